@@ -1,0 +1,1 @@
+"""The commands, one module each; main finds the one that is wanted and loads only that."""

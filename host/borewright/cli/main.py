@@ -1,0 +1,72 @@
+"""borewright: the program's one entry. Only the command that is wanted is loaded, so that --help is quick."""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import sys
+from collections.abc import Sequence
+
+from borewright import __version__
+from borewright.cli import exits
+from borewright.errors import BorewrightError
+
+__all__ = ["main"]
+
+COMMANDS = {
+    "demo": "a whole before-and-after job on the simulated rig, in a minute",
+    "measure": "test one cylinder",
+    "rig": "check the rig: zero, sealed, restrictor, true TDC",
+    "job": "list and show what has been recorded",
+    "sim": "serve the simulated rig on a serial line or a network port",
+    "wire": "record, replay and read what goes over the wire",
+    "ports": "list the serial ports",
+    "doctor": "what is installed, what rig answers, how good the link is",
+}
+
+CAUTION = (
+    "Compressed air can swing the crank without warning. The engine maker's manual, local rules and licensed practice come first; "
+    "this program is an aid to judgement. Read the cautions in README.md before the first test."
+)
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code (borewright.cli.exits)."""
+    words = list(sys.argv[1:] if argv is None else argv)
+    parser = argparse.ArgumentParser(
+        prog="borewright",
+        description="Leak-down testing with an instrumented rig. " + CAUTION,
+        epilog="commands:\n"
+        + "\n".join(f"  {name:9} {what}" for name, what in COMMANDS.items())
+        + "\n\nexample:\n  borewright demo --out hillclimb\n\n"
+        + exits.HELP,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        usage="borewright [--help] [--version] COMMAND ...",
+    )
+    parser.add_argument("--version", action="version", version=f"borewright {__version__}")
+    parser.add_argument("command", choices=COMMANDS, metavar="COMMAND", help="one of those below; borewright COMMAND --help tells more")
+    chosen = parser.parse_args(words[:1])
+    return _run(chosen.command, words[1:])
+
+
+def _run(name: str, words: Sequence[str]) -> int:
+    module = importlib.import_module(f"borewright.cli.{name}")
+    parser = argparse.ArgumentParser(
+        prog=f"borewright {name}",
+        description=COMMANDS[name][0].upper() + COMMANDS[name][1:] + ".",
+        epilog=f"{module.EXAMPLE}\n\n{exits.HELP}",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    module.add_arguments(parser)
+    args = parser.parse_args(words)
+    try:
+        return int(module.run(args))
+    except BorewrightError as error:
+        print(f"borewright {name}: {error}", file=sys.stderr)
+        return error.exit_code
+    except KeyboardInterrupt:
+        print(f"borewright {name}: stopped; supply shut, vent open", file=sys.stderr)
+        return exits.INTERRUPTED
+    except BrokenPipeError:  # the reader of our output has gone: nobody is left to be told
+        sys.stderr.close()
+        return exits.OK

@@ -1,0 +1,82 @@
+"""What the reducer wants done outside: frames sent, records written, the person told. Plain data; the bench carries it out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from borewire.messages import ToDevice
+
+from borewright.core.rig import RigCheck
+from borewright.core.samples import SampleColumns
+from borewright.service.acts import Purpose
+
+__all__ = ["AirRefused", "Analyse", "BeginCapture", "Effect", "KeepChunk", "KeepEvent", "SaveCheck", "Say", "Send"]
+
+Level = Literal["note", "warning", "alarm"]
+
+
+@dataclass(frozen=True, slots=True)
+class Send:
+    """Put this message onto the wire. Its request id has been given."""
+
+    message: ToDevice
+
+
+@dataclass(frozen=True, slots=True)
+class BeginCapture:
+    """Open a capture in the record."""
+
+    purpose: Purpose
+
+
+@dataclass(frozen=True, slots=True)
+class KeepChunk:
+    """Write these raw samples to the capture that is open."""
+
+    columns: SampleColumns
+
+
+@dataclass(frozen=True, slots=True)
+class KeepEvent:
+    """Write an event to the log of the capture that is open, or of the bench when none is."""
+
+    kind: str
+    tick: int
+    detail: dict[str, object]
+
+
+@dataclass(frozen=True, slots=True)
+class Analyse:
+    """The capture is over: compute its result, or keep it as void with the reason."""
+
+    purpose: Purpose
+    columns: SampleColumns
+    void_reason: str | None
+    marks: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SaveCheck:
+    """Keep a check of the rig."""
+
+    check: RigCheck
+
+
+@dataclass(frozen=True, slots=True)
+class Say:
+    """Tell the person, in one sentence."""
+
+    level: Level
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class AirRefused:
+    """Air was asked for and is not given, for these reasons."""
+
+    cylinder: int
+    reasons: tuple[str, ...]
+
+
+Effect = Send | BeginCapture | KeepChunk | KeepEvent | Analyse | SaveCheck | Say | AirRefused
