@@ -1,0 +1,88 @@
+"""Frames: checksum, the XOR that makes zeros rare, COBS. Octets in, octets out.
+
+A frame on the line is 0x00, the COBS form of every payload octet XOR 0xF5, 0x00. The payload is the type octet, the body and the
+CRC-16/IBM-3740 of both, little-endian. At most 253 octets of payload, so that COBS never needs the code 0xFF.
+"""
+
+from __future__ import annotations
+
+from binascii import crc_hqx
+from typing import Final
+
+from borewire.bad import BadReason, FrameError
+
+__all__ = ["MAX_BODY", "MAX_PAYLOAD", "MAX_STUFFED", "checksum", "frame_of", "payload_of", "stuff", "unstuff"]
+
+MAX_PAYLOAD: Final = 253
+MAX_BODY: Final = MAX_PAYLOAD - 3
+MAX_STUFFED: Final = MAX_PAYLOAD + 1
+MIN_PAYLOAD: Final = 3
+
+_XOR: Final = bytes(octet ^ 0xF5 for octet in range(256))
+
+
+def checksum(octets: bytes) -> int:
+    """CRC-16/IBM-3740: polynomial 0x1021, start 0xFFFF, not reflected, no final XOR.
+
+    >>> hex(checksum(b"123456789"))
+    '0x29b1'
+    """
+    return crc_hqx(octets, 0xFFFF)
+
+
+def stuff(octets: bytes) -> bytes:
+    """The COBS form of at most 253 octets: no zero in it. Raises ValueError when there are more.
+
+    >>> stuff(bytes([0x11, 0x00, 0x22])).hex()
+    '02110222'
+    """
+    if len(octets) > MAX_PAYLOAD:
+        raise ValueError(f"a payload of {len(octets)} octets does not fit into a frame, which takes at most {MAX_PAYLOAD}")
+    return b"".join([bytes((len(run) + 1,)) + run for run in octets.split(b"\x00")])
+
+
+def unstuff(stuffed: bytes) -> bytes:
+    """The octets behind a COBS form that holds no zero. Raises FrameError when a code is 0xFF or points past the end.
+
+    >>> unstuff(bytes.fromhex("02110222")).hex()
+    '110022'
+    """
+    end = len(stuffed)
+    runs = []
+    at = 0
+    while at < end:
+        after = at + stuffed[at]
+        if after > end or stuffed[at] == 0xFF:
+            raise FrameError(BadReason.STUFFING)
+        runs.append(stuffed[at + 1 : after])
+        at = after
+    return b"\x00".join(runs)
+
+
+def frame_of(type_number: int, body: bytes) -> bytes:
+    """The whole frame of a message, with a 0x00 before and after. Raises ValueError when the body is longer than 250 octets.
+
+    >>> frame_of(0x09, b"").hex(" ")
+    '00 04 fc 8b 72 00'
+    """
+    content = bytes((type_number,)) + body
+    return b"\x00" + stuff((content + crc_hqx(content, 0xFFFF).to_bytes(2, "little")).translate(_XOR)) + b"\x00"
+
+
+def payload_of(stuffed: bytes) -> bytes:
+    """The type octet and the body out of what stood between two zeros. Raises FrameError when the frame is bad.
+
+    >>> payload_of(bytes.fromhex("04fc8b72")).hex()
+    '09'
+    """
+    length = len(stuffed)
+    if length > MAX_STUFFED:
+        raise FrameError(BadReason.TOO_LONG)
+    # nearly every frame is one single COBS run, because the XOR makes zeros rare
+    payload = (stuffed[1:] if stuffed[0] == length else unstuff(stuffed)).translate(_XOR)
+    if len(payload) < MIN_PAYLOAD:
+        raise FrameError(BadReason.TOO_SHORT)
+    content = payload[:-2]
+    if crc_hqx(content, 0xFFFF) != payload[-2] | payload[-1] << 8:
+        raise FrameError(BadReason.CHECKSUM)
+    return content

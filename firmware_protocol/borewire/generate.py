@@ -1,0 +1,67 @@
+"""Makes everything that comes from the tables, or says what is not current.
+
+Run `python -m borewire.generate` in a checkout after changing messages.toml, interlock.toml or engine.schema.json;
+`python -m borewire.generate --check` changes nothing and ends with 1 when a file is not current.
+"""
+
+from __future__ import annotations
+
+import json
+import pprint
+import sys
+import tomllib
+from collections.abc import Sequence
+from pathlib import Path
+
+from borewire.generate_interlock import interlock_module
+from borewire.generate_messages import messages_module
+from borewire.generate_page import page_with_tables
+from borewire.table import parse_table
+
+__all__ = ["generated_files", "main"]
+
+ROOT = Path(__file__).resolve().parent.parent
+
+_SCHEMA_HEAD = '''"""The schema of engine files. Generated from engine.schema.json by borewire.generate: change the schema, not this file."""
+
+from __future__ import annotations
+
+from typing import Any
+
+__all__ = ["ENGINE_SCHEMA"]
+
+ENGINE_SCHEMA: dict[str, Any] = '''
+
+
+def generated_files(root: Path = ROOT) -> dict[Path, str]:
+    """The path and the text of every file that comes from the tables under `root`."""
+    document = tomllib.loads((root / "messages.toml").read_text("utf-8"))
+    interlock = tomllib.loads((root / "interlock.toml").read_text("utf-8"))
+    schema = json.loads((root / "engine.schema.json").read_text("utf-8"))
+    table = parse_table(document)
+    page = root / "PROTOCOL.md"
+    return {
+        root / "borewire" / "messages.py": messages_module(table),
+        root / "borewire" / "interlock.py": interlock_module(interlock),
+        root / "borewire" / "engine_schema.py": _SCHEMA_HEAD + pprint.pformat(schema, width=130, sort_dicts=False) + "\n",
+        page: page_with_tables(page.read_text("utf-8"), table, interlock),
+    }
+
+
+def main(arguments: Sequence[str]) -> int:
+    """Writes the files, or with --check only compares. Returns 1 when a check finds a file that is not current."""
+    if list(arguments) not in ([], ["--check"]):
+        print("usage: python -m borewire.generate [--check]", file=sys.stderr)
+        return 2
+    stale = [path for path, text in generated_files().items() if not path.exists() or path.read_text("utf-8") != text]
+    for path in stale:
+        if arguments:
+            print(f"{path.name} is not current; run python -m borewire.generate")
+        else:
+            path.write_text(generated_files()[path], "utf-8")
+            print(f"wrote {path.name}")
+    return 1 if arguments and stale else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
