@@ -44,7 +44,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         usage="borewright [--help] [--version] COMMAND ...",
     )
     parser.add_argument("--version", action="version", version=f"borewright {__version__}")
-    parser.add_argument("command", choices=COMMANDS, metavar="COMMAND", help="one of those below; borewright COMMAND --help tells more")
+    parser.add_argument("command", choices=COMMANDS, metavar="COMMAND", help="one of those below; COMMAND --help tells more")
     chosen = parser.parse_args(words[:1])
     return _run(chosen.command, words[1:])
 

@@ -1,4 +1,6 @@
-"""The session: identify, stream, keep alive, repeat what was not answered. Pure: messages and the host's clock in, messages and news out.
+"""The session: identify, stream, keep alive, repeat what was not answered.
+
+Pure: messages and readings of the host's clock in, messages and news out.
 
 The host's clock serves only to notice silence; all that is measured is in device ticks.
 """
@@ -8,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
+from typing import TypeAlias
 
 from borewire.codec import BadFrame, Received, UnknownMessage
 from borewire.messages import (
@@ -17,20 +20,26 @@ from borewire.messages import (
     AirEvent,
     CamEvent,
     ChannelDescription,
+    EchoRequest,
     FaultEvent,
     HoldEvent,
     HostAlive,
-    Identity,
     IdentifyRequest,
+    Identity,
     IndexEvent,
-    Refused,
     RefusalReason,
+    Refused,
     SampleBlock,
     SlowReading,
     Status,
+    StatusRequest,
     StreamStart,
+    StreamStop,
     SupplyOpen,
+    SupplyShut,
     ToDevice,
+    VentClose,
+    VentOpen,
 )
 
 from borewright.core.samples import SampleColumns
@@ -38,7 +47,7 @@ from borewright.session import news
 from borewright.session.blocks import BlockTrack
 from borewright.session.clock import unwrap
 
-__all__ = ["Outcome", "Phase", "Session"]
+__all__ = ["Command", "Outcome", "Phase", "Session"]
 
 IDENTIFY_EVERY_S = 0.5
 IDENTIFY_FOR_S = 5.0
@@ -46,6 +55,8 @@ KEEP_ALIVE_S = 0.1
 REPEAT_AFTER_S = 0.2
 REPEATS = 4
 SILENT_AFTER_S = 0.5
+
+Command: TypeAlias = StreamStart | StreamStop | SupplyOpen | SupplyShut | VentOpen | VentClose | StatusRequest | EchoRequest
 
 
 class Phase(Enum):
@@ -98,10 +109,10 @@ class Session:
 
     # ------------------------------------------------------------------ what goes out
 
-    def command(self, message: ToDevice, now_s: float) -> Outcome:
+    def command(self, message: Command, now_s: float) -> Outcome:
         """Send a command; it is repeated until it is answered. An opening is repeated only by its renewals, never by itself."""
         request_id = self.request_id % 0xFFFF + 1
-        numbered = replace(message, request_id=request_id)  # type: ignore[call-arg]
+        numbered = replace(message, request_id=request_id)
         pending = tuple(p for p in self.pending if p.message.TYPE != message.TYPE)
         if not isinstance(message, SupplyOpen):
             pending += (_Pending(numbered, now_s, 1),)
@@ -225,8 +236,8 @@ class Session:
     def _take_identity(self, identity: Identity, now_s: float) -> Outcome:
         if identity.protocol_major != PROTOCOL_MAJOR:
             return self._refuse(
-                f"the device speaks version {identity.protocol_major}.{identity.protocol_minor} of the wire protocol and this program "
-                f"version {PROTOCOL_MAJOR}.{PROTOCOL_MINOR}; update whichever is older"
+                f"the device speaks version {identity.protocol_major}.{identity.protocol_minor} of the wire protocol "
+                f"and this program version {PROTOCOL_MAJOR}.{PROTOCOL_MINOR}; update whichever is older"
             )
         restarted: tuple[news.News, ...] = ()
         if self.boot_id is not None and identity.boot_id != self.boot_id:
@@ -257,7 +268,8 @@ class Session:
     def _take_refusal(self, refused: Refused) -> Outcome:
         if refused.reason is RefusalReason.VERSION_UNSUPPORTED:
             return self._refuse(
-                f"the device refuses version {PROTOCOL_MAJOR}.{PROTOCOL_MINOR} of the wire protocol, which this program speaks; update whichever is older"
+                f"the device refuses version {PROTOCOL_MAJOR}.{PROTOCOL_MINOR} of the wire protocol, "
+                "which this program speaks; update whichever is older"
             )
         answered = replace(self, pending=self._unanswered(refused.request_id))
         return Outcome(answered, news=(news.CommandRefused(refused.command, refused.reason, self._unwrap(refused.device_tick)),))

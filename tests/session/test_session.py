@@ -1,0 +1,183 @@
+"""The conversation with a device: what the session sends and tells, message by message."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from borewire.codec import BadFrame, BadReason, UnknownMessage
+from borewire.messages import (
+    PROTOCOL_MAJOR,
+    PROTOCOL_MINOR,
+    SCHEMA_FINGERPRINT,
+    Ack,
+    AirState,
+    BlockFlags,
+    ChannelDescription,
+    Fitted,
+    HoldState,
+    HostAlive,
+    IdentifyRequest,
+    Identity,
+    Quantity,
+    RefusalReason,
+    Refused,
+    SampleBlock,
+    Status,
+    StreamStart,
+    SupplyOpen,
+    SupplyState,
+    VentOpen,
+    VentState,
+)
+from borewright.core.samples import SampleFlags
+from borewright.session import news
+from borewright.session.session import Phase, Session
+
+IDENTITY = Identity(
+    1, PROTOCOL_MAJOR, PROTOCOL_MINOR, SCHEMA_FINGERPRINT, "test 1", "R-7", 77, 1_000_000, 2400, 1000, 16, Fitted(0), 2, 2
+)
+CHANNELS = (
+    ChannelDescription(1, 0, Quantity.PRESSURE_REGULATED, 0, 4095, 0.0, 5 / 4096, 5.0),
+    ChannelDescription(1, 1, Quantity.PRESSURE_CYLINDER, 0, 4095, 0.0, 5 / 4096, 5.0),
+)
+STATUS = Status(0, 0, 77, AirState.VENTED, SupplyState.SHUT, VentState.OPEN, HoldState.NOT_FITTED, 1, 0, 0, 0, 0, 0, 0, 0)
+
+
+def block(sequence: int, tick: int, index: int, counts: tuple[int, ...] = (5, 6)) -> SampleBlock:
+    samples = b"".join(
+        count.to_bytes(4, "little", signed=True) + (100).to_bytes(2, "little") + (200).to_bytes(2, "little") for count in counts
+    )
+    return SampleBlock(sequence & 0xFFFF, tick & 0xFFFFFFFF, index, BlockFlags.VENT_OPEN, len(counts), 2, samples)
+
+
+def streaming(now_s: float = 0.0) -> Session:
+    asked = Session(now_s).tick_host(now_s)
+    assert asked.send == (IdentifyRequest(1, PROTOCOL_MAJOR, PROTOCOL_MINOR),)
+    known = asked.session.receive((IDENTITY, *CHANNELS), now_s)
+    assert known.news == (news.DeviceKnown(IDENTITY, CHANNELS),)
+    (start,) = known.send
+    assert isinstance(start, StreamStart)
+    assert (start.rate_hz, start.block_size) == (1000, 8)
+    running = known.session.receive((Ack(start.request_id, StreamStart.TYPE, 0),), now_s)
+    assert running.news == (news.StreamRunning(),)
+    return running.session
+
+
+def test_identify_is_repeated_and_then_given_up_with_a_reason() -> None:
+    session = Session(0.0)
+    asked = 0
+    told: list[news.News] = []
+    for step in range(60):
+        outcome = session.tick_host(step / 10)
+        session = outcome.session
+        asked += sum(isinstance(message, IdentifyRequest) for message in outcome.send)
+        told.extend(outcome.news)
+    assert asked == 11
+    assert session.phase is Phase.REFUSED
+    (refused,) = told
+    assert isinstance(refused, news.LinkRefused)
+    assert "nothing answers" in refused.reason
+
+
+def test_a_device_of_another_language_is_told_from_a_silent_port() -> None:
+    session = Session(0.0).receive((BadFrame(BadReason.CHECKSUM, b"hello"),), 1.0).session
+    outcome = session.tick_host(5.1)
+    (refused,) = outcome.news
+    assert isinstance(refused, news.LinkRefused)
+    assert "not in the language" in refused.reason
+
+
+@pytest.mark.parametrize("major", [PROTOCOL_MAJOR + 1, 0])
+def test_another_major_version_is_refused_naming_both(major: int) -> None:
+    outcome = Session(0.0).receive((replace(IDENTITY, protocol_major=major, protocol_minor=4),), 0.0)
+    (refused,) = outcome.news
+    assert isinstance(refused, news.LinkRefused)
+    assert f"{major}.4" in refused.reason
+    assert f"{PROTOCOL_MAJOR}.{PROTOCOL_MINOR}" in refused.reason
+    assert outcome.session.tick_host(9.0).send == ()
+
+
+def test_another_minor_version_works() -> None:
+    outcome = Session(0.0).receive((replace(IDENTITY, protocol_minor=PROTOCOL_MINOR + 3), *CHANNELS), 0.0)
+    assert any(isinstance(message, StreamStart) for message in outcome.send)
+
+
+def test_the_device_may_refuse_our_version() -> None:
+    outcome = Session(0.0).receive((Refused(1, IdentifyRequest.TYPE, RefusalReason.VERSION_UNSUPPORTED, 0),), 0.0)
+    assert outcome.session.phase is Phase.REFUSED
+
+
+def test_blocks_become_columns_with_unwrapped_ticks_across_both_wraps() -> None:
+    session = streaming()
+    first = session.receive((block(0xFFFF, 0xFFFFF82F, 10),), 0.1)
+    second = first.session.receive((block(0, 0xFFFFF82F + 2000, 12),), 0.2)
+    assert first.samples is not None
+    assert second.samples is not None
+    assert second.samples.tick.tolist() == [0xFFFFF82F + 2000, 0xFFFFF82F + 3000]
+    assert second.samples.index.tolist() == [12, 13]
+    assert second.samples.raw.tolist() == [[100, 100], [200, 200]]
+    assert second.news == ()
+
+
+def test_a_lost_block_is_told_and_flagged_and_a_repeat_is_dropped() -> None:
+    session = streaming().receive((block(4, 8000, 8),), 0.1).session
+    outcome = session.receive((block(4, 8000, 8), block(7, 14000, 14)), 0.2)
+    assert outcome.news == (news.Gap(14000, 2),)
+    assert outcome.samples is not None
+    assert len(outcome.samples) == 2
+    assert [bool(flag & SampleFlags.GAP_BEFORE) for flag in outcome.samples.flags] == [True, False]
+    assert all(flag & SampleFlags.VENT_OPEN for flag in outcome.samples.flags)
+
+
+def test_silence_is_told_once_and_streaming_resumes_with_the_next_block() -> None:
+    session = streaming(0.0)
+    silent = session.tick_host(0.6)
+    (told,) = silent.news
+    assert isinstance(told, news.LinkSilent)
+    assert silent.session.tick_host(0.7).news == ()
+    back = silent.session.receive((block(0, 0, 0),), 1.0)
+    assert back.session.phase is Phase.STREAMING
+    assert back.news == (news.StreamRunning(),)
+
+
+def test_the_host_is_never_quiet_for_more_than_a_tenth_of_a_second() -> None:
+    session = streaming()
+    last = 0.0
+    for step in range(1, 100):
+        now_s = step * 0.02
+        outcome = session.receive((UnknownMessage(0x99, b""),), now_s).session.tick_host(now_s)
+        session = outcome.session
+        if outcome.send:
+            assert outcome.send == (HostAlive(),)
+            assert now_s - last <= 0.12 + 1e-9
+            last = now_s
+    assert last > 1.8
+
+
+def test_a_command_is_repeated_until_answered_and_then_called_lost() -> None:
+    outcome = streaming().command(VentOpen(0), 1.0)
+    (sent,) = outcome.send
+    again = outcome.session.receive((STATUS,), 1.2).session.tick_host(1.25)
+    assert again.send == (sent,)
+    answered = again.session.receive((Ack(sent.request_id, VentOpen.TYPE, 5),), 1.3).session
+    assert sent not in answered.tick_host(2.0).send
+    session = again.session
+    told: list[news.News] = []
+    for step in range(10):
+        lost = session.receive((STATUS,), 1.5 + step * 0.25).session.tick_host(1.5 + step * 0.25)
+        session = lost.session
+        told.extend(lost.news)
+    assert news.CommandLost(VentOpen.TYPE) in told
+
+
+def test_an_opening_is_never_repeated_by_itself() -> None:
+    outcome = streaming().command(SupplyOpen(0, 3, 200, -5, 5, 4000, 4000), 1.0)
+    assert all(not isinstance(message, SupplyOpen) for message in outcome.session.tick_host(1.9).send)
+
+
+def test_a_changed_boot_id_is_a_restart_and_the_device_is_asked_anew() -> None:
+    outcome = streaming().receive((replace(STATUS, boot_id=78),), 2.0)
+    assert news.DeviceRestarted(77, 78) in outcome.news
+    assert outcome.session.phase is Phase.IDENTIFYING
+    assert isinstance(outcome.session.tick_host(2.0).send[0], IdentifyRequest)
