@@ -2,8 +2,9 @@
 
 >>> from borewire.messages import HostAlive
 >>> decoder = Decoder("device")
->>> decoder.feed(encode(HostAlive()) + b"noise" + encode(HostAlive()))
-[HostAlive(), BadFrame(reason=<BadReason.STUFFING: 'a COBS code that is 0xFF or points past the end'>, octets=b'noise'), HostAlive()]
+>>> good, bad, again = decoder.feed(encode(HostAlive()) + b"noise" + encode(HostAlive()))
+>>> good == again == HostAlive(), bad.octets, bad.reason.value
+(True, b'noise', 'a COBS code that is 0xFF or points past the end')
 >>> decoder.counters
 Counters(frames_good=2, frames_bad=1, frames_unknown=0, bytes_discarded=5)
 """
@@ -58,7 +59,7 @@ def encode(message: Message) -> bytes:
 
     >>> from borewire.messages import HostAlive
     >>> encode(HostAlive()).hex(" ")
-    '00 04 fc 8b 72 00'
+    '00 04 fc 2c 85 00'
     """
     return frame_of(message.TYPE, message.encode_body())
 

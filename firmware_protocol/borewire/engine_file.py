@@ -10,9 +10,12 @@ import math
 import tomllib
 from collections.abc import Iterator, Mapping
 from copy import deepcopy
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from borewire.engine_schema import ENGINE_SCHEMA
+
+if TYPE_CHECKING:
+    from jsonschema.exceptions import ValidationError
 
 __all__ = ["EngineFileError", "check_engine", "parse_engine"]
 
@@ -81,24 +84,63 @@ def _leaves(value: Any, key: str = "") -> Iterator[tuple[str, Any]]:
 
 def _check_schema(document: Mapping[str, Any], source: str) -> None:
     from jsonschema import Draft202012Validator  # noqa: PLC0415 - slow to load, and only engine files need it
-    from jsonschema.exceptions import best_match  # noqa: PLC0415
 
-    error = best_match(Draft202012Validator(ENGINE_SCHEMA).iter_errors(dict(document)))
-    if error is not None:
-        key = "".join(f"[{part}]" if isinstance(part, int) else f".{part}" for part in error.absolute_path).lstrip(".")
-        raise EngineFileError(source, key, _in_words(error.validator, error.validator_value, error.instance))
+    errors = sorted(Draft202012Validator(ENGINE_SCHEMA).iter_errors(dict(document)), key=_order)
+    if errors:
+        error = errors[0]
+        path = [*error.absolute_path, *_keys_at_fault(error)]
+        key = "".join(f"[{part}]" if isinstance(part, int) else f".{part}" for part in path).lstrip(".")
+        raise EngineFileError(source, key, _in_words(str(error.validator), error.validator_value, error.instance))
 
 
-def _in_words(rule: object, bound: Any, value: Any) -> str:
+_URGENT = ("const", "additionalProperties", "required")
+
+
+def _order(error: ValidationError) -> tuple[int, list[str]]:
+    """A wrong schema version first, then misspelt keys, then missing ones, then wrong values: the order in which to mend them."""
+    rule = str(error.validator)
+    return _URGENT.index(rule) if rule in _URGENT else len(_URGENT), [str(part) for part in error.absolute_path]
+
+
+def _keys_at_fault(error: ValidationError) -> list[str]:
+    """The key inside the error's own place, for the rules that speak of a whole table."""
+    schema: Any = error.schema
+    found: Any = error.instance
+    if error.validator == "required":
+        return [name for name in schema["required"] if name not in found][:1]
+    if error.validator == "additionalProperties":
+        return sorted(set(found) - set(schema["properties"]))[:1]
+    return ["compression_ratio"] if error.validator == "oneOf" else []
+
+
+def _in_words(rule: str, bound: Any, value: Any) -> str:
     """What a broken schema rule means to the person who wrote the file."""
     match rule:
         case "required":
-            missing = [name for name in bound if name not in value]
-            return f"{', '.join(missing)} must be given"
+            return "must be given"
         case "additionalProperties":
-            return f"unknown key {', '.join(sorted(set(value) - set(bound)))}; check the spelling" if bound else "unknown key; check the spelling"
+            return "is not a key of an engine file; check the spelling"
+        case "oneOf":
+            return "give either compression_ratio or clearance_cm3, and not both"
+        case "const":
+            return f"must be {bound}, not {value!r}"
+        case "enum":
+            return f"must be one of {', '.join(map(str, bound))}, not {value!r}"
+        case "type":
+            kinds = {"object": "a table", "array": "a list", "integer": "a whole number", "number": "a number", "string": "a text"}
+            return f"must be {kinds[bound]}, not {value!r}"
+        case "minimum":
+            return f"must be at least {bound}, not {value!r}"
+        case "maximum":
+            return f"must be at most {bound}, not {value!r}"
+        case "exclusiveMinimum":
+            return f"must be more than {bound}, not {value!r}"
+        case "minItems" | "minLength":
+            return "must not be empty"
+        case "maxItems" | "maxLength":
+            return f"must not be longer than {bound}"
         case _:
-            return f"{value!r} breaks the rule {rule} {bound!r}"
+            return f"breaks the rule {rule} {bound!r}"
 
 
 def _check_firing(engine: dict[str, Any], source: str) -> None:

@@ -1,4 +1,4 @@
-"""The schema of engine files. Generated from engine.schema.json by borewire.generate: change the schema, not this file."""
+"""The schema of engine files. Generated from engine.schema.json; change that, not this file."""
 
 from __future__ import annotations
 

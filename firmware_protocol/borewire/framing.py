@@ -63,7 +63,7 @@ def frame_of(type_number: int, body: bytes) -> bytes:
     """The whole frame of a message, with a 0x00 before and after. Raises ValueError when the body is longer than 250 octets.
 
     >>> frame_of(0x09, b"").hex(" ")
-    '00 04 fc 8b 72 00'
+    '00 04 fc 2c 85 00'
     """
     content = bytes((type_number,)) + body
     return b"\x00" + stuff((content + crc_hqx(content, 0xFFFF).to_bytes(2, "little")).translate(_XOR)) + b"\x00"
@@ -72,7 +72,7 @@ def frame_of(type_number: int, body: bytes) -> bytes:
 def payload_of(stuffed: bytes) -> bytes:
     """The type octet and the body out of what stood between two zeros. Raises FrameError when the frame is bad.
 
-    >>> payload_of(bytes.fromhex("04fc8b72")).hex()
+    >>> payload_of(bytes.fromhex("04fc2c85")).hex()
     '09'
     """
     length = len(stuffed)

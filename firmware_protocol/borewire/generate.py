@@ -22,7 +22,7 @@ __all__ = ["generated_files", "main"]
 
 ROOT = Path(__file__).resolve().parent.parent
 
-_SCHEMA_HEAD = '''"""The schema of engine files. Generated from engine.schema.json by borewire.generate: change the schema, not this file."""
+_SCHEMA_HEAD = '''"""The schema of engine files. Generated from engine.schema.json; change that, not this file."""
 
 from __future__ import annotations
 

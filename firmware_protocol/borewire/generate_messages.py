@@ -8,10 +8,14 @@ from borewire.table import FIXED_TYPES, Field, MessageRow, MessageTable, Words
 
 __all__ = ["messages_module"]
 
-_HEAD = '''"""The messages of the wire, as dataclasses. Generated from messages.toml by borewire.generate: change the table, not this file.
+_WIDTH = 132
+_RAISE_LENGTH = "            raise FrameError(BadReason.LENGTH)"
+
+_HEAD = '''"""The messages of the wire, as dataclasses. Generated from messages.toml; change the table, not this file.
 
 Each class has its type number as TYPE, `encode_body()` (ValueError when a field does not fit) and `decode_body(body)` (FrameError
-unless the body is exactly as the table says). Units and meanings of the fields are in messages.toml and PROTOCOL.md.
+unless the body is exactly as the table says). Units and meanings of the fields are in messages.toml and PROTOCOL.md; run
+`python -m borewire.generate` after changing the table.
 
 >>> Ack.decode_body(bytes.fromhex("010004e8030000"))
 Ack(request_id=1, command=4, device_tick=1000)
@@ -43,7 +47,7 @@ def messages_module(table: MessageTable) -> str:
         f"PROTOCOL_MAJOR = {table.major}\nPROTOCOL_MINOR = {table.minor}\nSCHEMA_FINGERPRINT = 0x{table.fingerprint():08X}\n"
     )
     parts.extend(_words_class(words) for words in table.words)
-    parts.append("\n".join(_lookup(words) for words in table.words) + "\n")
+    parts.append("\n" + "\n".join(_lookup(words) for words in table.words) + "\n")
     parts.extend(_message_class(table, row) for row in table.messages)
     parts.append(_aliases(table))
     return "\n".join(parts)
@@ -111,7 +115,7 @@ def _message_class(table: MessageTable, row: MessageRow) -> str:
         for number, segment in enumerate(segments)
         if _letter(table, segment[0]) is not None
     ]
-    lines = [*structs, ""] if structs else []
+    lines = ["", *structs, ""] if structs else []
     lines += ["", "@dataclass(frozen=True, slots=True)", f"class {row.name}:", *_docstring(row.doc), ""]
     lines.append(f"    TYPE: ClassVar[int] = 0x{row.type:02X}")
     lines += [f"    {field.name}: {_python_type(table, field)}" for field in row.fields]
@@ -134,7 +138,10 @@ def _docstring(doc: str) -> list[str]:
 
 
 def _encoder(table: MessageTable, row: MessageRow, segments: list[list[Field]]) -> list[str]:
-    lines = ["    def encode_body(self) -> bytes:", '        """The body. Raises ValueError when a field does not fit its place on the wire."""']
+    lines = [
+        "    def encode_body(self) -> bytes:",
+        '        """The body. Raises ValueError when a field does not fit its place on the wire."""',
+    ]
     if not segments:
         return [*lines, '        return b""']
     for field in row.fields:
@@ -143,11 +150,11 @@ def _encoder(table: MessageTable, row: MessageRow, segments: list[list[Field]]) 
     for number, segment in enumerate(segments):
         field = segment[0]
         if _letter(table, field) is not None:
-            values = ", ".join(f"self.{field.name}" for field in segment)
+            values = [f"self.{field.name}" for field in segment]
             parts.append(f"fixed_{number}")
             lines += [
                 "        try:",
-                f"            fixed_{number} = {_struct_name(row, number)}.pack({values})",
+                *_listed(12, f"fixed_{number} = {_struct_name(row, number)}.pack(", values, ")"),
                 "        except (struct.error, OverflowError) as error:",
                 f'            raise ValueError(f"{row.name}: {{error}}") from None',
             ]
@@ -161,7 +168,9 @@ def _encoder(table: MessageTable, row: MessageRow, segments: list[list[Field]]) 
         else:
             octets = f'self.{field.name}.encode("utf-8")' if field.type == "text" else f"self.{field.name}"
             parts.append(f'put_octets({octets}, {field.max_length}, "{row.name}.{field.name}")')
-    return [*lines, f"        return {' + '.join(parts)}"]
+    if len(parts) == 1:
+        return [*lines, f"        return {parts[0]}"]
+    return [*lines, *_listed(8, 'return b"".join((', parts, "))")]
 
 
 def _value_checks(table: MessageTable, row: MessageRow, field: Field) -> list[str]:
@@ -203,28 +212,39 @@ def _decoder(table: MessageTable, row: MessageRow, segments: list[list[Field]]) 
         field = segment[0]
         offset = " + ".join([*([str(size)] if size or not at else []), *at])
         if _letter(table, field) is not None:
-            names = ", ".join(field.name for field in segment) + ("," if len(segment) == 1 else "")
+            names = [field.name for field in segment]
             name = _struct_name(row, number)
             need = f"len(body) != {name}.size" if fixed_only else f"len(body) < {offset} + {name}.size"
             need = need.replace("< 0 + ", "< ")
             call = f"{name}.unpack(body)" if fixed_only else f"{name}.unpack_from(body, {offset})"
-            lines += [f"        if {need}:", "            raise FrameError(BadReason.LENGTH)", f"        {names} = {call}"]
+            lines += [f"        if {need}:", _RAISE_LENGTH, *_listed(8, "(", names, f") = {call}")]
             size += sum(_size(table, field) for field in segment)
         elif field.type == "rest":
             lines += [f"        {field.name} = body[{offset}:]", *_decode_checks(table, row, exclude=field)]
-            lines += [f"        if len({field.name}) != {field.length_rule}:", "            raise FrameError(BadReason.LENGTH)"]
+            lines += [f"        if len({field.name}) != {field.length_rule}:", _RAISE_LENGTH]
         else:
             octets = f"{field.name}_octets" if field.type == "text" else field.name
             lines.append(f"        {octets} = octets_at(body, {offset}, {field.max_length})")
             size += 1
             at.append(f"len({octets})")
     if not fixed_only and not (segments and segments[-1][0].type == "rest"):
-        offset = " + ".join([*([str(size)] if size else []), *at]) if segments else ""
-        lines += [f"        if len(body) != {offset}:" if offset else "        if body:", "            raise FrameError(BadReason.LENGTH)"]
+        offset = " + ".join([*([str(size)] if size else []), *at])
+        lines += [f"        if len(body) != {offset}:" if segments else "        if body:", _RAISE_LENGTH]
     if not (segments and segments[-1][0].type == "rest"):
         lines += _decode_checks(table, row, exclude=None)
-    values = ", ".join(_value(table, field) for field in row.fields)
-    return [*lines, f"        return cls({values})"]
+    return [*lines, *_listed(8, "return cls(", [_value(table, field) for field in row.fields], ")")]
+
+
+def _listed(indent: int, head: str, items: list[str], tail: str) -> list[str]:
+    """head + the items with commas + tail: on one line, or broken as a formatter would break it."""
+    space = " " * indent
+    comma = "," if head == "(" and len(items) == 1 else ""
+    one_line = f"{space}{head}{', '.join(items)}{comma}{tail}"
+    if head == "(" and not comma:
+        one_line = space + one_line.strip().removeprefix("(").replace(") = ", " = ", 1)
+    if len(one_line) <= _WIDTH:
+        return [one_line]
+    return [f"{space}{head}", *(f"{space}    {item}," for item in items), f"{space}{tail}"]
 
 
 def _size(table: MessageTable, field: Field) -> int:
@@ -264,5 +284,5 @@ def _aliases(table: MessageTable) -> str:
     lines += ["Message = ToDevice | ToHost", ""]
     for to, name in (("device", "ToDevice"), ("host", "ToHost")):
         rows = [row.name for row in table.messages if row.to == to]
-        lines.append(f"TYPES_TO_{to.upper()}: dict[int, type[{name}]] = {{\n" + "".join(f"    {row}.TYPE: {row},\n" for row in rows) + "}")
+        lines += [f"TYPES_TO_{to.upper()}: dict[int, type[{name}]] = {{", *(f"    {row}.TYPE: {row}," for row in rows), "}"]
     return "\n".join(lines) + "\n"

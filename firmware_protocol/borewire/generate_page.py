@@ -72,7 +72,8 @@ def _type(field: Field) -> str:
 
 
 def _command(row: Mapping[str, Any]) -> str:
-    head = f"#### {row['command']}\n\nFrom {', '.join(row['allowed_from'])}. Next state: {row['to']}. Cause in AirEvent: `{row['cause']}`."
+    states = ", ".join(row["allowed_from"])
+    head = f"#### {row['command']}\n\nFrom {states}. Next state: {row['to']}. Cause in AirEvent: `{row['cause']}`."
     if not row["refuse"]:
         return head + " Never refused by a device with valves."
     return head + "\n\n" + _rows(("refused with", "when"), ((f"`{r['reason']}`", r["when"]) for r in row["refuse"]))

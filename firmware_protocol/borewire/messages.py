@@ -1,7 +1,8 @@
-"""The messages of the wire, as dataclasses. Generated from messages.toml by borewire.generate: change the table, not this file.
+"""The messages of the wire, as dataclasses. Generated from messages.toml; change the table, not this file.
 
 Each class has its type number as TYPE, `encode_body()` (ValueError when a field does not fit) and `decode_body(body)` (FrameError
-unless the body is exactly as the table says). Units and meanings of the fields are in messages.toml and PROTOCOL.md.
+unless the body is exactly as the table says). Units and meanings of the fields are in messages.toml and PROTOCOL.md; run
+`python -m borewire.generate` after changing the table.
 
 >>> Ack.decode_body(bytes.fromhex("010004e8030000"))
 Ack(request_id=1, command=4, device_tick=1000)
@@ -185,6 +186,7 @@ class BlockFlags(IntFlag, boundary=STRICT):
     INDEX_SEEN = 1 << 5
     CAM_HIGH = 1 << 6
 
+
 _QUANTITY_OF = {int(member): member for member in Quantity}
 _SUPPLY_STATE_OF = {int(member): member for member in SupplyState}
 _VENT_STATE_OF = {int(member): member for member in VentState}
@@ -195,6 +197,7 @@ _REFUSAL_REASON_OF = {int(member): member for member in RefusalReason}
 _FAULT_CODE_OF = {int(member): member for member in FaultCode}
 _FITTED_OF = {value: Fitted(value) for value in range(128)}
 _BLOCK_FLAGS_OF = {value: BlockFlags(value) for value in range(128)}
+
 
 _IDENTIFY_REQUEST_0 = struct.Struct("<HBB")
 
@@ -227,6 +230,7 @@ class IdentifyRequest:
         request_id, protocol_major, protocol_minor = _IDENTIFY_REQUEST_0.unpack(body)
         return cls(request_id, protocol_major, protocol_minor)
 
+
 _STREAM_START_0 = struct.Struct("<HHB")
 
 
@@ -258,6 +262,7 @@ class StreamStart:
         request_id, rate_hz, block_size = _STREAM_START_0.unpack(body)
         return cls(request_id, rate_hz, block_size)
 
+
 _STREAM_STOP_0 = struct.Struct("<H")
 
 
@@ -284,8 +289,9 @@ class StreamStop:
         """The message. Raises FrameError unless the body is exactly as the table says."""
         if len(body) != _STREAM_STOP_0.size:
             raise FrameError(BadReason.LENGTH)
-        request_id, = _STREAM_STOP_0.unpack(body)
+        (request_id,) = _STREAM_STOP_0.unpack(body)
         return cls(request_id)
+
 
 _SUPPLY_OPEN_0 = struct.Struct("<HHHiiHH")
 
@@ -310,7 +316,15 @@ class SupplyOpen:
     def encode_body(self) -> bytes:
         """The body. Raises ValueError when a field does not fit its place on the wire."""
         try:
-            fixed_0 = _SUPPLY_OPEN_0.pack(self.request_id, self.opening_id, self.time_limit_ms, self.window_low_count, self.window_high_count, self.limit_regulated_raw, self.limit_cylinder_raw)
+            fixed_0 = _SUPPLY_OPEN_0.pack(
+                self.request_id,
+                self.opening_id,
+                self.time_limit_ms,
+                self.window_low_count,
+                self.window_high_count,
+                self.limit_regulated_raw,
+                self.limit_cylinder_raw,
+            )
         except (struct.error, OverflowError) as error:
             raise ValueError(f"SupplyOpen: {error}") from None
         return fixed_0
@@ -320,8 +334,25 @@ class SupplyOpen:
         """The message. Raises FrameError unless the body is exactly as the table says."""
         if len(body) != _SUPPLY_OPEN_0.size:
             raise FrameError(BadReason.LENGTH)
-        request_id, opening_id, time_limit_ms, window_low_count, window_high_count, limit_regulated_raw, limit_cylinder_raw = _SUPPLY_OPEN_0.unpack(body)
-        return cls(request_id, opening_id, time_limit_ms, window_low_count, window_high_count, limit_regulated_raw, limit_cylinder_raw)
+        (
+            request_id,
+            opening_id,
+            time_limit_ms,
+            window_low_count,
+            window_high_count,
+            limit_regulated_raw,
+            limit_cylinder_raw,
+        ) = _SUPPLY_OPEN_0.unpack(body)
+        return cls(
+            request_id,
+            opening_id,
+            time_limit_ms,
+            window_low_count,
+            window_high_count,
+            limit_regulated_raw,
+            limit_cylinder_raw,
+        )
+
 
 _SUPPLY_SHUT_0 = struct.Struct("<HI")
 
@@ -354,6 +385,7 @@ class SupplyShut:
         request_id, isolate_ms = _SUPPLY_SHUT_0.unpack(body)
         return cls(request_id, isolate_ms)
 
+
 _VENT_OPEN_0 = struct.Struct("<H")
 
 
@@ -380,8 +412,9 @@ class VentOpen:
         """The message. Raises FrameError unless the body is exactly as the table says."""
         if len(body) != _VENT_OPEN_0.size:
             raise FrameError(BadReason.LENGTH)
-        request_id, = _VENT_OPEN_0.unpack(body)
+        (request_id,) = _VENT_OPEN_0.unpack(body)
         return cls(request_id)
+
 
 _VENT_CLOSE_0 = struct.Struct("<HIH")
 
@@ -414,6 +447,7 @@ class VentClose:
         request_id, time_limit_ms, limit_cylinder_raw = _VENT_CLOSE_0.unpack(body)
         return cls(request_id, time_limit_ms, limit_cylinder_raw)
 
+
 _STATUS_REQUEST_0 = struct.Struct("<H")
 
 
@@ -437,7 +471,7 @@ class StatusRequest:
         """The message. Raises FrameError unless the body is exactly as the table says."""
         if len(body) != _STATUS_REQUEST_0.size:
             raise FrameError(BadReason.LENGTH)
-        request_id, = _STATUS_REQUEST_0.unpack(body)
+        (request_id,) = _STATUS_REQUEST_0.unpack(body)
         return cls(request_id)
 
 
@@ -461,6 +495,7 @@ class HostAlive:
             raise FrameError(BadReason.LENGTH)
         return cls()
 
+
 _ECHO_REQUEST_0 = struct.Struct("<H")
 
 
@@ -478,18 +513,19 @@ class EchoRequest:
             fixed_0 = _ECHO_REQUEST_0.pack(self.request_id)
         except (struct.error, OverflowError) as error:
             raise ValueError(f"EchoRequest: {error}") from None
-        return fixed_0 + put_octets(self.octets, 200, "EchoRequest.octets")
+        return b"".join((fixed_0, put_octets(self.octets, 200, "EchoRequest.octets")))
 
     @classmethod
     def decode_body(cls, body: bytes) -> Self:
         """The message. Raises FrameError unless the body is exactly as the table says."""
         if len(body) < _ECHO_REQUEST_0.size:
             raise FrameError(BadReason.LENGTH)
-        request_id, = _ECHO_REQUEST_0.unpack_from(body, 0)
+        (request_id,) = _ECHO_REQUEST_0.unpack_from(body, 0)
         octets = octets_at(body, 2, 200)
         if len(body) != 3 + len(octets):
             raise FrameError(BadReason.LENGTH)
         return cls(request_id, octets)
+
 
 _IDENTITY_0 = struct.Struct("<HBBI")
 _IDENTITY_3 = struct.Struct("<IIIHBHBB")
@@ -524,10 +560,24 @@ class Identity:
         except (struct.error, OverflowError) as error:
             raise ValueError(f"Identity: {error}") from None
         try:
-            fixed_3 = _IDENTITY_3.pack(self.boot_id, self.tick_rate_hz, self.counts_per_rev, self.max_rate_hz, self.max_block_size, self.fitted, self.channel_count, self.streamed_channels)
+            fixed_3 = _IDENTITY_3.pack(
+                self.boot_id,
+                self.tick_rate_hz,
+                self.counts_per_rev,
+                self.max_rate_hz,
+                self.max_block_size,
+                self.fitted,
+                self.channel_count,
+                self.streamed_channels,
+            )
         except (struct.error, OverflowError) as error:
             raise ValueError(f"Identity: {error}") from None
-        return fixed_0 + put_octets(self.firmware_version.encode("utf-8"), 64, "Identity.firmware_version") + put_octets(self.serial_number.encode("utf-8"), 64, "Identity.serial_number") + fixed_3
+        return b"".join((
+            fixed_0,
+            put_octets(self.firmware_version.encode("utf-8"), 64, "Identity.firmware_version"),
+            put_octets(self.serial_number.encode("utf-8"), 64, "Identity.serial_number"),
+            fixed_3,
+        ))
 
     @classmethod
     def decode_body(cls, body: bytes) -> Self:
@@ -539,12 +589,37 @@ class Identity:
         serial_number_octets = octets_at(body, 9 + len(firmware_version_octets), 64)
         if len(body) < 10 + len(firmware_version_octets) + len(serial_number_octets) + _IDENTITY_3.size:
             raise FrameError(BadReason.LENGTH)
-        boot_id, tick_rate_hz, counts_per_rev, max_rate_hz, max_block_size, fitted, channel_count, streamed_channels = _IDENTITY_3.unpack_from(body, 10 + len(firmware_version_octets) + len(serial_number_octets))
+        (
+            boot_id,
+            tick_rate_hz,
+            counts_per_rev,
+            max_rate_hz,
+            max_block_size,
+            fitted,
+            channel_count,
+            streamed_channels,
+        ) = _IDENTITY_3.unpack_from(body, 10 + len(firmware_version_octets) + len(serial_number_octets))
         if len(body) != 29 + len(firmware_version_octets) + len(serial_number_octets):
             raise FrameError(BadReason.LENGTH)
         if fitted not in _FITTED_OF:
             raise FrameError(BadReason.RESERVED)
-        return cls(request_id, protocol_major, protocol_minor, schema_fingerprint, text_of(firmware_version_octets), text_of(serial_number_octets), boot_id, tick_rate_hz, counts_per_rev, max_rate_hz, max_block_size, _FITTED_OF[fitted], channel_count, streamed_channels)
+        return cls(
+            request_id,
+            protocol_major,
+            protocol_minor,
+            schema_fingerprint,
+            text_of(firmware_version_octets),
+            text_of(serial_number_octets),
+            boot_id,
+            tick_rate_hz,
+            counts_per_rev,
+            max_rate_hz,
+            max_block_size,
+            _FITTED_OF[fitted],
+            channel_count,
+            streamed_channels,
+        )
+
 
 _CHANNEL_DESCRIPTION_0 = struct.Struct("<HBBHHfff")
 
@@ -574,7 +649,16 @@ class ChannelDescription:
         if not isfinite(self.sensor_supply_volts):
             raise ValueError("ChannelDescription: sensor_supply_volts must be finite")
         try:
-            fixed_0 = _CHANNEL_DESCRIPTION_0.pack(self.request_id, self.channel, self.quantity, self.raw_min, self.raw_max, self.volts_at_zero, self.volts_per_raw, self.sensor_supply_volts)
+            fixed_0 = _CHANNEL_DESCRIPTION_0.pack(
+                self.request_id,
+                self.channel,
+                self.quantity,
+                self.raw_min,
+                self.raw_max,
+                self.volts_at_zero,
+                self.volts_per_raw,
+                self.sensor_supply_volts,
+            )
         except (struct.error, OverflowError) as error:
             raise ValueError(f"ChannelDescription: {error}") from None
         return fixed_0
@@ -584,7 +668,16 @@ class ChannelDescription:
         """The message. Raises FrameError unless the body is exactly as the table says."""
         if len(body) != _CHANNEL_DESCRIPTION_0.size:
             raise FrameError(BadReason.LENGTH)
-        request_id, channel, quantity, raw_min, raw_max, volts_at_zero, volts_per_raw, sensor_supply_volts = _CHANNEL_DESCRIPTION_0.unpack(body)
+        (
+            request_id,
+            channel,
+            quantity,
+            raw_min,
+            raw_max,
+            volts_at_zero,
+            volts_per_raw,
+            sensor_supply_volts,
+        ) = _CHANNEL_DESCRIPTION_0.unpack(body)
         if quantity not in _QUANTITY_OF:
             raise FrameError(BadReason.VALUE)
         if not isfinite(volts_at_zero):
@@ -594,6 +687,7 @@ class ChannelDescription:
         if not isfinite(sensor_supply_volts):
             raise FrameError(BadReason.VALUE)
         return cls(request_id, channel, _QUANTITY_OF[quantity], raw_min, raw_max, volts_at_zero, volts_per_raw, sensor_supply_volts)
+
 
 _ACK_0 = struct.Struct("<HBI")
 
@@ -622,6 +716,7 @@ class Ack:
             raise FrameError(BadReason.LENGTH)
         request_id, command, device_tick = _ACK_0.unpack(body)
         return cls(request_id, command, device_tick)
+
 
 _REFUSED_0 = struct.Struct("<HBBI")
 
@@ -656,6 +751,7 @@ class Refused:
             raise FrameError(BadReason.VALUE)
         return cls(request_id, command, _REFUSAL_REASON_OF[reason], device_tick)
 
+
 _SAMPLE_BLOCK_0 = struct.Struct("<HIIHBB")
 
 
@@ -684,12 +780,19 @@ class SampleBlock:
         if self.channel_count < 1:
             raise ValueError("SampleBlock: channel_count is outside its range of at least 1")
         try:
-            fixed_0 = _SAMPLE_BLOCK_0.pack(self.sequence, self.device_tick, self.sample_index, self.flags, self.sample_count, self.channel_count)
+            fixed_0 = _SAMPLE_BLOCK_0.pack(
+                self.sequence,
+                self.device_tick,
+                self.sample_index,
+                self.flags,
+                self.sample_count,
+                self.channel_count,
+            )
         except (struct.error, OverflowError) as error:
             raise ValueError(f"SampleBlock: {error}") from None
         if len(self.samples) != self.sample_count * (4 + 2 * self.channel_count):
             raise ValueError("SampleBlock: samples must have sample_count * (4 + 2 * channel_count) octets")
-        return fixed_0 + self.samples
+        return b"".join((fixed_0, self.samples))
 
     @classmethod
     def decode_body(cls, body: bytes) -> Self:
@@ -707,6 +810,7 @@ class SampleBlock:
         if len(samples) != sample_count * (4 + 2 * channel_count):
             raise FrameError(BadReason.LENGTH)
         return cls(sequence, device_tick, sample_index, _BLOCK_FLAGS_OF[flags], sample_count, channel_count, samples)
+
 
 _INDEX_EVENT_0 = struct.Struct("<IiH")
 
@@ -736,12 +840,16 @@ class IndexEvent:
         device_tick, crank_count, index_number = _INDEX_EVENT_0.unpack(body)
         return cls(device_tick, crank_count, index_number)
 
+
 _STATUS_0 = struct.Struct("<HIIBBBBBHiIIIII")
 
 
 @dataclass(frozen=True, slots=True)
 class Status:
-    """The device's state and link counters: answers StatusRequest, and comes by itself once a second while streaming (request_id 0) and once at power-up."""
+    """The device's state and link counters.
+
+    It answers StatusRequest, and comes by itself once a second while streaming (request_id 0) and once at power-up.
+    """
 
     TYPE: ClassVar[int] = 0x87
     request_id: int
@@ -773,7 +881,23 @@ class Status:
         if self.streaming > 1:
             raise ValueError("Status: streaming is outside its range of at most 1")
         try:
-            fixed_0 = _STATUS_0.pack(self.request_id, self.device_tick, self.boot_id, self.air, self.supply, self.vent, self.hold, self.streaming, self.opening_id, self.crank_count, self.frames_received, self.frames_bad, self.frames_unknown, self.commands_refused, self.samples_dropped)
+            fixed_0 = _STATUS_0.pack(
+                self.request_id,
+                self.device_tick,
+                self.boot_id,
+                self.air,
+                self.supply,
+                self.vent,
+                self.hold,
+                self.streaming,
+                self.opening_id,
+                self.crank_count,
+                self.frames_received,
+                self.frames_bad,
+                self.frames_unknown,
+                self.commands_refused,
+                self.samples_dropped,
+            )
         except (struct.error, OverflowError) as error:
             raise ValueError(f"Status: {error}") from None
         return fixed_0
@@ -783,7 +907,23 @@ class Status:
         """The message. Raises FrameError unless the body is exactly as the table says."""
         if len(body) != _STATUS_0.size:
             raise FrameError(BadReason.LENGTH)
-        request_id, device_tick, boot_id, air, supply, vent, hold, streaming, opening_id, crank_count, frames_received, frames_bad, frames_unknown, commands_refused, samples_dropped = _STATUS_0.unpack(body)
+        (
+            request_id,
+            device_tick,
+            boot_id,
+            air,
+            supply,
+            vent,
+            hold,
+            streaming,
+            opening_id,
+            crank_count,
+            frames_received,
+            frames_bad,
+            frames_unknown,
+            commands_refused,
+            samples_dropped,
+        ) = _STATUS_0.unpack(body)
         if air not in _AIR_STATE_OF:
             raise FrameError(BadReason.VALUE)
         if supply not in _SUPPLY_STATE_OF:
@@ -794,7 +934,24 @@ class Status:
             raise FrameError(BadReason.VALUE)
         if streaming > 1:
             raise FrameError(BadReason.VALUE)
-        return cls(request_id, device_tick, boot_id, _AIR_STATE_OF[air], _SUPPLY_STATE_OF[supply], _VENT_STATE_OF[vent], _HOLD_STATE_OF[hold], streaming, opening_id, crank_count, frames_received, frames_bad, frames_unknown, commands_refused, samples_dropped)
+        return cls(
+            request_id,
+            device_tick,
+            boot_id,
+            _AIR_STATE_OF[air],
+            _SUPPLY_STATE_OF[supply],
+            _VENT_STATE_OF[vent],
+            _HOLD_STATE_OF[hold],
+            streaming,
+            opening_id,
+            crank_count,
+            frames_received,
+            frames_bad,
+            frames_unknown,
+            commands_refused,
+            samples_dropped,
+        )
+
 
 _AIR_EVENT_0 = struct.Struct("<IBBHi")
 
@@ -834,6 +991,7 @@ class AirEvent:
             raise FrameError(BadReason.VALUE)
         return cls(device_tick, _AIR_STATE_OF[air], _CAUSE_OF[cause], opening_id, crank_count)
 
+
 _FAULT_EVENT_0 = struct.Struct("<IBi")
 
 
@@ -866,6 +1024,7 @@ class FaultEvent:
             raise FrameError(BadReason.VALUE)
         return cls(device_tick, _FAULT_CODE_OF[fault], detail)
 
+
 _HOLD_EVENT_0 = struct.Struct("<IB")
 
 
@@ -896,6 +1055,7 @@ class HoldEvent:
         if hold not in _HOLD_STATE_OF:
             raise FrameError(BadReason.VALUE)
         return cls(device_tick, _HOLD_STATE_OF[hold])
+
 
 _CAM_EVENT_0 = struct.Struct("<IiB")
 
@@ -929,6 +1089,7 @@ class CamEvent:
             raise FrameError(BadReason.VALUE)
         return cls(device_tick, crank_count, level)
 
+
 _SLOW_READING_0 = struct.Struct("<IBH")
 
 
@@ -957,6 +1118,7 @@ class SlowReading:
         device_tick, channel, raw = _SLOW_READING_0.unpack(body)
         return cls(device_tick, channel, raw)
 
+
 _ECHO_REPLY_0 = struct.Struct("<H")
 
 
@@ -974,14 +1136,14 @@ class EchoReply:
             fixed_0 = _ECHO_REPLY_0.pack(self.request_id)
         except (struct.error, OverflowError) as error:
             raise ValueError(f"EchoReply: {error}") from None
-        return fixed_0 + put_octets(self.octets, 200, "EchoReply.octets")
+        return b"".join((fixed_0, put_octets(self.octets, 200, "EchoReply.octets")))
 
     @classmethod
     def decode_body(cls, body: bytes) -> Self:
         """The message. Raises FrameError unless the body is exactly as the table says."""
         if len(body) < _ECHO_REPLY_0.size:
             raise FrameError(BadReason.LENGTH)
-        request_id, = _ECHO_REPLY_0.unpack_from(body, 0)
+        (request_id,) = _ECHO_REPLY_0.unpack_from(body, 0)
         octets = octets_at(body, 2, 200)
         if len(body) != 3 + len(octets):
             raise FrameError(BadReason.LENGTH)
