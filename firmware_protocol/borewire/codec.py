@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from typing import Final, Literal, TypeAlias
 
 from borewire.bad import BadReason, FrameError
-from borewire.framing import MAX_STUFFED, frame_of, payload_of
+from borewire.framing import MAX_STUFFED, MIN_STUFFED, frame_of, payload_of
 from borewire.messages import TYPES_TO_DEVICE, TYPES_TO_HOST, Message
 
 __all__ = ["BadFrame", "BadReason", "Counters", "Decoder", "FrameError", "Received", "UnknownMessage", "encode"]
@@ -106,6 +106,9 @@ class Decoder:
         return events
 
     def _take(self, piece: bytes, events: list[Received]) -> None:
+        if len(piece) < MIN_STUFFED:  # also found by payload_of, but noise is full of these and raising is slow
+            self._bad(BadReason.TOO_SHORT, piece, events)
+            return
         try:
             content = payload_of(piece)
             decode = self._decoders.get(content[0])

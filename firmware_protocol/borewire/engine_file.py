@@ -149,6 +149,7 @@ def _check_firing(engine: dict[str, Any], source: str) -> None:
     if sorted(order) != list(range(1, count + 1)):
         raise EngineFileError(source, "firing_order", f"must name each cylinder from 1 to {count} once, not {order}")
     cycle = CYCLE_DEG[engine["cycle"]]
+    engine["firing_order"] = [int(cylinder) for cylinder in order]  # the schema takes 1.0 for a whole number
     intervals = [float(interval) for interval in engine.get("firing_intervals_deg", [cycle / count] * count)]
     if len(intervals) != count:
         reason = f"must have as many angles as there are cylinders, {count}, not {len(intervals)}"
@@ -164,9 +165,14 @@ def _check_geometry(engine: dict[str, Any], source: str) -> None:
     if engine["rod_mm"] <= needed:
         reason = f"must be longer than half the stroke and the pin offset together, {needed:g} mm, or the crank cannot turn"
         raise EngineFileError(source, "rod_mm", reason)
+    swept_cm3 = math.pi / 4 * engine["bore_mm"] ** 2 * _travel_mm(engine) / 1000
     if "clearance_cm3" not in engine:
-        swept_cm3 = math.pi / 4 * engine["bore_mm"] ** 2 * _travel_mm(engine) / 1000
         engine["clearance_cm3"] = swept_cm3 / (engine["compression_ratio"] - 1)
+    ratio = 1 + swept_cm3 / engine["clearance_cm3"]
+    highest = ENGINE_SCHEMA["properties"]["compression_ratio"]["maximum"]
+    if ratio > highest * (1 + 1e-9):
+        reason = f"gives a compression ratio of {ratio:.3g}, and no engine has more than {highest}; check the volume and its unit"
+        raise EngineFileError(source, "clearance_cm3", reason)
 
 
 def _travel_mm(engine: Mapping[str, Any]) -> float:

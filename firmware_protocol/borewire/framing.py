@@ -11,12 +11,13 @@ from typing import Final
 
 from borewire.bad import BadReason, FrameError
 
-__all__ = ["MAX_BODY", "MAX_PAYLOAD", "MAX_STUFFED", "checksum", "frame_of", "payload_of", "stuff", "unstuff"]
+__all__ = ["MAX_BODY", "MAX_PAYLOAD", "MAX_STUFFED", "MIN_STUFFED", "checksum", "frame_of", "payload_of", "stuff", "unstuff"]
 
 MAX_PAYLOAD: Final = 253
 MAX_BODY: Final = MAX_PAYLOAD - 3
 MAX_STUFFED: Final = MAX_PAYLOAD + 1
 MIN_PAYLOAD: Final = 3
+MIN_STUFFED: Final = MIN_PAYLOAD + 1
 
 _XOR: Final = bytes(octet ^ 0xF5 for octet in range(256))
 
@@ -76,12 +77,12 @@ def payload_of(stuffed: bytes) -> bytes:
     '09'
     """
     length = len(stuffed)
+    if length < MIN_STUFFED:
+        raise FrameError(BadReason.TOO_SHORT)
     if length > MAX_STUFFED:
         raise FrameError(BadReason.TOO_LONG)
     # nearly every frame is one single COBS run, because the XOR makes zeros rare
     payload = (stuffed[1:] if stuffed[0] == length else unstuff(stuffed)).translate(_XOR)
-    if len(payload) < MIN_PAYLOAD:
-        raise FrameError(BadReason.TOO_SHORT)
     content = payload[:-2]
     if crc_hqx(content, 0xFFFF) != payload[-2] | payload[-1] << 8:
         raise FrameError(BadReason.CHECKSUM)

@@ -1,7 +1,8 @@
 """Makes everything that comes from the tables, or says what is not current.
 
 Run `python -m borewire.generate` in a checkout after changing messages.toml, interlock.toml or engine.schema.json;
-`python -m borewire.generate --check` changes nothing and ends with 1 when a file is not current.
+`python -m borewire.generate --check` changes nothing and ends with 1 when a file is not current; `--canonical` prints the canonical
+text of the message table, which VERSIONS.md says what to do with.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from borewire.generate_messages import messages_module
 from borewire.generate_page import page_with_tables
 from borewire.table import parse_table
 
-__all__ = ["generated_files", "main"]
+__all__ = ["canonical_text", "generated_files", "main"]
 
 ROOT = Path(__file__).resolve().parent.parent
 
@@ -48,19 +49,35 @@ def generated_files(root: Path = ROOT) -> dict[Path, str]:
     }
 
 
+def canonical_text(root: Path = ROOT) -> str:
+    """The canonical text of the message table under `root`."""
+    return parse_table(tomllib.loads((root / "messages.toml").read_text("utf-8"))).canonical_text()
+
+
 def main(arguments: Sequence[str]) -> int:
-    """Writes the files, or with --check only compares. Returns 1 when a check finds a file that is not current."""
-    if list(arguments) not in ([], ["--check"]):
-        print("usage: python -m borewire.generate [--check]", file=sys.stderr)
-        return 2
-    stale = [path for path, text in generated_files().items() if not path.exists() or path.read_text("utf-8") != text]
-    for path in stale:
-        if arguments:
-            print(f"{path.name} is not current; run python -m borewire.generate")
-        else:
-            path.write_text(generated_files()[path], "utf-8")
-            print(f"wrote {path.name}")
-    return 1 if arguments and stale else 0
+    """Writes the files; with --check only compares, with --canonical only prints. 1 when a check finds a stale file, 2 for misuse."""
+    match list(arguments):
+        case []:
+            for path, text in _stale().items():
+                path.write_text(text, "utf-8")
+                print(f"wrote {path.name}")
+            return 0
+        case ["--check"]:
+            stale = _stale()
+            for path in stale:
+                print(f"{path.name} is not current; run python -m borewire.generate")
+            return 1 if stale else 0
+        case ["--canonical"]:
+            print(canonical_text(), end="")
+            return 0
+        case _:
+            print("usage: python -m borewire.generate [--check | --canonical]", file=sys.stderr)
+            return 2
+
+
+def _stale() -> dict[Path, str]:
+    files = generated_files()
+    return {path: text for path, text in files.items() if not path.exists() or path.read_text("utf-8") != text}
 
 
 if __name__ == "__main__":
