@@ -1,0 +1,7 @@
+"""The byte streams to a rig: the only room that opens ports."""
+
+from borewright.errors import LinkError
+from borewright.link.endpoint import Endpoint
+from borewright.link.port import PortDescription, list_ports, open_link
+
+__all__ = ["Endpoint", "LinkError", "PortDescription", "list_ports", "open_link"]
