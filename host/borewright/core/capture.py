@@ -1,0 +1,202 @@
+"""From the raw samples of one capture to its numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from borewright.core.decay import decay_times
+from borewright.core.flow import Floats, leak_area_m2, leakage_percent
+from borewright.core.phases import CaptureUnusable, Phases, find_phases, noise_pa
+from borewright.core.rig import ChannelLaw
+from borewright.core.samples import SampleColumns, SampleFlags
+from borewright.core.steady import steady_part
+
+__all__ = ["CaptureResult", "CaptureUnusable", "analyse_capture"]
+
+PA_PER_PSI = 6894.757293168
+_LEAST_STEADY_S = 0.3
+_LEAST_DECAY_SAMPLES = 8
+
+
+@dataclass(frozen=True, slots=True)
+class CaptureResult:
+    """What one capture yields. Pressures are gauge and have the zeros of this capture's own vented baseline taken off.
+
+    leakage_percent: from the steady part; may lie just under 0 within the noise. leak_area_m2: effective leak area, 0 when
+    nothing leaks that could be seen. t75_s, t50_s, t25_s: decay times from the isolation, None where not reached. zero_*_pa:
+    what each channel reads at vent, as ChannelLaw.zero_pa. steady: the rule of core.steady held. slope_percent_per_s: of the
+    ratio over the part that was read, which is the sample range steady_read. marks: what a reader of the number must know, in
+    words. crank_moved_counts: from the fill to the vent.
+    """
+
+    leakage_percent: float
+    p_regulated_gauge_pa: float
+    p_cylinder_gauge_pa: float
+    leak_area_m2: float
+    t75_s: float | None
+    t50_s: float | None
+    t25_s: float | None
+    phases: Phases
+    zero_regulated_pa: float
+    zero_cylinder_pa: float
+    steady: bool
+    slope_percent_per_s: float
+    steady_read: tuple[int, int]
+    marks: tuple[str, ...]
+    crank_moved_counts: int
+
+    @property
+    def pair_kpa(self) -> tuple[float, float]:
+        """Regulated and cylinder pressure in kPa gauge."""
+        return self.p_regulated_gauge_pa / 1e3, self.p_cylinder_gauge_pa / 1e3
+
+    @property
+    def pair_psi(self) -> tuple[float, float]:
+        """Regulated and cylinder pressure in psi gauge, the trade's "80/72"."""
+        return self.p_regulated_gauge_pa / PA_PER_PSI, self.p_cylinder_gauge_pa / PA_PER_PSI
+
+
+def analyse_capture(
+    columns: SampleColumns,
+    laws: Mapping[str, ChannelLaw],
+    restrictor_area_m2: float,
+    p_ambient_abs_pa: float,
+    t_supply_k: float,
+    t_cylinder_k: float | None = None,
+    regulated_channel: int = 0,
+    cylinder_channel: int = 1,
+    regulated_range_gauge_pa: tuple[float, float] | None = None,
+) -> CaptureResult:
+    """Finds the phases in the data and takes leakage, leak area and decay times from them.
+
+    columns: from before the air to after the vent. laws: "regulated" and "cylinder". restrictor_area_m2: of the equivalent ideal
+    nozzle. t_cylinder_k None: the same as the supply. regulated_range_gauge_pa: (low, high) for p_regulated in the steady part,
+    None: not checked. Raises CaptureUnusable with one sentence when the data hold no number, ValueError for arguments that no
+    data could make good.
+
+    >>> t = np.arange(0, 12_000)
+    >>> fed = np.clip((t - 1000) / 200.0, 0.0, 1.0)
+    >>> shape = np.where(t < 9000, fed, np.exp(-(t - 9000) / 500.0))
+    >>> raw = np.stack([410 + np.where(t < 9000, 1800, 1620) * shape, 410 + 1620 * shape]).round().astype(np.uint16)
+    >>> columns = SampleColumns(t * 1000, t, t * 0, raw, np.zeros(12_000, np.uint16), 1_000_000)
+    >>> law = ChannelLaw(0.0, 5.0 / 4096, 5.0, 0.0, 1_000_000.0)
+    >>> result = analyse_capture(columns, {"regulated": law, "cylinder": law}, 8.107e-7, 101_325.0, 293.15)
+    >>> round(result.leakage_percent, 2), [round(p) for p in result.pair_kpa], round(result.t50_s, 1), result.steady
+    (10.0, [549, 494], 0.4, True)
+    """
+    for name in ("regulated", "cylinder"):
+        if name not in laws:
+            raise ValueError(f'laws: the law of "{name}" is missing')
+    channels = columns.raw.shape[0]
+    if not (0 <= regulated_channel < channels and 0 <= cylinder_channel < channels):
+        raise CaptureUnusable(f"The capture has {channels} channels and lacks a pressure channel; check what the rig streams.")
+    law_regulated, law_cylinder = laws["regulated"], laws["cylinder"]
+    regulated = law_regulated.gauge_pa(columns.raw[regulated_channel])
+    cylinder = law_cylinder.gauge_pa(columns.raw[cylinder_channel])
+    t = columns.t_s
+    phases = find_phases(t, regulated, cylinder, p_ambient_abs_pa)
+
+    vented = slice(*phases.baseline)
+    offset_regulated, offset_cylinder = float(np.mean(regulated[vented])), float(np.mean(cylinder[vented]))
+    regulated, cylinder = regulated - offset_regulated, cylinder - offset_cylinder
+
+    first, last = phases.steady
+    if last - first < 8 or t[last - 1] - t[first] < _LEAST_STEADY_S:
+        raise CaptureUnusable("The air was shut off before the pressure had settled; keep it on until the reading is steady.")
+    on = slice(first, last)
+    part = steady_part(t[on], regulated[on], cylinder[on])
+    read = (first + part.start, first + part.stop)
+    if part.p_cylinder_gauge_pa <= 0.0:
+        raise CaptureUnusable(
+            "No pressure reached the cylinder side; check the hose, the adapter and that the piston is at compression TDC."
+        )
+
+    low = min(part.p_cylinder_gauge_pa, part.p_regulated_gauge_pa)
+    area = float(leak_area_m2(restrictor_area_m2, part.p_regulated_gauge_pa, low, p_ambient_abs_pa, t_supply_k, t_cylinder_k))
+    times = _decay(t, cylinder, phases, read)
+    marks = _Marks(columns, t, regulated, cylinder, phases, read)
+    crank = columns.crank_count[phases.fill[0] : max(phases.vent[0], phases.fill[0] + 1)]
+    return CaptureResult(
+        leakage_percent=float(leakage_percent(part.p_regulated_gauge_pa, part.p_cylinder_gauge_pa)),
+        p_regulated_gauge_pa=part.p_regulated_gauge_pa,
+        p_cylinder_gauge_pa=part.p_cylinder_gauge_pa,
+        leak_area_m2=area,
+        t75_s=times[0],
+        t50_s=times[1],
+        t25_s=times[2],
+        phases=phases,
+        zero_regulated_pa=law_regulated.zero_pa + offset_regulated,
+        zero_cylinder_pa=law_cylinder.zero_pa + offset_cylinder,
+        steady=part.steady,
+        slope_percent_per_s=part.slope_percent_per_s,
+        steady_read=read,
+        marks=marks.all(part.steady, part.moved_again, regulated_range_gauge_pa, (law_regulated, law_cylinder)),
+        crank_moved_counts=int(np.ptp(crank)),
+    )
+
+
+def _decay(t: Floats, cylinder: Floats, phases: Phases, read: tuple[int, int]) -> tuple[float | None, float | None, float | None]:
+    if phases.isolated is None or phases.isolated[1] - phases.isolated[0] < _LEAST_DECAY_SAMPLES:
+        return None, None, None
+    start, stop = phases.isolated
+    just_before = slice(max(read[0], start - max(4, (read[1] - read[0]) // 10)), start)
+    level = float(np.mean(cylinder[just_before])) if start > just_before.start else float(cylinder[start])
+    if level <= 0.0:
+        return None, None, None
+    times = decay_times(t[start:stop], cylinder[start:stop], level)
+    return times.t75_s, times.t50_s, times.t25_s
+
+
+@dataclass(frozen=True, slots=True)
+class _Marks:
+    """Looks for what a reader of the number must know."""
+
+    columns: SampleColumns
+    t: Floats
+    regulated: Floats
+    cylinder: Floats
+    phases: Phases
+    read: tuple[int, int]
+
+    def all(
+        self, steady: bool, moved_again: bool, regulated_range: tuple[float, float] | None, laws: tuple[ChannelLaw, ChannelLaw]
+    ) -> tuple[str, ...]:
+        marks: list[str] = []
+        length = float(self.t[self.read[1] - 1] - self.t[self.read[0]])
+        if not steady:
+            marks.append(f"not steady: {length:.1f} s were read" if length < 2.9 else "not steady")
+        if moved_again:
+            marks.append("the reading moved again after it was steady")
+        if self._saturated(laws):
+            marks.append("a pressure channel was saturated")
+        if self._gaps():
+            marks.append("samples are missing")
+        window = slice(*self.read)
+        mean_regulated, mean_cylinder = float(np.mean(self.regulated[window])), float(np.mean(self.cylinder[window]))
+        if regulated_range is not None and not regulated_range[0] <= mean_regulated <= regulated_range[1]:
+            marks.append("regulated pressure out of range")
+        doubt = 4.0 * noise_pa(self.regulated[window] - self.cylinder[window]) / np.sqrt(max(self.read[1] - self.read[0], 1))
+        if mean_cylinder - mean_regulated > doubt + 0.001 * mean_regulated:
+            marks.append("cylinder pressure above regulated pressure: the transducers are not tied to each other")
+        if self.phases.baseline[1] - self.phases.baseline[0] < 0.4 / max(float(np.median(np.diff(self.t))), 1e-9):
+            marks.append("short vented baseline")
+        if self.phases.isolated is None:
+            marks.append("no decay seen")
+        return tuple(marks)
+
+    def _saturated(self, laws: tuple[ChannelLaw, ChannelLaw]) -> bool:
+        air = slice(self.phases.fill[0], self.phases.vent[0])
+        if np.any(self.columns.flags[air] & int(SampleFlags.SATURATED)):
+            return True
+        return any(
+            bool(np.any(p[air] > law.range_high_gauge_pa)) for p, law in zip((self.regulated, self.cylinder), laws, strict=True)
+        )
+
+    def _gaps(self) -> bool:
+        if np.any(self.columns.flags[1:] & int(SampleFlags.GAP_BEFORE | SampleFlags.DROPPED_BEFORE)):
+            return True
+        steps = np.diff(self.t)
+        return bool(np.any(steps > 1.5 * np.median(steps)))
