@@ -1,0 +1,230 @@
+"""The two bodies of air: the dead volume before the restrictor, and the cylinder side (hose, adapter, cylinder) behind it.
+
+State: p_regulated and p_cylinder (absolute, Pa) and the mass of the cylinder side (kg). The dead volume sits in a metal block and
+keeps the temperature of the supply; the cylinder side exchanges heat with the engine and the hose. Mass and energy are carried, so
+temperature follows from them.
+
+At rest the three are stepped by the Rosenbrock pair of Shampine and Reichelt (order 2, error by order 3): the small dead volume
+and a vent that is nearly empty are far too stiff for explicit steps. While the crank moves, a step is an exact adiabatic change of
+volume followed by exponential relaxation of each body towards its neighbours: stable for any opening, and the mass that one body
+loses is the mass that the other gets.
+"""
+
+from __future__ import annotations
+
+from math import exp, sqrt
+
+from boresim.gas import CP_J_KG_K, GAMMA, R_J_KG_K, hole_flow_kg_s, nozzle_flow_kg_s, restrictor_flow_kg_s
+from boresim.outlets import Outlets
+from boresim.scenario import Scenario
+
+__all__ = ["AirSide", "State"]
+
+State = tuple[float, float, float]
+"""p_regulated_abs_pa, p_cylinder_abs_pa, mass_cylinder_kg."""
+
+GAMMA_1 = GAMMA - 1.0
+_D = 1.0 / (2.0 + sqrt(2.0))
+_E32 = 6.0 + sqrt(2.0)
+
+
+class AirSide:
+    """Parameters of the air side at one position of crank, hose and valves, and the steps of its state."""
+
+    __slots__ = (
+        "capacity_kg_pa",
+        "engine_wall_w_k",
+        "engine_wall_w_k_pa",
+        "hose_wall_w_k",
+        "outlets",
+        "p_ambient",
+        "p_reference",
+        "p_set_abs",
+        "parts",
+        "relief_abs",
+        "state",
+        "stretch_m3_pa",
+        "supply_fraction",
+        "t_engine",
+        "t_room",
+        "vent_fraction",
+        "volume_m3",
+    )
+
+    def __init__(self, scenario: Scenario) -> None:
+        self.parts = scenario.rig.air
+        ambient = scenario.ambient
+        self.p_ambient = ambient.pressure_abs_pa
+        self.t_room = ambient.air_k
+        self.t_engine = ambient.engine_k
+        self.engine_wall_w_k = 0.0
+        self.engine_wall_w_k_pa = 0.0
+        self.hose_wall_w_k = self.parts.hose_wall_w_k
+        self.p_set_abs = self.p_ambient
+        self.p_reference = self.parts.set_gauge_pa
+        self.relief_abs = self.p_ambient + self.parts.relief_gauge_pa
+        self.capacity_kg_pa = self.parts.dead_volume_m3 / (R_J_KG_K * self.t_room)
+        self.stretch_m3_pa = self.parts.hose_volume_m3 * self.parts.hose_stretch_per_pa
+        self.supply_fraction = 0.0
+        self.vent_fraction = 1.0
+        self.volume_m3 = self.parts.hose_volume_m3  # of the cylinder side at ambient pressure
+        self.outlets = Outlets((), 0.0, (), ())
+        self.state: State = (self.p_ambient, self.p_ambient, 0.0)
+
+    def volume_at(self, p_cylinder_abs_pa: float) -> float:
+        """The cylinder side's volume with the hose stretched by its pressure, m³."""
+        return self.volume_m3 + self.stretch_m3_pa * (p_cylinder_abs_pa - self.p_ambient)
+
+    def temperature_k(self) -> float:
+        """Temperature of the cylinder side's gas."""
+        _, p_cylinder, mass = self.state
+        return p_cylinder * self.volume_at(p_cylinder) / (mass * R_J_KG_K)
+
+    def fill_with_room_air(self, t_k: float) -> None:
+        """The cylinder side at ambient pressure and that temperature, as after a hose was undone."""
+        mass = self.p_ambient * self.volume_m3 / (R_J_KG_K * t_k)
+        self.state = (self.state[0], self.p_ambient, mass)
+
+    def supply_flow_kg_s(self, p_regulated: float) -> float:
+        """What comes through regulator and supply valve, kg/s; negative while a relieving regulator lets air out."""
+        parts, fraction = self.parts, self.supply_fraction
+        area = fraction * parts.supply_area_m2 + parts.supply_seat_leak_m2
+        if area <= 0.0:
+            return 0.0
+        if p_regulated >= self.p_set_abs:
+            if not parts.relieving or p_regulated <= self.p_ambient:
+                return 0.0
+            back = nozzle_flow_kg_s(area, p_regulated, max(self.p_set_abs, self.p_ambient), self.t_room)
+            return -min(back, (p_regulated - self.p_set_abs) / parts.droop_pa_s_kg)
+        through = nozzle_flow_kg_s(area, self.p_set_abs, p_regulated, self.t_room)
+        return min(through, (self.p_set_abs - p_regulated) / parts.droop_pa_s_kg)
+
+    def restrictor_flow(self, p_regulated: float, p_cylinder: float, t_cylinder: float) -> float:
+        """Through the restrictor towards the cylinder, kg/s."""
+        parts = self.parts
+        conductance, ratio = parts.restrictor_conductance_m3_s_pa, parts.restrictor_critical_ratio
+        if p_regulated >= p_cylinder:
+            return restrictor_flow_kg_s(conductance, ratio, p_regulated, p_cylinder, self.t_room)
+        return -restrictor_flow_kg_s(conductance, ratio, p_cylinder, p_regulated, t_cylinder)
+
+    def out_area_m2(self, p_cylinder: float) -> float:
+        """All free openings of the cylinder side at its pressure: outlets, vent and relief valve."""
+        area = self.outlets.area_m2((p_cylinder - self.p_ambient) / self.p_reference)
+        area += self.vent_fraction * self.parts.vent_cylinder_area_m2
+        if p_cylinder > self.relief_abs:
+            area += self.parts.relief_area_m2 * min(1.0, (p_cylinder - self.relief_abs) / (0.05 * self.relief_abs))
+        return area
+
+    def heat_w(self, p_cylinder: float, t_cylinder: float) -> float:
+        """Heat that the walls give to the cylinder side's gas, W."""
+        engine = self.engine_wall_w_k + self.engine_wall_w_k_pa * max(0.0, p_cylinder - self.p_ambient)
+        return engine * (self.t_engine - t_cylinder) + self.hose_wall_w_k * (self.t_room - t_cylinder)
+
+    def rates(self, p_regulated: float, p_cylinder: float, mass: float) -> State:
+        """Rates of change of the state, the crank standing still."""
+        volume = self.volume_at(p_cylinder)
+        t_cylinder = p_cylinder * volume / (mass * R_J_KG_K)
+        arriving = self.restrictor_flow(p_regulated, p_cylinder, t_cylinder)
+        leaving = hole_flow_kg_s(self.out_area_m2(p_cylinder), p_cylinder, t_cylinder, self.p_ambient, self.t_room)
+        if self.outlets.stopped:
+            relative = (p_cylinder - self.p_ambient) / self.p_reference
+            leaving += self.outlets.stopped_flow_kg_s(relative, p_cylinder, t_cylinder, self.p_ambient)
+        vented = 0.0
+        if self.vent_fraction > 0.0:
+            area = self.vent_fraction * self.parts.vent_regulated_area_m2
+            vented = hole_flow_kg_s(area, p_regulated, self.t_room, self.p_ambient, self.t_room)
+        heat = CP_J_KG_K * (
+            arriving * (self.t_room if arriving >= 0.0 else t_cylinder) - leaving * (t_cylinder if leaving >= 0.0 else self.t_room)
+        ) + self.heat_w(p_cylinder, t_cylinder)
+        return (
+            (self.supply_flow_kg_s(p_regulated) - arriving - vented) / self.capacity_kg_pa,
+            GAMMA_1 * heat / (volume + GAMMA * p_cylinder * self.stretch_m3_pa),
+            arriving - leaving,
+        )
+
+    def rest_step(self, h: float) -> tuple[State, State, State, float]:
+        """One step with the crank at rest: the new state, the rates before and after, and the estimated error in Pa."""
+        pr, pc, m = self.state
+        f0 = self.rates(pr, pc, m)
+        dr, dc = 1e-6 * pr, 1e-6 * pc
+        by_r = self.rates(pr + dr, pc, m)
+        by_c = self.rates(pr, pc + dc, m)
+        hd = h * _D
+        hr, hc = hd / dr, hd / dc
+        a11, a12 = 1.0 - hr * (by_r[0] - f0[0]), -hc * (by_c[0] - f0[0])
+        a21, a22 = -hr * (by_r[1] - f0[1]), 1.0 - hc * (by_c[1] - f0[1])
+        a31, a32 = hr * (by_r[2] - f0[2]), hc * (by_c[2] - f0[2])
+        det = a11 * a22 - a12 * a21
+
+        def solve(b1: float, b2: float, b3: float) -> State:
+            x1 = (b1 * a22 - b2 * a12) / det
+            x2 = (a11 * b2 - a21 * b1) / det
+            return x1, x2, b3 + a31 * x1 + a32 * x2
+
+        k1 = solve(*f0)
+        half = 0.5 * h
+        f1 = self.rates(pr + half * k1[0], pc + half * k1[1], m + half * k1[2])
+        s2 = solve(f1[0] - k1[0], f1[1] - k1[1], f1[2] - k1[2])
+        k2 = (s2[0] + k1[0], s2[1] + k1[1], s2[2] + k1[2])
+        new = (pr + h * k2[0], pc + h * k2[1], m + h * k2[2])
+        if new[0] <= 0.0 or new[1] <= 0.0 or new[2] <= 0.0:
+            return self.state, f0, f0, float("inf")
+        f2 = self.rates(*new)
+        k3 = solve(
+            f2[0] - _E32 * (k2[0] - f1[0]) - 2.0 * (k1[0] - f0[0]),
+            f2[1] - _E32 * (k2[1] - f1[1]) - 2.0 * (k1[1] - f0[1]),
+            f2[2] - _E32 * (k2[2] - f1[2]) - 2.0 * (k1[2] - f0[2]),
+        )
+        error = h / 6.0 * max(abs(k1[0] - 2.0 * k2[0] + k3[0]), abs(k1[1] - 2.0 * k2[1] + k3[1]))
+        return new, f0, f2, error
+
+    def moving_step(self, h: float, volume_m3: float) -> None:
+        """One step in which the crank carries the cylinder side's volume to volume_m3."""
+        pr, pc, m = self.state
+        before = self.volume_at(pc)
+        self.volume_m3 = volume_m3
+        squeezed = pc * (before / self.volume_at(pc)) ** GAMMA
+        if self.stretch_m3_pa:  # once more with the hose stretched by the new pressure
+            squeezed = pc * (before / self.volume_at(squeezed)) ** GAMMA
+        pc = squeezed
+        volume = self.volume_at(pc)
+        effective = volume + GAMMA * pc * self.stretch_m3_pa
+        t_cylinder = pc * volume / (m * R_J_KG_K)
+        p_ambient, t_room = self.p_ambient, self.t_room
+
+        arriving = self.restrictor_flow(pr, pc, t_cylinder)
+        leaving = hole_flow_kg_s(self.out_area_m2(pc), pc, t_cylinder, p_ambient, t_room)
+        if self.outlets.stopped:
+            relative = (pc - p_ambient) / self.p_reference
+            leaving += self.outlets.stopped_flow_kg_s(relative, pc, t_cylinder, p_ambient)
+        t_in = t_room if arriving >= 0.0 else t_cylinder
+        t_out = t_cylinder if leaving >= 0.0 else t_room
+        stiff_in = arriving / (pr - pc) if pr != pc else 0.0
+        stiff_out = leaving / (pc - p_ambient) if pc != p_ambient else 0.0
+        scale = GAMMA * R_J_KG_K / effective
+        rate = scale * (arriving * t_in - leaving * t_out) + GAMMA_1 * self.heat_w(pc, t_cylinder) / effective
+        x = h * scale * (stiff_in * t_in + stiff_out * t_out)
+        one, two = _phi(x)
+        mean = rate * h * two  # by how much the pressure is off its start on average over the step
+        arriving -= stiff_in * mean
+        leaving += stiff_out * mean
+        pc += rate * h * one
+        m += h * (arriving - leaving)
+
+        supplied = self.supply_flow_kg_s(pr)
+        stiffness = abs(supplied / (self.p_set_abs - pr)) if pr != self.p_set_abs else 0.0
+        vented = 0.0
+        if self.vent_fraction > 0.0 and pr != p_ambient:
+            vented = hole_flow_kg_s(self.vent_fraction * self.parts.vent_regulated_area_m2, pr, t_room, p_ambient, t_room)
+            stiffness += vented / (pr - p_ambient)
+        rate = (supplied - vented - arriving) / self.capacity_kg_pa
+        pr += rate * h * _phi(h * stiffness / self.capacity_kg_pa)[0]
+        self.state = (pr, pc, m)
+
+
+def _phi(x: float) -> tuple[float, float]:
+    """(1 − e^−x)/x and (1 − that)/x, with their limits 1 and ½ at 0."""
+    if x < 1e-4:
+        return 1.0 - 0.5 * x, 0.5 - x / 6.0
+    one = (1.0 - exp(-x)) / x
+    return one, (1.0 - one) / x
