@@ -5,6 +5,7 @@ A pump that stops says so, whatever stopped it: there is exactly one PumpEnd for
 
 from __future__ import annotations
 
+import contextlib
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -60,7 +61,7 @@ class Pump:
         self._send(self._on_bytes(data, self._endpoint.monotonic()))
 
     def run(self) -> PumpEnd:
-        """Turn until stop() is called or something breaks; never raises."""
+        """Turn until stop() is called or something breaks; raises nothing but what ends the program."""
         end = PumpEnd("stopped", "the pump was stopped")
         try:
             while not self._stop.is_set():
@@ -69,7 +70,11 @@ class Pump:
             end = PumpEnd("link_lost", str(error), error)
         except Exception as error:  # noqa: BLE001 -- whatever it is, it must be heard and not die with the thread
             end = PumpEnd("fault", f"the program failed while reading the rig ({type(error).__name__}: {error}); restart it", error)
-        self._take_leave(end)
+        except BaseException:  # Ctrl-C in the caller's own thread
+            self._take_leave()
+            raise
+        if end.kind != "link_lost":  # over a lost link nothing can be said: the device shuts and vents by itself
+            self._take_leave()
         return end
 
     def run_in_thread(self, on_end: Callable[[PumpEnd], None]) -> None:
@@ -101,10 +106,6 @@ class Pump:
         except OSError as error:
             raise LinkError(f"the link to the rig was lost ({error}); check the cable and the rig, then open it again") from error
 
-    def _take_leave(self, end: PumpEnd) -> None:
-        if end.kind == "link_lost":
-            return  # the device shuts and vents by itself when the host is silent
-        try:
+    def _take_leave(self) -> None:
+        with contextlib.suppress(Exception):  # the end is told already, and silence has the same effect on the device
             self._send(self._farewell())
-        except Exception:  # noqa: BLE001 -- the end is told already, and silence has the same effect on the device
-            return

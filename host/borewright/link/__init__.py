@@ -3,5 +3,16 @@
 from borewright.errors import LinkError
 from borewright.link.endpoint import Endpoint
 from borewright.link.port import PortDescription, list_ports, open_link
+from borewright.link.wirelog import RecordingEndpoint, ReplayEndpoint, recording, replaying
 
-__all__ = ["Endpoint", "LinkError", "PortDescription", "list_ports", "open_link"]
+__all__ = [
+    "Endpoint",
+    "LinkError",
+    "PortDescription",
+    "RecordingEndpoint",
+    "ReplayEndpoint",
+    "list_ports",
+    "open_link",
+    "recording",
+    "replaying",
+]

@@ -11,8 +11,8 @@ __all__ = ["Endpoint"]
 class Endpoint(Protocol):
     """A byte stream to a rig: a serial port, a socket, the simulated rig, a wire log that is played back.
 
-    timeout: the longest that read waits, in seconds of monotonic(). The far end's silence is an empty read; its end is an OSError or
-    a LinkError, raised by read and write alike.
+    timeout: the longest that read waits, in seconds of monotonic(). The far end's silence is an empty read; its end is an OSError
+    or a LinkError, raised by read and write alike.
     """
 
     timeout: float | None

@@ -38,10 +38,10 @@ def list_ports() -> tuple[PortDescription, ...]:
 
 
 def open_link(target: str | Endpoint, baud: int = DEFAULT_BAUD) -> Endpoint:
-    """Open a port by name (/dev/ttyACM0, COM3), a pseudo-terminal by path, or socket://HOST:PORT; an endpoint is handed back as it is.
+    """Open a port by name (/dev/ttyACM0, COM3), a pseudo-terminal by path, or socket://HOST:PORT; an endpoint comes back as it is.
 
-    baud has no meaning for sockets and pseudo-terminals. Opening flushes what has arrived, so the first frame may be cut, and it may
-    reset the board behind the port. Raises LinkError.
+    baud has no meaning for sockets and pseudo-terminals. Opening flushes what has arrived, so the first frame may be cut, and it
+    may reset the board behind the port. Raises LinkError.
     """
     if not isinstance(target, str):
         return target
@@ -130,19 +130,30 @@ def _cannot_open(target: str, error: Exception) -> str:
     if code == errno.ENOENT:
         return f"there is no port {target}; `borewright ports` lists those of this computer"
     if code in {errno.EACCES, errno.EPERM}:
-        return f"you may not use {target}; ask for the right to it (on Debian: membership of the group dialout)"
+        return f"you may not use {target}; get the right to it (on Debian: join the group dialout)"
     if code in {errno.EBUSY, errno.EAGAIN}:
         return f"{target} is in use by another program; close that program and try again"
     return f"{target} cannot be opened as a serial port ({_plain(error)}); `borewright ports` lists those of this computer"
 
 
-def _errno(error: Exception) -> int | None:
+def _system_error(error: BaseException) -> tuple[int | None, str | None]:
+    """The system's own error number and words, which pyserial keeps behind its own error."""
     if isinstance(error, OSError) and error.errno:
-        return error.errno
-    cause = error.__cause__ or error.__context__  # pyserial keeps the system's error behind its own
-    return cause.errno if isinstance(cause, OSError) else None
+        words = error.strerror if type(error) is not serial.SerialException else os.strerror(error.errno)
+        return error.errno, words
+    if type(error).__name__ == "error" and len(error.args) == 2:  # termios.error, which is no OSError
+        return error.args
+    cause = error.__cause__ or error.__context__
+    return (None, None) if cause is None else _system_error(cause)
+
+
+def _errno(error: Exception) -> int | None:
+    return _system_error(error)[0]
 
 
 def _plain(error: Exception) -> str:
-    code = _errno(error)
-    return os.strerror(code) if code else str(error).split("\n")[0]
+    words = _system_error(error)[1]
+    if words is not None:
+        return words
+    text = str(error).split("\n")[0]
+    return "the device has gone" if "returned no data" in text else text

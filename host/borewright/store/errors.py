@@ -47,10 +47,12 @@ def sqlite_error(path: Path, error: sqlite3.Error) -> StoreError:
         return StoreError(f"{path} cannot be opened for writing ({error}); choose a folder that you may write to")
     if primary == sqlite3.SQLITE_NOTADB:
         return not_ours(path)
+    if primary == sqlite3.SQLITE_CONSTRAINT:
+        return StoreError(f"{path} does not take this change ({error}); nothing was changed")
     if primary == sqlite3.SQLITE_CORRUPT:
         return StoreError(f"{path} is damaged ({error}); keep a copy of it and go on with your last backup or a new file")
     return StoreError(f"{path} could not be read or written ({error}); keep a copy of it and try again")
 
 
 def _full(path: Path, what: str) -> StoreError:
-    return StoreError(f"the disk did not take a write to {path} ({what}); what was recorded is kept, so free some space and test again")
+    return StoreError(f"the disk did not take a write to {path} ({what}); what was recorded is kept, so free space and test again")

@@ -15,7 +15,7 @@ from borewright.errors import StoreError
 from borewright.store import schema
 from borewright.store.errors import not_ours, os_error, sqlite_error, too_new
 
-__all__ = ["open_engine", "wait_for"]
+__all__ = ["in_words", "open_engine"]
 
 _MAGIC = b"SQLite format 3\x00"
 _APPLICATION_ID_AT = 68  # SQLite file format, section 1.3: big-endian
@@ -36,7 +36,7 @@ def open_engine(path: Path, create: bool, busy_s: float) -> sa.Engine:
     return engine
 
 
-def wait_for(path: Path, error: sa.exc.DBAPIError) -> StoreError:
+def in_words(path: Path, error: sa.exc.DBAPIError) -> StoreError:
     """The database's error in words."""
     return sqlite_error(path, _original(error))
 

@@ -4,7 +4,8 @@ One SQLite file through SQLAlchemy Core. Every call is one transaction that is o
 pulled plug or a full disk loses at most what had not been handed over. Raw samples and the log are only ever added to: the file
 itself refuses to change them. Deleting marks a row and keeps it.
 
-Every method raises StoreError when the file cannot be read or written. A Store may be used from several threads.
+Every method raises StoreError when the file cannot be read or written, and ValueError for values that JSON has no word for (NaN,
+infinity, objects); nothing has been written then. A Store may be used from several threads.
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ from borewright.errors import StoreError
 from borewright.store import rows
 from borewright.store.errors import os_error
 from borewright.store.lease import Lease
-from borewright.store.opening import open_engine, wait_for
+from borewright.store.opening import in_words, open_engine
 from borewright.store.records import CaptureRecord, EngineRecord, EventRecord, JobRecord, LoadedCapture, Purpose, Stage
 from borewright.store.schema import capture_chunks, captures, engines, events, jobs, rig_checks, rigs
 
@@ -337,7 +338,7 @@ class Store:
             with self._engine.connect() as connection:
                 yield connection
         except sa.exc.DBAPIError as error:
-            raise wait_for(self.path, error) from error
+            raise in_words(self.path, error) from error
 
     @contextmanager
     def _write(self) -> Iterator[sa.Connection]:
@@ -345,7 +346,9 @@ class Store:
             with self._writing.begin() as connection:
                 yield connection
         except sa.exc.DBAPIError as error:
-            raise wait_for(self.path, error) from error
+            raise in_words(self.path, error) from error
+        except sa.exc.StatementError as error:  # a value that JSON has no word for
+            raise ValueError(f"this cannot be recorded: {error.orig}") from error
 
     def _bury(self, table: sa.Table, what: str, row_id: int, reason: str) -> None:
         change = table.update().where(table.c.id == row_id, table.c.deleted_at_unix_s.is_(None))

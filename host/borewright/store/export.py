@@ -1,0 +1,109 @@
+"""Captures and jobs as tables for other programs: CSV and plain dictionaries for JSON.
+
+A cell of text that a spreadsheet would take for a formula is kept from being one by an apostrophe before it.
+"""
+
+from __future__ import annotations
+
+import csv
+import os
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any, TextIO
+
+from borewright.store.errors import os_error
+from borewright.store.records import CaptureRecord, EventRecord, JobRecord, LoadedCapture
+
+__all__ = ["capture_as_dict", "capture_table", "event_as_dict", "guarded", "job_as_dict", "job_table", "save_csv", "write_csv"]
+
+Cell = str | int | float | None
+Table = tuple[Sequence[str], Iterable[Sequence[Cell]]]
+
+
+def guarded(cell: Cell) -> Cell:
+    """The cell, with an apostrophe before a text that begins like a formula; numbers stay numbers.
+
+    >>> guarded("=1+1"), guarded(-1.5), guarded("-1.5"), guarded("plain")
+    ("'=1+1", -1.5, "'-1.5", 'plain')
+    """
+    if isinstance(cell, str) and cell.lstrip(" \n")[:1] in tuple("=+-@\t\r"):
+        return "'" + cell
+    return cell
+
+
+def write_csv(table: Table, file: TextIO) -> None:
+    """The table as CSV (comma, RFC 4180 quoting) into an open text file."""
+    headings, lines = table
+    writer = csv.writer(file, lineterminator="\r\n")
+    writer.writerow([guarded(heading) for heading in headings])
+    writer.writerows([guarded(cell) for cell in line] for line in lines)
+
+
+def save_csv(table: Table, path: Path) -> None:
+    """The table as a file, whole or not at all; an older file of that name is replaced. Raises StoreError."""
+    part = path.with_name(path.name + ".part")
+    try:
+        with part.open("w", encoding="utf-8", newline="") as file:
+            write_csv(table, file)
+        os.replace(part, path)
+    except OSError as error:
+        raise os_error(path, error) from error
+
+
+def job_table(job: JobRecord, captures: Iterable[CaptureRecord]) -> Table:
+    """One line for each capture of a job, with every number of its result that is a plain value."""
+    listed = list(captures)
+    numbers = sorted({key for capture in listed for key, value in (capture.result or {}).items() if isinstance(value, Cell)})
+    about = ["job", "stage", "engine", "test", "cylinder", "purpose", "state", "void_reason", "marks", "started_at_unix_s"]
+    return [*about, *numbers], (
+        [
+            job.name,
+            job.stage,
+            job.engine_name,
+            capture.id,
+            capture.cylinder,
+            capture.purpose,
+            capture.state,
+            capture.void_reason,
+            "; ".join(capture.marks),
+            capture.started_at_unix_s,
+            *((capture.result or {}).get(key) for key in numbers),
+        ]
+        for capture in listed
+    )
+
+
+def capture_table(capture: LoadedCapture) -> Table:
+    """One line for each sample: device time from the first sample, counts and raw words as they came."""
+    columns = capture.columns
+    headings = ["t_s", "tick", "index", "crank_count", *(f"raw_{channel}" for channel in range(columns.raw.shape[0])), "flags"]
+    elapsed_s = (columns.tick - columns.tick[:1]) / columns.tick_rate_hz
+    return headings, zip(
+        elapsed_s.tolist(),
+        columns.tick.tolist(),
+        columns.index.tolist(),
+        columns.crank_count.tolist(),
+        *columns.raw.tolist(),
+        columns.flags.tolist(),
+        strict=True,
+    )
+
+
+def job_as_dict(job: JobRecord) -> dict[str, Any]:
+    """A job for JSON."""
+    return asdict(job)
+
+
+def capture_as_dict(capture: CaptureRecord) -> dict[str, Any]:
+    """A capture without its samples, for JSON."""
+    return {key: list(value) if isinstance(value, tuple) else _plain(value) for key, value in asdict(capture).items()}
+
+
+def event_as_dict(event: EventRecord) -> dict[str, Any]:
+    """A line of the log, for JSON."""
+    return asdict(event)
+
+
+def _plain(value: Any) -> Any:
+    return dict(value) if isinstance(value, Mapping) else value

@@ -1,0 +1,274 @@
+"""Writing to the record without ever waiting for the disk.
+
+The one who reads the rig hands everything to a StoreWriter and goes on; a thread writes it. Nothing is lost silently: what could
+not be kept becomes news, the capture it belonged to is closed as void, and each capture that is ended gives exactly one CaptureKept
+or CaptureLost.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections import deque
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from borewright.errors import StoreError
+from borewright.store.records import CaptureState, Purpose
+from borewright.store.store import Store
+
+if TYPE_CHECKING:
+    from borewright.core.rig import RigCheck
+    from borewright.core.samples import SampleColumns
+
+__all__ = ["CaptureKept", "CaptureLost", "StoreWriter", "WriteFailed", "WriterNews"]
+
+
+@dataclass(frozen=True, slots=True)
+class WriteFailed:
+    """Something could not be written. ticket: the capture's, or None for the bench."""
+
+    ticket: int | None
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class CaptureKept:
+    """A capture was ended and is in the file under this id, in this state."""
+
+    ticket: int
+    capture_id: int
+    state: CaptureState
+    void_reason: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class CaptureLost:
+    """The end of a capture could not be written. What is in the file of it will be found as crashed."""
+
+    ticket: int
+    reason: str
+
+
+WriterNews = WriteFailed | CaptureKept | CaptureLost
+_Line = tuple[str, int | None, float, Mapping[str, Any]]
+
+
+@dataclass(frozen=True, slots=True)
+class _Lines:
+    ticket: int | None
+    lines: tuple[_Line, ...]
+
+
+_Job = _Lines | Callable[[], None]
+
+
+class StoreWriter:
+    """A queue in front of a Store, and the thread that empties it.
+
+    threaded=False writes at once, in the caller's thread, with the same news: for virtual time. capacity: how many chunks and log
+    lines may wait; begin, end and checks always find room, since people make few of them. All methods may be called from any
+    thread, and none of them raises what the disk says.
+    """
+
+    def __init__(self, store: Store, *, threaded: bool = True, capacity: int = 240) -> None:
+        self._store = store
+        self._capacity = capacity
+        self._jobs: deque[_Job] = deque()
+        self._unfinished = 0  # chunks, lines and acts that wait or are being written
+        self._changed = threading.Condition(threading.RLock())
+        self._closing = False
+        self._tickets = 0
+        self._ids: dict[int, int] = {}
+        self._broken: dict[int, str] = {}
+        self._news: deque[WriterNews] = deque()
+        self._thread = threading.Thread(target=self._work, name="borewright-writer", daemon=True) if threaded else None
+        if self._thread is not None:
+            self._thread.start()
+
+    def begin_capture(
+        self,
+        job_id: int | None,
+        cylinder: int,
+        *,
+        purpose: Purpose = "test",
+        device_serial: str = "",
+        declared: Mapping[str, Any] | None = None,
+        laws: Mapping[str, Any] | None = None,
+        versions: Mapping[str, Any] | None = None,
+        readiness: Mapping[str, Any] | None = None,
+    ) -> int:
+        """As Store.begin_capture; gives a ticket that stands for the capture from now on."""
+        with self._changed:
+            self._tickets += 1
+            ticket = self._tickets
+
+        def job() -> None:
+            self._ids[ticket] = self._store.begin_capture(
+                job_id,
+                cylinder,
+                purpose=purpose,
+                device_serial=device_serial,
+                declared=declared,
+                laws=laws,
+                versions=versions,
+                readiness=readiness,
+            )
+
+        self._hand_over(lambda: self._try(ticket, job), ticket)
+        return ticket
+
+    def append_chunk(self, ticket: int, columns: SampleColumns) -> None:
+        """As Store.append_chunk."""
+
+        def job() -> None:
+            if ticket in self._ids:  # else its beginning failed, which has been told
+                self._store.append_chunk(self._ids[ticket], columns)
+
+        self._hand_over(lambda: self._try(ticket, job), ticket, limited=True)
+
+    def append_event(
+        self, ticket: int | None, kind: str, tick: int | None, monotonic_s: float, detail: Mapping[str, Any] | None = None
+    ) -> None:
+        """As Store.append_event; lines that wait one behind the other are written at once."""
+        self._hand_over(_Lines(ticket, ((kind, tick, monotonic_s, dict(detail or {})),)), ticket, limited=True)
+
+    def finish_capture(
+        self,
+        ticket: int,
+        result: Mapping[str, Any] | None = None,
+        *,
+        void_reason: str | None = None,
+        marks: Sequence[str] = (),
+        declared: Mapping[str, Any] | None = None,
+        readiness: Mapping[str, Any] | None = None,
+    ) -> None:
+        """As Store.finish_capture; a capture of which something was lost on the way is closed as void."""
+
+        def job() -> None:
+            broken = self._broken.get(ticket)
+            capture_id = self._ids.get(ticket)
+            if capture_id is None:
+                self._tell(CaptureLost(ticket, broken or "the test was never begun in the record; test the cylinder again"))
+                return
+            missing = None if broken is None else f"part of the record is missing: {broken}"
+            reason = "; ".join(part for part in (void_reason, missing) if part) or None
+            try:
+                self._store.finish_capture(
+                    capture_id, result, void_reason=reason, marks=marks, declared=declared, readiness=readiness
+                )
+            except Exception as error:  # noqa: BLE001 -- told as news; the thread goes on
+                self._tell(CaptureLost(ticket, _words(error)))
+            else:
+                self._broken.pop(ticket, None)
+                self._tell(CaptureKept(ticket, capture_id, "complete" if reason is None else "void", reason))
+
+        self._hand_over(job, ticket)
+
+    def add_rig_check(self, check: RigCheck, ticket: int | None = None) -> None:
+        """As Store.add_rig_check."""
+
+        def job() -> None:
+            self._store.add_rig_check(check, None if ticket is None else self._ids.get(ticket))
+
+        self._hand_over(lambda: self._try(None, job))
+
+    def capture_id(self, ticket: int) -> int | None:
+        """The capture's id in the file, once it has been begun there."""
+        return self._ids.get(ticket)
+
+    def take_news(self) -> tuple[WriterNews, ...]:
+        """What has happened since the last call, oldest first."""
+        with self._changed:
+            news = tuple(self._news)
+            self._news.clear()
+        return news
+
+    def drain(self, wait_s: float = 30.0) -> bool:
+        """Wait until everything handed over has been written or told; False when that took longer."""
+        if self._thread is None:
+            return True
+        with self._changed:
+            return self._changed.wait_for(lambda: self._unfinished == 0, wait_s)
+
+    def close(self, wait_s: float = 30.0) -> bool:
+        """Write what waits and end the thread; False when the disk took longer than wait_s. The Store stays open."""
+        with self._changed:
+            self._closing = True
+            self._changed.notify_all()
+        if self._thread is None:
+            return True
+        self._thread.join(wait_s)
+        return not self._thread.is_alive()
+
+    # ------------------------------------------------------------ inside
+
+    def _hand_over(self, job: _Job, ticket: int | None = None, *, limited: bool = False) -> None:
+        if self._thread is None:
+            self._do(job)
+            return
+        with self._changed:
+            if self._closing:
+                self._fail(ticket, f"{self._store.path} was being closed, so the last of it was not kept")
+            elif limited and self._unfinished >= self._capacity:
+                self._fail(ticket, f"the disk is too slow for {self._store.path}; put the record on another disk and test again")
+            else:
+                self._unfinished += 1
+                self._jobs.append(job)
+                self._changed.notify_all()
+
+    def _work(self) -> None:
+        while True:
+            with self._changed:
+                self._changed.wait_for(lambda: self._jobs or self._closing)
+                if not self._jobs:
+                    return
+                job, count = self._next()
+            self._do(job)
+            with self._changed:
+                self._unfinished -= count
+                self._changed.notify_all()
+
+    def _next(self) -> tuple[_Job, int]:
+        """The next job and how many it stands for: log lines of one capture that wait in a row become one."""
+        first = self._jobs.popleft()
+        if not isinstance(first, _Lines):
+            return first, 1
+        lines = list(first.lines)
+        while self._jobs and isinstance(following := self._jobs[0], _Lines) and following.ticket == first.ticket:
+            lines += following.lines
+            self._jobs.popleft()
+        return _Lines(first.ticket, tuple(lines)), len(lines)
+
+    def _do(self, job: _Job) -> None:
+        if not isinstance(job, _Lines):
+            job()
+            return
+        if job.ticket is None or job.ticket in self._ids:  # else the capture's beginning failed, which has been told
+            capture_id = None if job.ticket is None else self._ids[job.ticket]
+            self._try(job.ticket, lambda: self._store.append_events(capture_id, job.lines))
+
+    def _try(self, ticket: int | None, act: Callable[[], object]) -> None:
+        try:
+            act()
+        except Exception as error:  # noqa: BLE001 -- told as news; the thread goes on
+            self._fail(ticket, _words(error))
+
+    def _fail(self, ticket: int | None, reason: str) -> None:
+        """Tell it, and remember that the capture is not whole; the same reason is told once for a capture."""
+        with self._changed:
+            if ticket is None:
+                self._news.append(WriteFailed(None, reason))
+            elif self._broken.get(ticket) != reason:
+                self._broken.setdefault(ticket, reason)
+                self._news.append(WriteFailed(ticket, reason))
+
+    def _tell(self, news: WriterNews) -> None:
+        with self._changed:
+            self._news.append(news)
+
+
+def _words(error: Exception) -> str:
+    if isinstance(error, StoreError):
+        return str(error)
+    return f"the program failed while writing the record ({type(error).__name__}: {error}); restart it"
