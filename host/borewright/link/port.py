@@ -104,7 +104,7 @@ class SerialEndpoint:
         return time.monotonic()
 
     def _lost(self, error: Exception) -> LinkError:
-        return LinkError(f"the link through {self.name} was lost ({_plain(error)}); check the cable and the rig, then open it again")
+        return LinkError(f"the link through {self.name} was lost ({_plain(error)}); check cable and rig, then open it again")
 
 
 def _check(target: str) -> None:
@@ -130,7 +130,7 @@ def _cannot_open(target: str, error: Exception) -> str:
     if code == errno.ENOENT:
         return f"there is no port {target}; `borewright ports` lists those of this computer"
     if code in {errno.EACCES, errno.EPERM}:
-        return f"you may not use {target}; get the right to it (on Debian: join the group dialout)"
+        return f"you may not use {target}; get the right to it (on Debian: group dialout)"
     if code in {errno.EBUSY, errno.EAGAIN}:
         return f"{target} is in use by another program; close that program and try again"
     return f"{target} cannot be opened as a serial port ({_plain(error)}); `borewright ports` lists those of this computer"

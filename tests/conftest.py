@@ -1,0 +1,3 @@
+"""What is in this folder and is no test."""
+
+collect_ignore = ["run.py", "bench"]

@@ -1,0 +1,194 @@
+"""The whole check with one command, from a clean clone: python3 tests/run.py
+
+It makes .venv-test and installs Borewright with all that the tests need (again only when pyproject.toml has changed), sees to the
+system libraries that Qt loads, then runs lint, types, import contracts and tests. Nothing is skipped: what is missing is an error.
+Arguments that it does not know go to pytest. Standard library only.
+"""
+
+from __future__ import annotations
+
+import argparse
+import ctypes
+import hashlib
+import os
+import shutil
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parent.parent
+VENV = ROOT / ".venv-test"
+STAMP = VENV / "installed-for.sha256"
+SCRIPTS = VENV / ("Scripts" if os.name == "nt" else "bin")
+PYTHON = SCRIPTS / ("python.exe" if os.name == "nt" else "python")
+SOURCES = ["host", "firmware_protocol", "simulator"]
+
+# what QtGui needs of a bare Debian: the library that is loaded, the package that brings it
+QT_LIBRARIES = {
+    "libglib-2.0.so.0": "libglib2.0-0",
+    "libGL.so.1": "libgl1",
+    "libEGL.so.1": "libegl1",
+    "libxkbcommon.so.0": "libxkbcommon0",
+    "libdbus-1.so.3": "libdbus-1-3",
+    "libfontconfig.so.1": "libfontconfig1",
+}
+
+# rooms whose tests take seconds; the others run whole jobs on the simulated rig
+QUICK_ROOMS = ["core", "wire", "session", "store", "link", "acquisition", "units"]
+
+
+class SetUpError(Exception):
+    """The tests cannot be run here; one sentence that says why and what to do."""
+
+
+def main(words: Sequence[str] | None = None) -> int:
+    parser = argparse.ArgumentParser(
+        description=(__doc__ or "").split("\n\n", maxsplit=1)[0],
+        epilog="Arguments that are not listed go to pytest, for example: python3 tests/run.py -k readiness",
+    )
+    kind = parser.add_mutually_exclusive_group()
+    kind.add_argument("--quick", action="store_true", help="lint, types, contracts, unit tests and golden vectors only")
+    kind.add_argument("--bench", action="store_true", help="run the benchmarks in tests/bench instead; they print tables")
+    chosen, for_pytest = parser.parse_known_args(words)
+    began_s = time.monotonic()
+    try:
+        set_up()
+        steps = bench_steps() if chosen.bench else test_steps(chosen.quick, for_pytest)
+        failed = run_steps(steps)
+    except SetUpError as error:
+        print(f"run.py: {error}", flush=True)
+        return 2
+    except KeyboardInterrupt:
+        print("run.py: stopped with Ctrl-C; not everything was run", flush=True)
+        return 130
+    took = f"in {time.monotonic() - began_s:.0f} s"
+    if failed:
+        print(f"run.py: FAILED: {', '.join(failed)} ({len(failed)} of {len(steps)} steps) {took}", flush=True)
+        return 1
+    print(f"run.py: all {len(steps)} steps passed ({', '.join(name for name, _ in steps)}) {took}", flush=True)
+    return 0
+
+
+# ------------------------------------------------------------ what is needed
+
+
+def set_up() -> None:
+    """See to it that everything is there, or raise SetUpError."""
+    if sys.version_info < (3, 11):  # noqa: UP036 -- whichever python3 is there runs this file
+        raise SetUpError(f"this is Python {sys.version_info[0]}.{sys.version_info[1]}; run it with Python 3.11 or newer")
+    if sys.platform.startswith("linux"):
+        see_to_libraries()
+    see_to_venv()
+
+
+def see_to_libraries() -> None:
+    missing = missing_packages()
+    if not missing:
+        return
+    command = f"apt-get install {' '.join(missing)}"
+    apt = shutil.which("apt-get")
+    if apt is None or os.geteuid() != 0:
+        raise SetUpError(f"system libraries are missing; install them first (on Debian, as root: {command})")
+    print(f"installing system libraries: {' '.join(missing)}", flush=True)
+    quiet = {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}
+    for words in ([apt, "update", "-qq"], [apt, "install", "-qq", "-y", "--no-install-recommends", *missing]):
+        if subprocess.run(words, env=quiet, stdin=subprocess.DEVNULL, check=False).returncode != 0:
+            raise SetUpError(f"{' '.join(words[:2])} failed; see above, then install them by hand: {command}")
+    if missing_packages():
+        raise SetUpError(f"system libraries are missing although their packages were installed: {' '.join(missing_packages())}")
+
+
+def missing_packages() -> list[str]:
+    return [package for library, package in QT_LIBRARIES.items() if not loads(library)]
+
+
+def loads(library: str) -> bool:
+    try:
+        ctypes.CDLL(library)
+    except OSError:
+        return False
+    return True
+
+
+def see_to_venv() -> None:
+    wanted = hashlib.sha256((ROOT / "pyproject.toml").read_bytes() + sys.version.encode() + str(ROOT).encode()).hexdigest()
+    if STAMP.is_file() and PYTHON.exists() and STAMP.read_text(encoding="ascii") == wanted:
+        return
+    print("making .venv-test and installing what the tests need; the first time takes some minutes", flush=True)
+    if subprocess.run([sys.executable, "-m", "venv", "--clear", str(VENV)], check=False).returncode != 0:
+        raise SetUpError("python3 could not make .venv-test; see above (on Debian, as root: apt-get install python3-venv)")
+    install = [str(PYTHON), "-m", "pip", "install", "--quiet", "--disable-pip-version-check", "-e", ".[test]"]
+    if subprocess.run(install, cwd=ROOT, check=False).returncode != 0:
+        raise SetUpError("pip could not install what the tests need; see above, look at the network, and run this again")
+    STAMP.write_text(wanted, encoding="ascii")
+
+
+# ------------------------------------------------------------ what is run
+
+Step = tuple[str, Callable[[], bool]]
+
+
+def test_steps(quick: bool, for_pytest: Sequence[str]) -> list[Step]:
+    rooms = [f"tests/{room}" for room in QUICK_ROOMS] if quick else []
+    return [
+        ("lint", lambda: quietly([str(PYTHON), "-m", "ruff", "check", "."])),
+        ("types", lambda: quietly([str(PYTHON), "-m", "mypy", *SOURCES])),
+        ("contracts", lambda: quietly([str(SCRIPTS / "lint-imports")])),
+        ("tests", lambda: aloud([str(PYTHON), "-m", "pytest", "-n", "2", *rooms, *for_pytest])),
+    ]
+
+
+def bench_steps() -> list[Step]:
+    scripts = sorted((ROOT / "tests" / "bench").glob("*.py"))
+    if not scripts:
+        raise SetUpError("there is no benchmark in tests/bench; the clone is not whole")
+    return [(script.stem, lambda script=script: aloud([str(PYTHON), str(script)])) for script in scripts]  # type: ignore[misc]
+
+
+def run_steps(steps: Sequence[Step]) -> list[str]:
+    """Run them all, also after one has failed; the names of those that failed."""
+    failed = []
+    for number, (name, step) in enumerate(steps, start=1):
+        print(f"[{number}/{len(steps)}] {name} ...", flush=True)
+        began_s = time.monotonic()
+        passed = step()
+        took = f"({time.monotonic() - began_s:.1f} s)"
+        print(f"[{number}/{len(steps)}] {name}: {'passed' if passed else 'FAILED'} {took}", flush=True)
+        if not passed:
+            failed.append(name)
+    return failed
+
+
+def quietly(words: Sequence[str]) -> bool:
+    """Run a tool; what it says is shown only when it fails."""
+    return run(words, show_always=False)
+
+
+def aloud(words: Sequence[str]) -> bool:
+    """Run a tool and let it talk."""
+    return run(words, show_always=True)
+
+
+def run(words: Sequence[str], *, show_always: bool) -> bool:
+    environment = {"QT_QPA_PLATFORM": "offscreen", **os.environ}
+    try:
+        done = subprocess.run(
+            words,
+            cwd=ROOT,
+            env=environment,
+            stdout=None if show_always else subprocess.PIPE,
+            stderr=None if show_always else subprocess.STDOUT,
+            check=False,
+        )
+    except OSError as error:
+        print(f"{words[0]} cannot be run ({error}); remove .venv-test and run this again", flush=True)
+        return False
+    if done.returncode != 0 and done.stdout:
+        print(done.stdout.decode(errors="replace"), end="", flush=True)
+    return done.returncode == 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
