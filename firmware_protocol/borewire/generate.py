@@ -55,7 +55,7 @@ def canonical_text(root: Path = ROOT) -> str:
 
 
 def main(arguments: Sequence[str]) -> int:
-    """Writes the files; with --check only compares, with --canonical only prints. 1 when a check finds a stale file, 2 for misuse."""
+    """Writes the files; --check only compares, --canonical only prints. Returns 1 when a check finds a stale file, 2 for misuse."""
     match list(arguments):
         case []:
             for path, text in _stale().items():

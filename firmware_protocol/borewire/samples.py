@@ -30,4 +30,4 @@ def sample_columns(blocks: Sequence[SampleBlock]) -> tuple[npt.NDArray[np.int64]
         raise ValueError("blocks: they differ in their number of channels; make columns of each run apart")
     layout = np.dtype([("crank_count", "<i4"), ("raw", "<u2", (channels,))])
     rows = np.frombuffer(b"".join([block.samples for block in blocks]), layout)
-    return rows["crank_count"].astype(np.int64), np.ascontiguousarray(rows["raw"].T, np.uint16)
+    return rows["crank_count"].astype(np.int64), np.array(rows["raw"].T, np.uint16, order="C")
