@@ -265,7 +265,7 @@ def _reference(facts: ReadinessFacts, limits: Limits) -> Condition:
         return no("counts were lost between two index pulses", "Check the encoder and its coupling, then find true TDC again.")
     if reference.peak_late_deg is not None:
         return no(
-            f"the squeeze peaks {reference.peak_late_deg:.1f}° after the stored TDC, {limits.squeeze_peak_late_deg:.0f}° at most may be",
+            f"the squeeze peaks {reference.peak_late_deg:.1f}° after the stored TDC, more than {limits.squeeze_peak_late_deg:.0f}°",
             "The encoder has slipped: check its coupling and find true TDC again.",
         )
     if reference.tdc is None:
@@ -384,7 +384,7 @@ def _air(facts: ReadinessFacts, limits: Limits) -> Condition:
         if air.proven_gauge_pa is None:
             return no("the set pressure has not been proven", "Cap the hose and make the sealed check at the set pressure.")
         if not air.regulated_low_gauge_pa <= air.proven_gauge_pa <= air.regulated_high_gauge_pa:
-            return no(f"the regulator gives {air.proven_gauge_pa / 1000:.0f} kPa, out of range", "Set it and make the sealed check.")
+            return no(f"the regulator gives {air.proven_gauge_pa / 1000:.0f} kPa, out of range", "Set it, make the sealed check.")
     return Condition("air", True, "supply shut, cylinder vented")
 
 

@@ -30,8 +30,8 @@ __all__ = [
 class StrokeEvidence:
     """The compression TDC of a cylinder lies at tdc_count, and every whole cycle from there.
 
-    kind: squeeze, cam (its signal), carried (by count through the firing order), declared (by said_by). boot_id: of the device whose
-    counts these are. at_s: when, on the host's clock.
+    kind: squeeze, cam (its signal), carried (by count through the firing order), declared (by said_by). boot_id: of the device
+    whose counts these are. at_s: when, on the host's clock.
     """
 
     kind: Literal["squeeze", "cam", "carried", "declared"]

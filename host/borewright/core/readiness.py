@@ -1,7 +1,7 @@
 """Ready for air: the state machine that decides whether air may be let in. The table is in core.readiness_table.
 
-Nothing here opens a valve; it says what is to be done. The only ways to `open_puff` and `open_full` lead through conditions that were
-all met at the moment of the opening.
+Nothing here opens a valve; it says what is to be done. The only ways to `open_puff` and `open_full` lead through conditions that
+were all met at the moment of the opening.
 """
 
 from __future__ import annotations

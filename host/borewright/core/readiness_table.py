@@ -1,7 +1,7 @@
 """The one table of the way to air and back: in each state, what each event leads to and what is to be done.
 
-`TABLE` holds what a rig with valves does and what is alike on all rigs; `HAND_ROWS` replaces the rows that differ where the valves are
-turned by hand and the program can only advise and sound. A pair that has no row is illegal: it changes nothing and is recorded.
+`TABLE` holds what a rig with valves does and what is alike on all rigs; `HAND_ROWS` replaces the rows that differ where the valves
+are turned by hand and the program can only advise and sound. A pair that has no row is illegal: it changes nothing and is recorded.
 """
 
 from __future__ import annotations

@@ -3,8 +3,8 @@
 The samples are gathered into sectors of crank travel, and each sector's mean pressure is held against what every explanation of
 core.squeeze_model says. What counts is the noise seen at vent and a share of the pressure itself for what the model does not know
 (hose stretch, valve timing, heat), so that no single sector can decide. A verdict is given only when its best explanation beats
-the best one of every other kind, and only after the crank has passed both TDCs of the cycle: one pass can show compression, never
-overlap.
+the best one of every other kind, and only after the crank has passed both TDCs of the cycle: one pass can show compression,
+never overlap.
 """
 
 from __future__ import annotations
@@ -43,8 +43,9 @@ class SqueezeVerdict:
 
     kind: not_enough; compression_here (the rise is at tdc_count); overlap_here (it is one turn away from the TDC asked for, at
     tdc_count); rises_at_both (the valves do not open); out_of_step (it goes with other cylinders); neither (nothing squeezes the
-    hose). cylinders: those that the rise is in step with; a squeeze cannot tell them apart. tdc_count: count at the compression TDC.
-    log_ratio: how far it beats the best explanation of another kind. pairs: pairs of TDC passes one turn apart.
+    hose). cylinders: those that the rise is in step with; a squeeze cannot tell them apart. tdc_count: count at the compression TDC
+    of this cylinder, taken that the hose is in it. log_ratio: how far it beats the best explanation of another kind. pairs: pairs
+    of TDC passes one turn apart.
     """
 
     kind: VerdictKind
@@ -131,7 +132,8 @@ class SqueezeWatch:
         n = len(columns)
         if n == 0:
             return self
-        angle = np.asarray((columns.crank_count - self.tdc_count) * (self.running_sign * 360.0 / self.counts_per_rev), dtype=np.float64)
+        deg_per_count = self.running_sign * 360.0 / self.counts_per_rev
+        angle = np.asarray((columns.crank_count - self.tdc_count) * deg_per_count, dtype=np.float64)
         t_s = columns.t_s
         flags = columns.flags
         broken = bool(np.bitwise_or.reduce(flags) & (_BROKEN | SampleFlags.VENT_OPEN | SampleFlags.SATURATED))
@@ -240,7 +242,8 @@ class SqueezeWatch:
             words = "the pressure follows no cylinder of this engine; check hose, vent and engine file, then squeeze again"
             return SqueezeVerdict("not_enough", words, log_ratio=ratio, pairs=self.pairs)
         if ratio < _DECISIVE:
-            words = "not enough yet: turn on, faster if you can; a large leak needs a brisk turn"
+            nothing = "; so far nothing rises, see that the hose is in and the vent closed" if kind == "neither" else ""
+            words = f"not enough yet: turn on, more briskly if you can{nothing}"
             return SqueezeVerdict("not_enough", words, log_ratio=ratio, pairs=self.pairs)
         return self._say(kind, winner, ratio)
 
@@ -254,7 +257,6 @@ class SqueezeWatch:
         return "compression_here" if explanation.phase_deg == 0.0 else "overlap_here"
 
     def _say(self, kind: VerdictKind, winner: Explanation, ratio: float) -> SqueezeVerdict:
-        in_step = tuple(sorted({self.cylinder, *self.engine.sharing_tdc(self.cylinder)}))
         weak = " (its decompression device weakens the squeeze)" if self.engine.decompression == "automatic" else ""
         n = self.cylinder
         if kind == "neither":
@@ -266,11 +268,11 @@ class SqueezeWatch:
             return SqueezeVerdict(kind, words, winner.cylinders, None, ratio, self.pairs)
         if kind == "rises_at_both":
             words = f"the pressure rises at every TDC of cylinder {n}: its valves do not open"
-            return SqueezeVerdict(kind, words, in_step, self.tdc_count, ratio, self.pairs)
+            return SqueezeVerdict(kind, words, winner.cylinders, self.tdc_count, ratio, self.pairs)
         if kind == "compression_here":
-            return SqueezeVerdict(kind, f"compression here{weak}", in_step, self.tdc_count, ratio, self.pairs)
+            return SqueezeVerdict(kind, f"compression here{weak}", winner.cylinders, self.tdc_count, ratio, self.pairs)
         other = self.tdc_count + self.running_sign * self.counts_per_rev
-        return SqueezeVerdict(kind, f"overlap here, compression one turn on{weak}", in_step, other, ratio, self.pairs)
+        return SqueezeVerdict(kind, f"overlap here, compression one turn on{weak}", winner.cylinders, other, ratio, self.pairs)
 
     @property
     def peak_after_tdc_deg(self) -> float | None:
@@ -297,4 +299,4 @@ def vent_noise_pa(p_gauge_pa: npt.ArrayLike, block: int = 50) -> float:
     if blocks < 4:
         raise ValueError(f"p_gauge_pa: {len(values)} samples are too few; take at least {4 * block}")
     means = values[: blocks * block].reshape(blocks, block).mean(axis=1)
-    return max(float(values.std()), float(means.std(ddof=1)) * block**0.5)
+    return max(float(values.std()), float(means.std(ddof=1) * np.sqrt(block)))

@@ -1,7 +1,8 @@
 """What the pressure in the closed hose would do under each explanation of where the hose is and when its valves are shut.
 
-The hand-turned piston squeezes the air in hose and cylinder while the valves (or ports) are shut; a leak of unknown area lets it out. Every explanation is followed side by side over a grid of leak areas and of heat exchange (isothermal and nearly adiabatic):
-coarse physics on purpose, because the judgement (core.squeeze) allows for its error.
+The hand-turned piston squeezes the air in hose and cylinder while valves or ports are shut; a leak of unknown area lets it out.
+Every explanation is followed side by side over a grid of leak areas and of heat exchange (isothermal and nearly adiabatic): coarse
+physics on purpose, because the judgement (core.squeeze) allows for its error.
 """
 
 from __future__ import annotations
@@ -30,10 +31,11 @@ _TABLE_PER_DEG = 4
 
 @dataclass(frozen=True, slots=True)
 class Explanation:
-    """One explanation: the rise comes in step with these cylinders.
+    """One explanation: the rise comes in step with these cylinders, which share their TDC.
 
-    phase_deg: where their compression TDC lies after that of the cylinder under test. always: the valves stay shut all the time, so
-    it rises at every TDC. No cylinders: nothing squeezes the hose.
+    phase_deg: where the compression TDC lies after the TDC under test; on which turn is not known beforehand, so there is one
+    explanation for each turn of the cycle. always: the valves stay shut all the time, so it rises at every TDC. No cylinders:
+    nothing squeezes the hose.
     """
 
     cylinders: tuple[int, ...]
@@ -104,21 +106,20 @@ def squeeze_model(engine: Engine, cylinder: int, hose_volume_m3: float, p_ambien
 
     >>> four = Engine("demo", "four-stroke", (1, 3, 4, 2), (180.0,) * 4, 0.086, 0.086, 0.143, 55e-6)
     >>> [(e.cylinders, e.phase_deg, e.always) for e in squeeze_model(four, 1, 30e-6, 101_325.0).explanations][:3]
-    [((), 0.0, False), ((1,), 0.0, False), ((2,), 540.0, False)]
+    [((), 0.0, False), ((1, 4), 0.0, False), ((1, 4), 360.0, False)]
     """
     own = engine.firing_angle_deg(cylinder)
-    turn = 360.0
-    strokes: dict[float, list[int]] = {}
-    turns: dict[float, list[int]] = {}
+    groups: dict[float, list[int]] = {}
     for other in engine.cylinders:
-        phase = _near((engine.firing_angle_deg(other) - own) % engine.cycle_deg, engine.cycle_deg)
-        strokes.setdefault(phase, []).append(other)
-        turns.setdefault(_near(phase % turn, turn), []).append(other)
+        groups.setdefault(_phase((engine.firing_angle_deg(other) - own) % 360.0), []).append(other)
     explanations = [Explanation(())]
-    if engine.valve_gear == "fitted" or engine.cycle == "two-stroke":
-        explanations += [Explanation(tuple(cylinders), phase) for phase, cylinders in strokes.items()]
-    if engine.cycle == "four-stroke":
-        explanations += [Explanation(tuple(cylinders), phase, always=True) for phase, cylinders in turns.items()]
+    for phase, members in groups.items():
+        if engine.cycle == "two-stroke":
+            explanations.append(Explanation(tuple(members), phase))
+            continue
+        if engine.valve_gear == "fitted":
+            explanations += [Explanation(tuple(members), phase), Explanation(tuple(members), phase + 360.0)]
+        explanations.append(Explanation(tuple(members), phase, always=True))
     before, after = engine.closed_part_deg()
     shut = [-1.0 if not e.cylinders else engine.cycle_deg if e.always else before for e in explanations]
     opens = [-1.0 if not e.cylinders else engine.cycle_deg if e.always else after for e in explanations]
@@ -135,9 +136,6 @@ def squeeze_model(engine: Engine, cylinder: int, hose_volume_m3: float, p_ambien
     )
 
 
-def _near(phase_deg: float, cycle_deg: float) -> float:
-    """Cylinders within 10 degrees of this one (or of one turn on) count as in step with it: no squeeze tells them apart."""
-    for mark in (0.0, 360.0, 720.0):
-        if mark <= cycle_deg and abs(phase_deg - mark) < 10.0:
-            return mark % cycle_deg
-    return round(phase_deg, 3)
+def _phase(phase_deg: float) -> float:
+    """Cylinders within 10 degrees of this one's TDC count as in step with it: no squeeze tells them apart."""
+    return 0.0 if min(phase_deg, 360.0 - phase_deg) < 10.0 else round(phase_deg, 3)
