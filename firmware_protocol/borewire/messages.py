@@ -116,7 +116,7 @@ class HoldState(IntEnum):
 
 
 class Cause(IntEnum):
-    """Why the interlock changed its state. The first four are commands; the rest shut and vent by themselves."""
+    """Why the interlock changed its state: 1 to 4 are commands, those from 5 on shut and vented by themselves."""
 
     POWER_UP = 0
     COMMAND_OPEN = 1
