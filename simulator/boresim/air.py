@@ -15,7 +15,7 @@ from __future__ import annotations
 from math import exp, sqrt
 
 from boresim.gas import CP_J_KG_K, GAMMA, R_J_KG_K, hole_flow_kg_s, nozzle_flow_kg_s, restrictor_flow_kg_s
-from boresim.outlets import Outlets
+from boresim.outlets import Open, outlet_flow
 from boresim.scenario import Scenario
 
 __all__ = ["AirSide", "State"]
@@ -36,7 +36,7 @@ class AirSide:
         "engine_wall_w_k",
         "engine_wall_w_k_pa",
         "hose_wall_w_k",
-        "outlets",
+        "open",
         "p_ambient",
         "p_reference",
         "p_set_abs",
@@ -68,7 +68,7 @@ class AirSide:
         self.supply_fraction = 0.0
         self.vent_fraction = 1.0
         self.volume_m3 = self.parts.hose_volume_m3  # of the cylinder side at ambient pressure
-        self.outlets = Outlets((), 0.0, (), ())
+        self.open: Open = (0.0, (), ())
         self.state: State = (self.p_ambient, self.p_ambient, 0.0)
 
     def volume_at(self, p_cylinder_abs_pa: float) -> float:
@@ -109,11 +109,23 @@ class AirSide:
 
     def out_area_m2(self, p_cylinder: float) -> float:
         """All free openings of the cylinder side at its pressure: outlets, vent and relief valve."""
-        area = self.outlets.area_m2((p_cylinder - self.p_ambient) / self.p_reference)
+        area, bending, _ = self.open
         area += self.vent_fraction * self.parts.vent_cylinder_area_m2
+        if p_cylinder > self.p_ambient:
+            relative = (p_cylinder - self.p_ambient) / self.p_reference
+            for part, exponent in bending:
+                area += part * relative**exponent
         if p_cylinder > self.relief_abs:
             area += self.parts.relief_area_m2 * min(1.0, (p_cylinder - self.relief_abs) / (0.05 * self.relief_abs))
         return area
+
+    def leaving_kg_s(self, p_cylinder: float, t_cylinder: float) -> float:
+        """All that leaves the cylinder side to the room, kg/s."""
+        flow = hole_flow_kg_s(self.out_area_m2(p_cylinder), p_cylinder, t_cylinder, self.p_ambient, self.t_room)
+        for outlet in self.open[2]:
+            relative = (p_cylinder - self.p_ambient) / self.p_reference
+            flow += outlet_flow(outlet, relative, p_cylinder, t_cylinder, self.p_ambient)[0]
+        return flow
 
     def heat_w(self, p_cylinder: float, t_cylinder: float) -> float:
         """Heat that the walls give to the cylinder side's gas, W."""
@@ -125,10 +137,7 @@ class AirSide:
         volume = self.volume_at(p_cylinder)
         t_cylinder = p_cylinder * volume / (mass * R_J_KG_K)
         arriving = self.restrictor_flow(p_regulated, p_cylinder, t_cylinder)
-        leaving = hole_flow_kg_s(self.out_area_m2(p_cylinder), p_cylinder, t_cylinder, self.p_ambient, self.t_room)
-        if self.outlets.stopped:
-            relative = (p_cylinder - self.p_ambient) / self.p_reference
-            leaving += self.outlets.stopped_flow_kg_s(relative, p_cylinder, t_cylinder, self.p_ambient)
+        leaving = self.leaving_kg_s(p_cylinder, t_cylinder)
         vented = 0.0
         if self.vent_fraction > 0.0:
             area = self.vent_fraction * self.parts.vent_regulated_area_m2
@@ -193,10 +202,7 @@ class AirSide:
         p_ambient, t_room = self.p_ambient, self.t_room
 
         arriving = self.restrictor_flow(pr, pc, t_cylinder)
-        leaving = hole_flow_kg_s(self.out_area_m2(pc), pc, t_cylinder, p_ambient, t_room)
-        if self.outlets.stopped:
-            relative = (pc - p_ambient) / self.p_reference
-            leaving += self.outlets.stopped_flow_kg_s(relative, pc, t_cylinder, p_ambient)
+        leaving = self.leaving_kg_s(pc, t_cylinder)
         t_in = t_room if arriving >= 0.0 else t_cylinder
         t_out = t_cylinder if leaving >= 0.0 else t_room
         stiff_in = arriving / (pr - pc) if pr != pc else 0.0

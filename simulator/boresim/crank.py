@@ -62,7 +62,9 @@ class CrankMotion:
 
     def stays(self, gas_nm: float) -> bool:
         """True while the crank is at rest and a gas torque does not move it."""
-        return self.omega_rad_s == 0.0 and self.hand_deg is None and (abs(gas_nm) <= self.holding_nm(gas_nm) or self._against(gas_nm))
+        if self.omega_rad_s != 0.0 or self.hand_deg is not None:
+            return False
+        return abs(gas_nm) <= self.parts.friction_nm or abs(gas_nm) <= self.holding_nm(gas_nm) or self._against(gas_nm)
 
     def _against(self, torque_nm: float) -> bool:
         return (torque_nm > 0.0 and self.theta_deg >= self.high_deg) or (torque_nm < 0.0 and self.theta_deg <= self.low_deg)

@@ -75,8 +75,8 @@ class Electronics:
         return SensorErrors(
             within(parts.zero_limit_pa, "zero"),
             within(parts.zero_drift_limit_pa_h, "drift") / 3600.0,
-            within(parts.span_limit, "span"),
-            within(parts.bow_limit_pa, "bow"),
+            within(parts.span_mismatch_limit, "span") + parts.span_limit * (2.0 * seeded_unit(seed, "span of both") - 1.0),
+            within(parts.bow_mismatch_limit_pa, "bow") + parts.bow_limit_pa * (2.0 * seeded_unit(seed, "bow of both") - 1.0),
             within(parts.hum_limit_pa, "hum"),
             seeded_unit(seed, f"phase {channel}"),
         )

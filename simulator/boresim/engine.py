@@ -39,6 +39,8 @@ class SimEngine:
     port_opens_deg: tuple[float, float]
     valves_move: bool
     decompression: Literal["none", "manual", "automatic"]
+    tilt_rad: float  # of the crank pin out of the bore's direction at TDC
+    top_m: float  # height of the piston pin over the crank's centre at TDC
 
     @property
     def cycle_deg(self) -> float:
@@ -54,14 +56,12 @@ class SimEngine:
 
     def travel_and_slope(self, after_tdc_deg: float) -> tuple[float, float]:
         """How far the piston is below its highest point, m, and how that changes with the crank, m/rad."""
-        reach = self.crank_radius_m + self.rod_m
-        angle = radians(after_tdc_deg) + asin(self.pin_offset_m / reach)
+        angle = radians(after_tdc_deg) + self.tilt_rad
         across = self.crank_radius_m * sin(angle)
         along = self.crank_radius_m * cos(angle)
         lean = across - self.pin_offset_m
         rod_height = sqrt(self.rod_m * self.rod_m - lean * lean)
-        top = sqrt(reach * reach - self.pin_offset_m * self.pin_offset_m)
-        return top - along - rod_height, across + lean * along / rod_height
+        return self.top_m - along - rod_height, across + lean * along / rod_height
 
     def volume_and_slope(self, after_tdc_deg: float) -> tuple[float, float]:
         """Volume over the piston, m³, and how it changes with the crank, m³/rad."""
@@ -102,21 +102,28 @@ def load_engine(document: Mapping[str, Any], source: str) -> SimEngine:
     checked = check_engine(document, source)
     order = tuple(checked["firing_order"])
     starts = [0.0, *accumulate(checked["firing_intervals_deg"])]
-    valves = checked.get("valve_events") or {}
-    ports = checked.get("port_events") or {}
+    radius, rod, offset = checked["stroke_mm"] / 2e3, checked["rod_mm"] / 1e3, checked["pin_offset_mm"] / 1e3
+    valves = checked.get("valve_events", {})
+    ports = checked.get("port_events", {})
+    intake_opens = 360.0 - valves.get("intake_opens_before_tdc_deg", 15.0)
+    intake_closes = 540.0 + valves.get("intake_closes_after_bdc_deg", 55.0)
+    exhaust_opens = 180.0 - valves.get("exhaust_opens_before_bdc_deg", 55.0)
+    exhaust_closes = 360.0 + valves.get("exhaust_closes_after_tdc_deg", 15.0)
     return SimEngine(
         name=checked["name"],
         cycle=checked["cycle"],
         firing_order=order,
         firing_angles_deg=dict(zip(order, starts, strict=False)),
         piston_area_m2=pi / 4.0 * (checked["bore_mm"] / 1e3) ** 2,
-        crank_radius_m=checked["stroke_mm"] / 2e3,
-        rod_m=checked["rod_mm"] / 1e3,
-        pin_offset_m=checked["pin_offset_mm"] / 1e3,
+        crank_radius_m=radius,
+        rod_m=rod,
+        pin_offset_m=offset,
         clearance_m3=checked["clearance_cm3"] / 1e6,
-        intake_deg=(360.0 - valves.get("intake_opens_before_tdc_deg", 15.0), 540.0 + valves.get("intake_closes_after_bdc_deg", 55.0)),
-        exhaust_deg=(180.0 - valves.get("exhaust_opens_before_bdc_deg", 55.0), 360.0 + valves.get("exhaust_closes_after_tdc_deg", 15.0)),
+        intake_deg=(intake_opens, intake_closes),
+        exhaust_deg=(exhaust_opens, exhaust_closes),
         port_opens_deg=(ports.get("exhaust_opens_after_tdc_deg", 95.0), ports.get("transfer_opens_after_tdc_deg", 115.0)),
         valves_move=checked["valve_gear"] == "fitted",
         decompression=checked["decompression"],
+        tilt_rad=asin(offset / (radius + rod)),
+        top_m=sqrt((radius + rod) ** 2 - offset * offset),
     )

@@ -34,7 +34,7 @@ _CHOKED = sqrt(GAMMA / R_J_KG_K * (2.0 / (GAMMA + 1.0)) ** ((GAMMA + 1.0) / (GAM
 
 
 def _subsonic(ratio: float) -> float:
-    heat = ratio**_SHAPE  # T/T0 at the throat; ratio/heat is then the density there over that of rest
+    heat: float = ratio**_SHAPE  # T/T0 at the throat; ratio/heat is then the density there over that of rest
     return _ROOT * ratio / heat * sqrt(1.0 - heat)
 
 

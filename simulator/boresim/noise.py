@@ -26,8 +26,8 @@ def seeded_unit(seed: int, what: str) -> float:
 class PositionNoise:
     """Normal noise of unit variance by sample position.
 
-    A counter-based mix of 64 bits looks up two entries of a table of normal quantiles; their sum over √2 is fine-grained and bounded
-    by about ±5. The table comes from exact arithmetic on the platform's math library, not from numpy's vector functions.
+    A counter-based mix of 64 bits looks up two entries of a table of normal quantiles; their sum over √2 is fine-grained and
+    bounded by about ±5. The table comes from exact arithmetic on the platform's math library, not from numpy's vector functions.
     """
 
     def __init__(self, seed: int, what: str) -> None:

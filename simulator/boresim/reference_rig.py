@@ -41,7 +41,10 @@ class AirParts:
 
 @dataclass(frozen=True, slots=True)
 class TransducerParts:
-    """The class of both pressure transducers and of the converter behind them. The *_limit_* are bounds: the seed draws inside them."""
+    """The class of both pressure transducers and of their converter. The seed draws errors inside the *_limit_* bounds.
+
+    The span and bow of a pair of one make are alike: span_limit and bow_limit_pa are drawn once for both, the mismatches for each.
+    """
 
     low_gauge_pa: float
     high_gauge_pa: float
@@ -50,7 +53,9 @@ class TransducerParts:
     zero_limit_pa: float
     zero_drift_limit_pa_h: float
     span_limit: float
+    span_mismatch_limit: float
     bow_limit_pa: float
+    bow_mismatch_limit_pa: float
     hum_limit_pa: float
     hum_hz: float
     adc_bits: int
@@ -143,6 +148,8 @@ def _transducers(table: Table) -> TransducerParts:
         zero_limit_pa=percent_of_range * table.number("zero_percent_of_range", 0, 5),
         zero_drift_limit_pa_h=percent_of_range * table.number("zero_drift_percent_of_range_per_hour", 0, 5),
         span_limit=table.number("span_percent", 0, 5) / 100.0,
+        span_mismatch_limit=table.number("span_mismatch_percent", 0, 5) / 100.0,
+        bow_mismatch_limit_pa=percent_of_range * table.number("bow_mismatch_percent_of_range", 0, 5),
         bow_limit_pa=percent_of_range * table.number("bow_percent_of_range", 0, 5),
         hum_limit_pa=percent_of_range * table.number("hum_percent_of_range", 0, 5),
         hum_hz=table.number("hum_hz", 0, 400),

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from borewire.engine_file import EngineFileError
+
 from boresim.engine import SimEngine, load_engine
 from boresim.reader import ScenarioError, Table, merged
 from boresim.reference_rig import RigParts, read_rig
@@ -49,7 +50,8 @@ class Leak:
     """A way out of one cylinder.
 
     area_m2 is the ideal nozzle at TDC with the rig's set pressure over the piston; at another gauge pressure p it is
-    area · (p/set)^pressure_exponent. worn_top_share of it belongs to the worn top of the bore and fades within worn_top_m of travel.
+    area · (p/set)^pressure_exponent. A share of it, worn_top_share, belongs to the worn top of the bore and fades
+    as the piston goes down by worn_top_m.
     """
 
     place: str

@@ -1,0 +1,269 @@
+"""The plant's steps: air and crank together on an absolute grid of time.
+
+Steps start on multiples of 1/1024 s and their lengths are powers of two of it, chosen from the state alone. So the bits of a run
+depend on the scenario and on when the controls were used, never on how time was asked for. A control takes effect at the first grid
+point from its moment on; a longer step already taken over that point is taken back.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import ceil, exp
+from typing import Any
+
+from boresim.air import AirSide, State
+from boresim.crank import CrankMotion
+from boresim.gas import CP_J_KG_K
+from boresim.noise import seeded_unit
+from boresim.outlets import Hose, OilFilm, Ways
+from boresim.scenario import Scenario
+from boresim.trace import Row, cubic
+
+__all__ = ["GRID_HZ", "GRID_S", "Stepper", "Valve"]
+
+GRID_HZ = 1024
+GRID_S = 1.0 / GRID_HZ
+LONGEST_AT_REST = 32  # grid steps
+LONGEST_QUIET = 1024
+LONGEST_VENTED = 4  # while the crank turns no faster than SLOW_RAD_S with the vent open
+SLOW_RAD_S = 4.0
+TOLERANCE_PA = 1.0  # error of one step
+QUIET_PA = 0.05  # nearer to ambient than this, a vented side is at ambient
+
+Physical = tuple[State, float, tuple[float | None, ...]]
+
+
+@dataclass(slots=True)
+class Valve:
+    """A valve on its way: it starts from `start` of full opening at a grid point and moves one full opening in travel_s."""
+
+    travel_s: float
+    start: float
+    goal: float
+    since: int = 0
+
+    def at(self, grid: float) -> float:
+        """How far it is open at a moment, in grid steps: 0 to 1."""
+        if (grid - self.since) * GRID_S >= self.travel_s:
+            return self.goal
+        way = (grid - self.since) * GRID_S / self.travel_s
+        return min(self.start + way, self.goal) if self.goal > self.start else max(self.start - way, self.goal)
+
+    def state(self) -> tuple[float, float, int]:
+        """All that changes."""
+        return self.start, self.goal, self.since
+
+    def move(self, goal: float, grid: int) -> None:
+        """Sends it to a goal from a grid point on."""
+        if goal != self.goal:
+            self.start, self.goal, self.since = self.at(grid), goal, grid
+
+
+class Stepper:
+    """State of air and crank of a scenario, and its steps. It starts vented, the hose off, nothing restrained or stopped."""
+
+    def __init__(self, scenario: Scenario) -> None:
+        parts = scenario.rig.air
+        self.scenario = scenario
+        self.air = AirSide(scenario)
+        self.air.p_set_abs = scenario.ambient.pressure_abs_pa + min(parts.set_gauge_pa, parts.supply_gauge_pa)
+        self.crank = CrankMotion(scenario, 6.283185307179586 * seeded_unit(scenario.seed, "hand"))
+        self.supply = Valve(parts.supply_travel_s, 0.0, 0.0)
+        self.vent = Valve(parts.vent_travel_s, 1.0, 1.0)
+        self.hose: Hose = "off"
+        self.stops: frozenset[tuple[int, str]] = frozenset()
+        self.oil: dict[int, OilFilm] = {}
+        self.ways = Ways(scenario, self.hose, self.stops)
+        self.travel_m = 0.0
+        self.slope_m3_rad = 0.0  # of the volume in the hose's cylinder
+        self.start = 0  # of the last step, in grid steps
+        self.end = 0
+        self.level = 0  # of the next step at rest: 2^level grid steps
+        self.rows: list[Row] = []
+        self.air.volume_m3 = self.pose()
+        self.air.fill_with_room_air(scenario.ambient.air_k)
+        self.before = self.physical()
+
+    def act(self, now_s: float, act: Callable[[], None], pose: bool = False) -> None:
+        """Does something at the first grid point from now_s on; with pose, what lies in the cylinder changes too."""
+        grid = ceil(now_s * GRID_HZ)
+        if self.end > grid:
+            self.rows.pop()
+            self.put_back(self.before)
+            self.end, self.level = self.start, 0
+            while self.end < grid:
+                self.step(grid)
+        act()
+        if pose:
+            self.change_volume(self.pose())
+        self.level = 0
+
+    def step_to(self, t_s: float) -> None:
+        """Steps until the steps cover a time."""
+        while self.end * GRID_S < t_s:
+            self.step(None)
+
+    def snapshot(self) -> tuple[Any, ...]:
+        """All that changes."""
+        return (
+            self.physical(), self.before, self.start, self.end, self.level, tuple(self.rows), self.supply.state(),
+            self.vent.state(), self.hose, self.stops, dict(self.oil), self.air.p_set_abs, self.air.supply_fraction, self.air.vent_fraction,
+        )  # fmt: skip
+
+    def restore(self, snapshot: tuple[Any, ...]) -> None:
+        """Back to a snapshot."""
+        (
+            physical, self.before, self.start, self.end, self.level, rows, supply, vent,
+            self.hose, self.stops, oil, self.air.p_set_abs, self.air.supply_fraction, self.air.vent_fraction,
+        ) = snapshot  # fmt: skip
+        self.rows, self.oil = list(rows), dict(oil)
+        self.supply.start, self.supply.goal, self.supply.since = supply
+        self.vent.start, self.vent.goal, self.vent.since = vent
+        self.ways = Ways(self.scenario, self.hose, self.stops)
+        self.put_back(physical)
+
+    def physical(self) -> Physical:
+        """The state that steps change."""
+        return self.air.state, self.air.volume_m3, self.crank.state()
+
+    def put_back(self, physical: Physical) -> None:
+        """Puts back what physical() gave."""
+        self.air.state, _, crank = physical
+        self.crank.set_state(crank)
+        self.pose()
+        self.air.volume_m3 = physical[1]
+
+    def oil_m3(self) -> float:
+        """Oil on the piston of the hose's cylinder."""
+        film = self.oil.get(self.hose) if self.oil and isinstance(self.hose, int) else None
+        return film.left_m3(self.crank.turned_deg) if film else 0.0
+
+    def pose(self) -> float:
+        """Sets what follows from the present crank angle and gives the cylinder side's volume there, unstretched."""
+        air, hose, parts, angle = self.air, self.hose, self.air.parts, self.crank.theta_deg
+        if not isinstance(hose, int):
+            self.travel_m = self.slope_m3_rad = 0.0
+            air.open = self.ways.at(angle, 0.0, 0.0)
+            air.engine_wall_w_k = air.engine_wall_w_k_pa = 0.0
+            return parts.hose_volume_m3 + (0.0 if hose == "off" else parts.adapter_volume_m3)
+        engine, ambient = self.scenario.engine, self.scenario.ambient
+        travel, slope = engine.travel_and_slope(angle - engine.firing_angles_deg[hose])
+        self.travel_m, self.slope_m3_rad = travel, engine.piston_area_m2 * slope
+        oil = self.oil_m3() if self.oil else 0.0
+        air.open = self.ways.at(angle, travel, oil)
+        air.engine_wall_w_k, air.engine_wall_w_k_pa = ambient.engine_wall_w_k, ambient.engine_wall_w_k_pa
+        return parts.hose_volume_m3 + parts.adapter_volume_m3 + engine.clearance_m3 + engine.piston_area_m2 * travel - oil
+
+    def change_volume(self, volume_m3: float) -> None:
+        """Another volume at once, at the same pressure and temperature (oil that took the place of air)."""
+        p_regulated, p_cylinder, mass = self.air.state
+        old = self.air.volume_at(p_cylinder)
+        self.air.volume_m3 = volume_m3
+        self.air.state = (p_regulated, p_cylinder, mass * self.air.volume_at(p_cylinder) / old)
+
+    def _gas_nm(self) -> float:
+        """Torque of the air on the crank, positive in running direction."""
+        return (self.air.state[1] - self.air.p_ambient) * self.slope_m3_rad
+
+    def step(self, limit: int | None) -> None:
+        """One step from the end of the last one; it ends at the grid point `limit` at the latest."""
+        air = self.air
+        self.start = self.end
+        middle = self.end + 0.5
+        supply, vent = self.supply, self.vent
+        air.supply_fraction, air.vent_fraction = supply.at(middle), vent.at(middle)
+        travelling = air.supply_fraction != supply.goal or air.vent_fraction != vent.goal
+        gas_nm = self._gas_nm()
+        if not self.crank.stays(gas_nm):
+            self._moving_step(gas_nm, limit)
+            return
+        self.before = self.physical()
+        if not travelling and self._is_quiet():
+            self._quiet_step(limit)
+        else:
+            self._rest_step(0 if travelling else self.level, limit)
+
+    def _moving_step(self, gas_nm: float, limit: int | None) -> None:
+        air, crank = self.air, self.crank
+        length = 1
+        if air.vent_fraction == 1.0 and air.supply_fraction == 0.0 and abs(crank.omega_rad_s) < SLOW_RAD_S:
+            self.before = self.physical()
+            length = self._length(LONGEST_VENTED, limit)
+        h = length * GRID_S
+        pr, pc, _ = air.state
+        angle = crank.theta_deg
+        crank.step(h, self.end * GRID_S, gas_nm)
+        old_volume = air.volume_m3
+        new_volume = self.pose()
+        air.volume_m3 = old_volume
+        air.moving_step(h, new_volume)
+        to_r, to_c, _ = air.state
+        turned = crank.theta_deg - angle
+        self.rows.append((self.end * GRID_S, GRID_HZ / length, pr, to_r - pr, 0.0, 0.0, pc, to_c - pc, 0.0, 0.0, angle, turned))
+        self.end += length
+        self.level = 0
+
+    def _is_quiet(self) -> bool:
+        air = self.air
+        pr, pc, _ = air.state
+        return (
+            air.vent_fraction == 1.0
+            and air.supply_flow_kg_s(air.p_ambient) == 0.0
+            and abs(pr - air.p_ambient) <= QUIET_PA
+            and abs(pc - air.p_ambient) <= QUIET_PA
+        )
+
+    def _quiet_step(self, limit: int | None) -> None:
+        """Vented and at rest: both sides at ambient, the gas takes the walls' temperature along its exponential."""
+        air = self.air
+        length = self._length(LONGEST_QUIET, limit)
+        t_gas = air.temperature_k()
+        wall = air.engine_wall_w_k + air.hose_wall_w_k
+        if wall > 0.0:
+            t_wall = (air.engine_wall_w_k * air.t_engine + air.hose_wall_w_k * air.t_room) / wall
+            t_gas = t_wall + (t_gas - t_wall) * exp(-length * GRID_S * wall / (air.state[2] * CP_J_KG_K))
+        air.fill_with_room_air(t_gas)
+        air.state = (air.p_ambient, air.p_ambient, air.state[2])
+        at_ambient = (air.p_ambient, 0.0, 0.0, 0.0)
+        self.rows.append((self.end * GRID_S, GRID_HZ / length, *at_ambient, *at_ambient, self.crank.theta_deg, 0.0))
+        self.end += length
+        self.level = 0
+
+    def _rest_step(self, level: int, limit: int | None) -> None:
+        air = self.air
+        length = self._length(1 << level, limit)
+        while True:
+            h = length * GRID_S
+            new, before, after, error = air.rest_step(h)
+            if length == 1:
+                break
+            if error <= TOLERANCE_PA and self._holds_at(new):
+                break
+            length //= 2
+        pr, pc, _ = air.state
+        if error == float("inf"):  # only an absurd rig empties a body within one grid step
+            raise ValueError("the air side is too quick for the grid; check the rig's volumes and areas")
+        self.rows.append(
+            (self.end * GRID_S, GRID_HZ / length, *cubic(h, pr, before[0], new[0], after[0]),
+             *cubic(h, pc, before[1], new[1], after[1]), self.crank.theta_deg, 0.0)
+        )  # fmt: skip
+        air.state = new
+        self.end += length
+        self.level = length.bit_length() - 1
+        if error < 0.1 * TOLERANCE_PA and 1 << self.level < LONGEST_AT_REST:
+            self.level += 1
+
+    def _holds_at(self, state: State) -> bool:
+        """Whether the crank still stands at the pressure of another state."""
+        old, self.air.state = self.air.state, state
+        holds = self.crank.stays(self._gas_nm())
+        self.air.state = old
+        return holds
+
+    def _length(self, longest: int, limit: int | None) -> int:
+        """The longest power of two of grid steps that may start here: it must divide the position on the grid."""
+        length = longest
+        while self.end % length or (limit is not None and self.end + length > limit):
+            length //= 2
+        return length
