@@ -1,4 +1,4 @@
-"""The exchanges of the vectors, held against the simulated device: it was written from the page, the vectors were not written from it."""
+"""The exchanges of the vectors against the simulated device; neither was written from the other, both from the page."""
 
 from __future__ import annotations
 
