@@ -1,4 +1,4 @@
-"""The exchanges of the vectors against the simulated device; neither was written from the other, both from the page."""
+"""The exchanges of the vectors against the simulated rig, octets in and octets out; neither was written from the other."""
 
 from __future__ import annotations
 
@@ -6,48 +6,23 @@ from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
-from boresim.device import Channel, Device, DeviceSetup
-from boresim.interlock import Scans
+from boresim.rig import SimRig
+from boresim.scenario import load_scenario
 from borewire.codec import Decoder, Received
-from borewire.messages import IndexEvent, Quantity, SampleBlock, Status
+from borewire.messages import HoldEvent, IndexEvent, SampleBlock, SlowReading, Status
 
 from .vector_files import ROOT, build, load
 
 FILES = sorted((ROOT / "vectors" / "exchanges").glob("*.json"))
-RAW_AT_NO_PRESSURE = 410
-
-
-def _device(fitted: list[str], out: bytearray) -> Device:
-    channels = tuple(
-        Channel(quantity, raw_min=0, raw_max=4095, volts_at_zero=0.0, volts_per_raw=5 / 4096, sensor_supply_volts=5.0)
-        for quantity in (Quantity.PRESSURE_REGULATED, Quantity.PRESSURE_CYLINDER)
-    )
-    setup = DeviceSetup(
-        serial_number="R-0001",
-        firmware_version="0.1.0",
-        counts_per_rev=4096,
-        channels=channels,
-        valves="supply_valve" in fitted,
-        hold_fitted="hold_switch" in fitted,
-        tick_rate_hz=1_000_000,
-        first_tick=0,
-        max_rate_hz=2000,
-        max_block_size=16,
-        seed=0,
-    )
-    return Device(setup, 0, out)
-
-
-def _scan(device: Device) -> None:
-    """One look at the inputs: the crank at count 0, no pressure."""
-    raw = np.full((2, 1), RAW_AT_NO_PRESSURE, np.uint16)
-    device.take(Scans(device.next_tick, device.scan_ticks, np.zeros(1, np.int64), raw, False, device.streaming), [], [])
+SCENARIO_BY_VALVES = {True: "hillclimb-before", False: "hillclimb-before-hand"}
+ANSWER_S = 0.02
 
 
 def _passed_over(event: Received) -> bool:
-    return isinstance(event, SampleBlock | IndexEvent) or (isinstance(event, Status) and event.request_id == 0)
+    if isinstance(event, Status):
+        return event.request_id == 0
+    return isinstance(event, SampleBlock | IndexEvent | SlowReading | HoldEvent)
 
 
 def _fixed(message: Any, step: dict[str, Any]) -> dict[str, Any]:
@@ -60,19 +35,19 @@ def _fixed(message: Any, step: dict[str, Any]) -> dict[str, Any]:
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
 def test_the_simulated_device_answers_as_the_vectors_say(path: Path) -> None:
     exchange = load(f"exchanges/{path.name}")
-    out = bytearray()
-    device = _device(exchange["device"]["fitted"], out)
+    valves = "supply_valve" in exchange["device"]["fitted"]
+    rig = SimRig(load_scenario(SCENARIO_BY_VALVES[valves]), seed=1)
+    if rig.hold_fitted:
+        rig.press_hold(True)
     ear = Decoder("host")
-    ear.feed(bytes(out))
-    out.clear()
+    ear.feed(rig.transmit())
     answers: list[Received] = []
     for step in exchange["steps"]:
         if step["from"] == "host":
             assert answers == []
-            device.hear(bytes.fromhex(step["frame"]))
-            _scan(device)
-            answers = [event for event in ear.feed(bytes(out)) if not _passed_over(event)]
-            out.clear()
+            rig.receive(bytes.fromhex(step["frame"]))
+            rig.advance(ANSWER_S)
+            answers = [event for event in ear.feed(rig.transmit()) if not _passed_over(event)]
         else:
             assert answers, f"no answer where {step['message']} is due"
             assert _fixed(answers.pop(0), step) == _fixed(build(step["message"], step["fields"]), step)
