@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from borewright.core.decay import decay_times
 from borewright.core.flow import Floats, leak_area_m2, leakage_percent
@@ -19,6 +20,7 @@ __all__ = ["CaptureResult", "CaptureUnusable", "analyse_capture"]
 PA_PER_PSI = 6894.757293168
 _LEAST_STEADY_S = 0.3
 _LEAST_DECAY_SAMPLES = 8
+_FLAGS_AGREE_S = 0.5  # blocks, valve travel and noise together stay well under this
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +101,8 @@ def analyse_capture(
     t = columns.t_s
     phases = find_phases(t, regulated, cylinder, p_ambient_abs_pa)
 
+    phases, flag_marks = _beside_flags(columns.flags, t, phases)
+
     vented = slice(*phases.baseline)
     offset_regulated, offset_cylinder = float(np.mean(regulated[vented])), float(np.mean(cylinder[vented]))
     regulated, cylinder = regulated - offset_regulated, cylinder - offset_cylinder
@@ -106,9 +110,10 @@ def analyse_capture(
     first, last = phases.steady
     if last - first < 8 or t[last - 1] - t[first] < _LEAST_STEADY_S:
         raise CaptureUnusable("The air was shut off before the pressure had settled; keep it on until the reading is steady.")
-    on = slice(first, last)
+    # a border found a little late must not bend the slope, and what the fill left over is refused by the rule itself
+    on = slice(max(phases.fill[0], first - _samples(t, 0.5)), max(last - _samples(t, 0.03), first + 4))
     part = steady_part(t[on], regulated[on], cylinder[on])
-    read = (first + part.start, first + part.stop)
+    read = (on.start + part.start, on.start + part.stop)
     if part.p_cylinder_gauge_pa <= 0.0:
         raise CaptureUnusable(
             "No pressure reached the cylinder side; check the hose, the adapter and that the piston is at compression TDC."
@@ -133,17 +138,41 @@ def analyse_capture(
         steady=part.steady,
         slope_percent_per_s=part.slope_percent_per_s,
         steady_read=read,
-        marks=marks.all(part.steady, part.moved_again, regulated_range_gauge_pa, (law_regulated, law_cylinder)),
+        marks=flag_marks + marks.all(part.steady, part.moved_again, regulated_range_gauge_pa, (law_regulated, law_cylinder)),
         crank_moved_counts=int(np.ptp(crank)),
     )
+
+
+def _beside_flags(flags: npt.NDArray[np.uint16], t: Floats, phases: Phases) -> tuple[Phases, tuple[str, ...]]:
+    """Compares the phases with what the device says of its valves: a shut without a trace is taken from it, a contradiction marked."""
+    supply = (flags & int(SampleFlags.SUPPLY_OPEN)) != 0
+    after_fill = np.flatnonzero(supply[phases.fill[0] :])
+    if after_fill.size == 0:
+        return phases, ()
+    shut = phases.fill[0] + int(after_fill[-1]) + 1
+    vented = np.flatnonzero((flags[shut:] & int(SampleFlags.VENT_OPEN)) != 0)
+    opened = min(shut + (int(vented[0]) if vented.size else len(flags) - shut), phases.vent[0])
+    if phases.isolated is None and phases.fill[1] < shut < phases.steady[1] and t[opened - 1] - t[shut] > 0.1:
+        stood = replace(phases, steady=(phases.steady[0], shut), isolated=(shut, opened))
+        return stood, ("the pressure hardly fell after the supply was shut; the moment is the device's word",)
+    if abs(float(t[min(shut, len(t) - 1)] - t[min(phases.steady[1], len(t) - 1)])) > _FLAGS_AGREE_S:
+        return phases, ("the device's word and the pressures disagree on when the supply was shut",)
+    return phases, ()
+
+
+def _samples(t: Floats, seconds: float) -> int:
+    return round(seconds / float(np.median(np.diff(t))))
 
 
 def _decay(t: Floats, cylinder: Floats, phases: Phases, read: tuple[int, int]) -> tuple[float | None, float | None, float | None]:
     if phases.isolated is None or phases.isolated[1] - phases.isolated[0] < _LEAST_DECAY_SAMPLES:
         return None, None, None
     start, stop = phases.isolated
-    just_before = slice(max(read[0], start - max(4, (read[1] - read[0]) // 10)), start)
-    level = float(np.mean(cylinder[just_before])) if start > just_before.start else float(cylinder[start])
+    if start == phases.steady[1]:  # the valve closed at once: the level it held is the level it starts from
+        just_before = slice(max(read[0], start - max(4, (read[1] - read[0]) // 10)), start)
+        level = float(np.mean(cylinder[just_before]))
+    else:
+        level = float(np.mean(cylinder[start : start + max(2, min(20, (stop - start) // 10))]))
     if level <= 0.0:
         return None, None, None
     times = decay_times(t[start:stop], cylinder[start:stop], level)

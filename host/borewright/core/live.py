@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from borewright.core.rig import ChannelLaw
-from borewright.core.samples import SampleColumns
+from borewright.core.samples import SampleColumns, SampleFlags
 from borewright.core.steady import STEADY_SLOPE_PERCENT_PER_S, STEADY_WINDOW_S
 
 __all__ = ["LiveCapture"]
@@ -31,9 +31,9 @@ class LiveCapture:
 
     p_regulated_gauge_pa, p_cylinder_gauge_pa: the latest means. air_on: the regulated pressure is up and the supply feeds it.
     fill_done: the cylinder pressure no longer climbs. steady_for_s: for how long the rule of core.steady has held by now, its
-    own 3 s included. settled: it holds. supply_shut: the air was on and no longer is, seen in the data. decay_done: after that
-    the cylinder is under 20 % of what it held, or 30 s have passed. A puff sets air_on and supply_shut, and is forgotten once
-    both pressures are down again.
+    own 3 s included. settled: it holds. supply_shut: the air was on and no longer is, seen in the data or said by the device's
+    flags. decay_done: after that the cylinder is under 20 % of what it held, or 30 s have passed. A puff sets air_on and
+    supply_shut, and is forgotten once both pressures are down again.
 
     >>> law = ChannelLaw(0.0, 5.0 / 4096, 5.0, 0.0, 1_000_000.0)
     >>> live = LiveCapture({"regulated": law, "cylinder": law})
@@ -63,6 +63,8 @@ class LiveCapture:
     _filled_s: float | None = None
     _steady_since_s: float | None = None
     _held_pa: float = 0.0  # what the cylinder held when the supply was shut
+    _said_open: bool = False  # by the device's flags
+    _said_shut: bool = False
     _level_pa: tuple[float, float] = (0.0, 0.0)  # regulated pressure and the difference over the restrictor while fed
 
     @property
@@ -86,6 +88,9 @@ class LiveCapture:
         while t[-1] - t[start] >= BIN_S:
             stop = max(start + 1, int(np.searchsorted(t, t[start] + BIN_S)))
             part = slice(start, stop)
+            said_open = bool(np.all(waiting.flags[part] & int(SampleFlags.SUPPLY_OPEN)))
+            said_shut = view._said_open and not bool(np.any(waiting.flags[part] & int(SampleFlags.SUPPLY_OPEN)))
+            view = replace(view, _said_open=said_open or (view._said_open and not said_shut), _said_shut=said_shut)
             view = view._with_bin(float(t[part].mean()), float(regulated[part].mean()), float(cylinder[part].mean()))
             start = stop
         return replace(view, _waiting=waiting.between(start, len(waiting)))
@@ -123,7 +128,7 @@ class LiveCapture:
         level, difference = self._level_pa
         fallen = regulated < 0.97 * level
         collapsed = difference > 0.015 * level and regulated - cylinder < 0.4 * difference and regulated < level - 0.3 * difference
-        if (self.fill_done and (fallen or collapsed)) or regulated < 0.6 * level:
+        if (self.fill_done and (fallen or collapsed)) or regulated < 0.6 * level or self._said_shut:
             held = max(b[2] for b in self._bins[-10:])
             return replace(
                 self,

@@ -3,7 +3,7 @@
 Hand valves tell nobody when they move and move slowly, so the phases are read from the data on every rig. A capture is: vented
 baseline, perhaps a puff, fill, steady, isolated (the decay), vent. Works on means of 10 ms; one rule for each border:
 
-* puff and fill begin where a pressure leaves the baseline; the fill ends where p_cylinder has come within 1 % of its steady level;
+* puff and fill begin where a pressure leaves the baseline; the fill ends where p_cylinder no longer climbs;
 * the supply is shut where the difference over the restrictor collapses while p_regulated falls; where there is hardly any
 difference
   (a tight cylinder), where both begin to follow the law of a leaking volume;
@@ -27,6 +27,8 @@ BLOCK_S = 0.010
 LEAST_BASELINE_S = 0.1
 LEAST_AIR_S = 0.5
 LEAST_TOP_PA = 20_000.0
+LEAST_ISOLATED_S = 0.05
+QUICK_VALVE_S = 0.15  # a supply valve that closes within this is taken to close at once
 
 
 class CaptureUnusable(ValueError):  # noqa: N818 -- named after what the capture is, like the trade's "void"
@@ -193,10 +195,14 @@ class _Blocks:
             raise CaptureUnusable("There is no vented baseline before the air; start the recording at least a second before it.")
 
         knee = self._knee(begin, end)
-        shut, isolated = self._shut(begin, knee, end)
-        vent = self._vent_onset(begin, knee, shut, end) if isolated else shut
-        if vent - shut < 2:
-            vent, isolated = shut, False
+        shut, seen = self._shut(begin, knee, end)
+        closing, closed = self._valve_travel(knee, shut, end) if seen else (shut, shut)
+        vent = self._vent_onset(begin, knee, closing, end) if seen else shut
+        isolated = (
+            seen and (vent - closed) * self.dt >= LEAST_ISOLATED_S and self._falls_like_leak(begin, knee, closing, closed, vent)
+        )
+        shut = min(closing, vent)
+        vent = vent if isolated else shut
         filled = self._fill_end(begin, knee, shut)
         at = self.size
 
@@ -208,7 +214,7 @@ class _Blocks:
             puff=samples(puff) if puff else None,
             fill=samples((begin, filled)),
             steady=samples((filled, shut)),
-            isolated=samples((shut, vent)) if isolated else None,
+            isolated=samples((closed, vent)) if isolated else None,
             vent=(min(vent * at, n), n) if vent < count else (n, n),
         )
 
@@ -218,12 +224,13 @@ class _Blocks:
         return begin + int(np.flatnonzero(smooth >= 0.97 * np.max(smooth))[0])
 
     def _fill_end(self, begin: int, knee: int, shut: int) -> int:
-        """Where p_cylinder came within 1 % of its level before the supply was shut."""
-        tail = max(knee, shut - max(1, min(self.blocks(1.0), (shut - knee) // 2)))
-        level = float(np.median(self.cylinder[tail:shut])) if shut > tail else float(self.cylinder[max(shut - 1, 0)])
-        width = self.blocks(0.05)
-        smooth = _running_mean(self.cylinder, width)[begin:shut]
-        near = np.flatnonzero(smooth >= level - max(0.01 * level, 3.0 * self.noise / np.sqrt(width)))
+        """Where p_cylinder no longer climbs by 1 % of p_regulated in 0.3 s; not before it has 80 % of its level."""
+        ahead = self.blocks(0.3)
+        smooth = _running_mean(self.cylinder, self.blocks(0.05))
+        span = np.arange(begin, max(shut, begin + 1))
+        later = smooth[np.minimum(span + ahead, max(shut - 1, begin))]
+        slow = later - smooth[span] < 0.01 * self.regulated[span]
+        near = np.flatnonzero(slow & (smooth[span] >= 0.8 * smooth[min(knee, shut - 1)]))
         return begin + (int(near[0]) if near.size else max(shut - begin - 1, 0))
 
     def _shut(self, begin: int, knee: int, end: int) -> tuple[int, bool]:
@@ -251,19 +258,38 @@ class _Blocks:
         start = max(knee, lasting - self.blocks(1.0))
         return self._hinge(self.regulated[start : lasting + 1], start), True
 
-    def _hinge(self, values: Floats, start: int) -> int:
-        """Where a level turns into a fall: the corner of the best level-then-line through the values."""
+    def _valve_travel(self, knee: int, corner: int, end: int) -> tuple[int, int]:
+        """Where a slow supply valve began to throttle and where it had closed; the corner itself, twice, for a quick one."""
+        difference = _running_mean(self.regulated - self.cylinder, 3)
+        first = max(knee, corner - self.blocks(2.5))
+        level, usual = (float(np.median(v[first : corner + 1])) for v in (self.regulated, difference))
+        left = np.flatnonzero(difference[corner:end] < max(0.15 * usual, 3.0 * self.noise))
+        closed = corner + (int(left[0]) if left.size else 0)
+        # the air behind a valve that shut at once needs this long to follow: the longer, the more of the pressure it has to lose
+        if (closed - corner) * self.dt < QUICK_VALVE_S * (1.0 + usual / level):
+            closed = corner
+        width = self.blocks(0.05)
+        smooth = _running_mean(self.regulated, width)[first : corner + 1]
+        whole = np.flatnonzero(smooth >= level - max(0.005 * level, 4.0 * self.noise / np.sqrt(width)))
+        closing = first + int(whole[-1]) if whole.size else corner
+        return (closing if (corner - closing) * self.dt >= QUICK_VALVE_S else corner), closed
+
+    def _hinge(self, values: Floats, start: int, tilted: bool = False) -> int:
+        """Where a level (or, tilted, a line) turns into a fall: the corner of the best pair of lines through the values."""
         n = len(values)
-        if n < 4:
+        if n < 5:
             return start + max(n - 1, 0)
         x = np.arange(n, dtype=np.float64)
-        corners = np.arange(n - 1, dtype=np.float64)
+        corners = np.arange(1 if tilted else 0, n - 1, dtype=np.float64)
         ramp = np.maximum(x[None, :] - corners[:, None], 0.0)
-        centred = ramp - ramp.mean(axis=1, keepdims=True)
-        slope = centred @ (values - values.mean()) / np.maximum((centred**2).sum(axis=1), 1e-12)
-        gain = slope**2 * (centred**2).sum(axis=1)
-        best = np.argmax(np.where(slope < 0.0, gain, -1.0))
-        return start + int(best)
+        rest = ramp - ramp.mean(axis=1, keepdims=True)
+        if tilted:
+            along = x - x.mean()
+            rest -= (rest @ along / (along @ along))[:, None] * along[None, :]
+        power = np.maximum((rest**2).sum(axis=1), 1e-12)
+        slope = rest @ values / power
+        best = np.argmax(np.where(slope < 0.0, slope**2 * power, -1.0))
+        return start + int(corners[best])
 
     def _rate(self, begin: int, knee: int, shut: int) -> float:
         """How fast this leak can empty this cylinder, as d/dt of the leak coordinate: from the fill and the steady flows."""
@@ -307,6 +333,13 @@ class _Blocks:
         first = run[-1][0]
         return shut + int(min(self._hinge(s[max(0, first - width) : first + width + 1], max(0, first - width)), stop - shut))
 
+    def _falls_like_leak(self, begin: int, knee: int, closing: int, closed: int, vent: int) -> bool:
+        """Whether the whole fall from `closed` to `vent` is one that this leak can explain; otherwise the vent was open as well."""
+        low, high = closed + 1, max(vent - 1, closed + 2)
+        ends = np.maximum(np.array([self.cylinder[low : low + 3].mean(), self.cylinder[max(low, high - 3) : high].mean()]), 0.0)
+        s = self._leak_coordinate(ends)
+        return float(s[0] - s[1]) <= 2.5 * self._rate(begin, knee, closing) * (high - low) * self.dt + 0.2
+
     def _shut_by_law(self, begin: int, knee: int, end: int) -> tuple[int, bool]:
         """For a tight cylinder: the best border between settling and leaking, by least squares over every border."""
         both = (self.regulated + self.cylinder) / 2.0
@@ -316,7 +349,7 @@ class _Blocks:
         least = self.blocks(0.2)
         if n < 2 * least + 2:
             return vent, False
-        settling = np.stack([np.ones(n), np.exp(-x / 0.5), x])
+        settling = np.stack([np.ones(n), np.exp(-x / 0.5), np.exp(-x / 2.0), x])
         before = _prefix_misfit(settling, y, np.ones(n))
         p = np.maximum(y, 0.0) + self.p_ambient
         weight = np.maximum(p * flow_function(self.p_ambient / p), 1.0)
@@ -329,7 +362,11 @@ class _Blocks:
         better = float(before[-1] - total[border - least])
         if better < 50.0 * max(self.noise, 1.0) ** 2 / 2.0 or drop < max(5.0 * self.noise, 0.003 * self.top):
             return vent, False
-        return knee + border, True
+        # the border again as a corner: what falls off after it begins where it was
+        low = np.flatnonzero(y[border:] < y[border] - 0.1 * self.top)
+        stop = border + (int(low[0]) if low.size else n - border)
+        first, stop = max(0, border - self.blocks(1.0)), min(stop, border + self.blocks(2.0))
+        return self._hinge(y[first:stop], knee + first, tilted=True), True
 
 
 def _prefix_misfit(basis: Floats, y: Floats, weight: Floats) -> Floats:
