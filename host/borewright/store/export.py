@@ -5,6 +5,7 @@ A cell of text that a spreadsheet would take for a formula is kept from being on
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import os
 from collections.abc import Iterable, Mapping, Sequence
@@ -27,7 +28,7 @@ def guarded(cell: Cell) -> Cell:
     >>> guarded("=1+1"), guarded(-1.5), guarded("-1.5"), guarded("plain")
     ("'=1+1", -1.5, "'-1.5", 'plain')
     """
-    if isinstance(cell, str) and cell.lstrip(" \n")[:1] in tuple("=+-@\t\r"):
+    if isinstance(cell, str) and (cell.startswith(("\t", "\r")) or cell.lstrip().startswith(("=", "+", "-", "@"))):
         return "'" + cell
     return cell
 
@@ -48,6 +49,8 @@ def save_csv(table: Table, path: Path) -> None:
             write_csv(table, file)
         os.replace(part, path)
     except OSError as error:
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)
         raise os_error(path, error) from error
 
 

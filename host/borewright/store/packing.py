@@ -1,8 +1,8 @@
 """Raw samples as one block of bytes, and back, bit for bit.
 
-A block is a header (format 1, samples, channels, tick rate) and one zlib stream. In it each column stands as its first
-differences, which are small or constant, and the differences by byte planes, which zlib squeezes best. Differences wrap, so that
-nothing is out of range.
+A block is a header (format 1, samples, channels, tick rate), a CRC-32 of all else, and one zlib stream. In it each column stands as
+its first differences, which are small or constant, and the differences by byte planes, which zlib squeezes best. Differences wrap,
+so that nothing is out of range.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from borewright.core.samples import SampleColumns
 __all__ = ["pack", "unpack"]
 
 _HEADER = struct.Struct("<BIHI")
+_CHECK = struct.Struct("<I")
 _FORMAT = 1
 _WIDE = np.dtype("<u8")
 _NARROW = np.dtype("<u2")
@@ -39,7 +40,8 @@ def pack(columns: SampleColumns) -> bytes:
         _squeeze(columns.flags, _NARROW),
         *(_squeeze(row, _NARROW) for row in columns.raw),
     ]
-    return _HEADER.pack(_FORMAT, n, channels, columns.tick_rate_hz) + zlib.compress(b"".join(planes), 1)
+    header, stream = _HEADER.pack(_FORMAT, n, channels, columns.tick_rate_hz), zlib.compress(b"".join(planes), 1)
+    return header + _CHECK.pack(zlib.crc32(stream, zlib.crc32(header))) + stream
 
 
 def unpack(packed: bytes) -> SampleColumns:
@@ -48,7 +50,11 @@ def unpack(packed: bytes) -> SampleColumns:
         form, n, channels, tick_rate_hz = _HEADER.unpack_from(packed)
         if form != _FORMAT:
             raise ValueError(f"packed samples of format {form}; this program knows format {_FORMAT}")
-        planes = zlib.decompress(packed[_HEADER.size :])
+        (check,) = _CHECK.unpack_from(packed, _HEADER.size)
+        stream = packed[_HEADER.size + _CHECK.size :]
+        if check != zlib.crc32(stream, zlib.crc32(packed[: _HEADER.size])):
+            raise ValueError("packed samples are damaged (their checksum differs)")
+        planes = zlib.decompress(stream)
     except (struct.error, zlib.error) as error:
         raise ValueError(f"packed samples are damaged ({error})") from error
     if len(planes) != n * (3 * 8 + 2 + 2 * channels):
