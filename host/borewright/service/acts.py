@@ -10,6 +10,7 @@ __all__ = [
     "AskAir",
     "BeginSqueeze",
     "BeginTdc",
+    "ConfirmFitting",
     "ConfirmPeople",
     "ConfirmStopRemoved",
     "EndSqueeze",
@@ -91,6 +92,11 @@ class ConfirmPeople:
 
 
 @dataclass(frozen=True, slots=True)
+class ConfirmFitting:
+    """The crank mark agrees with the stored true TDC: the encoder sits as it sat when TDC was found."""
+
+
+@dataclass(frozen=True, slots=True)
 class AskAir:
     """The one deliberate act: let air in, if all is ready. After a countdown where no hold-to-run switch is fitted."""
 
@@ -143,6 +149,7 @@ Act = (
     | BeginSqueeze
     | EndSqueeze
     | StateRestraint
+    | ConfirmFitting
     | ConfirmPeople
     | AskAir
     | LetGo

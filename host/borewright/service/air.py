@@ -1,0 +1,186 @@
+"""The way to air and back: an event of readiness, and what its actions do to the state, the wire and the record.
+
+This is the only place that puts an opening onto the wire.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from math import ceil, floor
+
+from borewire.messages import SupplyOpen, SupplyShut, VentClose, VentOpen
+
+from borewright.core.live import LiveCapture
+from borewright.core.readiness_table import VOID_REASONS, Action, Event, State
+from borewright.core.samples import SampleColumns
+from borewright.service.effects import AirRefused, Analyse, BeginCapture, KeepChunk
+from borewright.service.facts import compression_tdc_count, conditions_of, window_deg
+from borewright.service.state import Capturing, Opening
+from borewright.service.work import Work
+
+__all__ = ["close_capture", "happen", "renew_opening"]
+
+COUNTDOWN_S = 3.0
+RENEW_EVERY_S = 0.2
+OPEN_FOR_MS = 1000
+ISOLATE_MS = 45_000
+SQUEEZE_MS = 100_000
+
+
+def happen(work: Work, event: Event) -> None:
+    """Let the event happen to readiness and carry out what it asks for."""
+    before = work.state.readiness
+    conditions = conditions_of(work.state) if event is Event.COUNTDOWN_OVER else work.state.conditions
+    after, actions = before.apply(event, work.state.now_s, conditions)
+    work.set(readiness=after)
+    if after.state is not before.state:
+        work.set(state_since_s=work.state.now_s)
+        work.log("readiness", before=before.state.value, event=event.value, after=after.state.value)
+    for action in actions:
+        _carry_out(work, action, event)
+
+
+def _carry_out(work: Work, action: Action, event: Event) -> None:
+    match action:
+        case Action.CLOSE_VENT:
+            _close_vent(work)
+        case Action.VENT:
+            _vent(work)
+            if not work.state.has_valves:
+                work.say("note", "open the vent by hand")
+        case Action.SHUT_AND_VENT:
+            work.set(countdown_until_s=None, opening=None)
+            _vent(work)
+            if not work.state.has_valves:
+                work.say("alarm", "SHUT THE SUPPLY AND OPEN THE VENT BY HAND NOW")
+        case Action.START_COUNTDOWN:
+            wait_s = 0.0 if work.state.has_hold_switch else COUNTDOWN_S
+            work.set(countdown_until_s=work.state.now_s + wait_s)
+            work.say("note", f"air in {wait_s:.0f} seconds: keep clear" if wait_s else "air: keep clear")
+        case Action.BEGIN_CAPTURE:
+            _begin_capture(work)
+        case Action.OPEN_PUFF:
+            work.set(countdown_until_s=None)
+            _open(work, round(work.state.limits.puff_s * 1000))
+        case Action.OPEN_FULL:
+            _open(work, OPEN_FOR_MS)
+        case Action.RENEW:
+            work.set(hold_asked=True, state_since_s=work.state.now_s)
+        case Action.ISOLATE:
+            if work.state.has_valves:
+                work.send(SupplyShut(0, ISOLATE_MS))
+        case Action.VOID:
+            _end_capture(work, work.state.capture.void_reason if work.state.capture else None, VOID_REASONS.get(event))
+        case Action.COMPLETE:
+            _end_capture(work, None, None)
+        case Action.SOUND_ALARM:
+            work.say(
+                "alarm",
+                VOID_REASONS.get(event, "pressure where there should be none")
+                + "; do not turn or undo anything until it is vented",
+            )
+        case Action.REFUSE:
+            reasons = tuple(f"{c.reason}" for c in conditions_of(work.state) if not c.met) or ("the rig is still under pressure",)
+            work.do(AirRefused(work.state.purpose.cylinder, reasons))
+            work.log("air_refused", reasons=list(reasons))
+        case Action.ADVISE_OPEN:
+            work.say("note", "ready for air: open the supply by hand, slowly")
+        case Action.ADVISE_SHUT:
+            work.say("note", "shut the supply by hand and leave the vent closed")
+
+
+def _vent(work: Work) -> None:
+    if work.state.has_valves:
+        work.send(VentOpen(0))
+
+
+def _close_vent(work: Work) -> None:
+    transducers, setup = work.state.transducers, work.state.setup
+    if work.state.has_valves and transducers is not None:
+        limit_pa = work.state.limits.squeeze_vent_fraction * setup.rated_cylinder_side_gauge_pa
+        work.send(VentClose(0, SQUEEZE_MS, transducers.limit_raw(transducers.cylinder, limit_pa)))
+
+
+def _new_opening(work: Work) -> Opening | None:
+    """The window that readiness was decided on, as the opening's own."""
+    state = work.state
+    crank = state.crank
+    if crank is None or crank.last_count is None:
+        return None
+    centre = compression_tdc_count(state) if state.purpose.kind == "test" else float(crank.last_count)
+    if centre is None:
+        return None
+    slack = (window_deg(state) + state.setup.restraint_slack_deg) / 360.0 * crank.counts_per_rev
+    number = state.opening_number % 0xFFFF + 1
+    opening = Opening(number, ceil(centre - slack), floor(centre + slack), state.now_s, state.now_s)
+    work.set(opening=opening, opening_number=number)
+    return opening
+
+
+def _open(work: Work, time_limit_ms: int) -> None:
+    """Put an opening onto the wire."""
+    opening = _new_opening(work)
+    if opening is not None:
+        _send_open(work, opening, time_limit_ms)
+
+
+def _send_open(work: Work, opening: Opening, time_limit_ms: int) -> None:
+    transducers, setup = work.state.transducers, work.state.setup
+    if transducers is None:
+        return
+    work.send(
+        SupplyOpen(
+            0,
+            opening.opening_id,
+            time_limit_ms,
+            opening.low_count,
+            opening.high_count,
+            transducers.limit_raw(transducers.regulated, setup.regulated_high_gauge_pa),
+            transducers.limit_raw(transducers.cylinder, setup.regulated_high_gauge_pa),
+        )
+    )
+
+
+def renew_opening(work: Work) -> None:
+    """While air is held on, renew the device's time limit before it runs out."""
+    state = work.state
+    if state.opening is None or not state.has_valves or state.readiness.state not in (State.FILLING, State.HOLDING):
+        return
+    if state.now_s - state.opening.renewed_s >= RENEW_EVERY_S:
+        renewed = replace(state.opening, renewed_s=state.now_s)
+        work.set(opening=renewed)
+        _send_open(work, renewed, OPEN_FOR_MS)
+
+
+# ---------------------------------------------------------------------- the capture
+
+
+def _begin_capture(work: Work) -> None:
+    state = work.state
+    if state.transducers is None or state.capture is not None or not state.recent:
+        return
+    live = LiveCapture(state.transducers.laws, state.transducers.regulated_channel, state.transducers.cylinder_channel)
+    for part in state.recent:
+        live = live.add(part)
+    work.set(capture=Capturing(state.purpose, state.conditions, state.recent, state.recent, live, state.now_s))
+    work.do(BeginCapture(state.purpose))
+    if not state.has_valves:
+        _new_opening(work)  # the host alone watches the crank's window
+
+
+def _end_capture(work: Work, first_reason: str | None, reason: str | None) -> None:
+    capture = work.state.capture
+    if capture is not None and capture.ended_s is None:
+        work.set(capture=replace(capture, ended_s=work.state.now_s, void_reason=first_reason or reason))
+
+
+def close_capture(work: Work) -> None:
+    """Hand the capture over: its last samples, then its analysis."""
+    capture = work.state.capture
+    if capture is None:
+        return
+    if capture.unkept:
+        work.do(KeepChunk(SampleColumns.join(capture.unkept)))
+    marks = tuple(mark for condition in capture.conditions for mark in condition.marks)
+    work.do(Analyse(capture.purpose, SampleColumns.join(capture.parts), capture.void_reason, marks))
+    work.set(capture=None, opening=None, hold_asked=False)

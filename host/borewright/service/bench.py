@@ -1,0 +1,258 @@
+"""The bench: one rig, one record, one person. It feeds the reducer and carries out what it asks for.
+
+`turn` is one turn of the loop, for virtual time and for a program that has a loop of its own; everything that decides is in the
+reducer, everything that waits for a disk is behind the writer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from borewire.codec import Decoder, encode
+
+from borewright import __version__
+from borewright.acquisition.pump import Pump
+from borewright.core.engine import Engine
+from borewright.core.rig import ChannelLaw, RigCheck, RigSetup
+from borewright.errors import LinkError
+from borewright.link import Endpoint
+from borewright.service import acts, effects
+from borewright.service.analysis import Analysed, analyse, result_as_dict
+from borewright.service.conditions_of_air import AirConditions
+from borewright.service.facts import degrees_from_tdc, window_deg
+from borewright.service.reducer import Event, FromWire, HostTick, step
+from borewright.service.state import BenchState
+from borewright.service.tdc import tdc_of_check
+from borewright.session.session import Phase, Session
+from borewright.store.writer import StoreWriter, WriterNews
+
+__all__ = ["Bench", "Done"]
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """A capture that is over: what it was for, what came of it, its conditions, and its ticket in the writer."""
+
+    purpose: acts.Purpose
+    analysed: Analysed
+    evidence: dict[str, object]
+    ticket: int | None
+
+
+@dataclass(slots=True)
+class _Open:
+    ticket: int
+    evidence: dict[str, object]
+
+
+class Bench:
+    """One rig over one endpoint.
+
+    writer: where captures and checks go; None keeps nothing (ports and doctor). wall_clock: seconds since 1970. tell: called for
+    each word to the person (effects.Say and effects.AirRefused).
+    """
+
+    def __init__(
+        self,
+        endpoint: Endpoint,
+        writer: StoreWriter | None,
+        *,
+        wall_clock: Callable[[], float],
+        tell: Callable[[effects.Say | effects.AirRefused], None],
+        setup: RigSetup | None = None,
+        engine: Engine | None = None,
+        who: str = "",
+        ambient: AirConditions | None = None,
+    ) -> None:
+        self.endpoint = endpoint
+        self.ambient = ambient or AirConditions()
+        self.job_id: int | None = None
+        self.done: list[Done] = []
+        self.writer_news: list[WriterNews] = []
+        self._writer = writer
+        self._wall_clock = wall_clock
+        self._tell = tell
+        self._decoder = Decoder("host")
+        self._out = bytearray()
+        self._open: _Open | None = None
+        self.state = BenchState(Session(endpoint.monotonic()), setup or RigSetup(), engine=engine, who=who)
+        self._pump = Pump(endpoint, self._on_bytes, farewell=self._farewell)
+
+    # ------------------------------------------------------------------ the loop
+
+    def turn(self) -> None:
+        """Read once, decide, write once. Raises LinkError when the link was lost; a capture in progress is then closed as void."""
+        try:
+            self._pump.once()
+        except LinkError:
+            self._link_lost()
+            raise
+        if self._writer is not None:
+            self.writer_news.extend(self._writer.take_news())
+
+    def act(self, act: acts.Act) -> None:
+        """Tell the bench what the person did; what it sends goes out at once."""
+        self._step(act)
+        self._flush()
+
+    def take_leave(self) -> None:
+        """Shut and vent and put everything that was recorded away; for Ctrl-C and the end of the program."""
+        self._step(acts.StopAll())
+        try:
+            self._flush()
+        except LinkError:
+            self._link_lost()
+        self._give_up_capture("the program was ended")
+
+    def _farewell(self) -> bytes:
+        self._step(acts.StopAll())
+        data, self._out = bytes(self._out), bytearray()
+        return data
+
+    def _on_bytes(self, data: bytes, now_s: float) -> bytes:
+        del now_s  # the endpoint's clock is read in _step, the same for acts and bytes
+        received = self._decoder.feed(data) if data else []
+        if received:
+            self._step(FromWire(tuple(received)))
+        self._step(HostTick())
+        out, self._out = bytes(self._out), bytearray()
+        return out
+
+    def _flush(self) -> None:
+        out, self._out = bytes(self._out), bytearray()
+        if not out:
+            return
+        try:
+            self.endpoint.write(out)
+        except OSError as error:
+            raise LinkError(f"the link to the rig was lost ({error}); check the cable and the rig, then open it again") from error
+
+    def _step(self, event: Event) -> None:
+        was_known = self.state.transducers is not None
+        self.state, done = step(self.state, event, self.endpoint.monotonic())
+        if self.state.transducers is not None and not was_known:
+            self._offset_clock()
+        for effect in done:
+            self._carry_out(effect)
+
+    def _offset_clock(self) -> None:
+        self.state = replace(self.state, unix_minus_device_s=self._wall_clock() - self.state.now_s)
+
+    def _link_lost(self) -> None:
+        self._give_up_capture("the link to the rig was lost while air was on")
+
+    def _give_up_capture(self, reason: str) -> None:
+        """Close the capture that is open with what has come so far."""
+        capture = self.state.capture
+        if capture is None or self._open is None:
+            return
+        lost = replace(
+            self.state,
+            session=replace(self.state.session, phase=Phase.SILENT),
+            capture=replace(capture, ended_s=self.state.now_s, void_reason=capture.void_reason or reason),
+        )
+        self.state, done = step(lost, HostTick(), self.endpoint.monotonic())
+        for effect in done:
+            if not isinstance(effect, effects.Send):
+                self._carry_out(effect)
+
+    # ------------------------------------------------------------------ effects
+
+    def _carry_out(self, effect: effects.Effect) -> None:
+        match effect:
+            case effects.Send(message):
+                self._out += encode(message)
+            case effects.Say() | effects.AirRefused():
+                self._tell(effect)
+            case effects.BeginCapture(purpose):
+                self._begin_capture(purpose)
+            case effects.KeepChunk(columns):
+                if self._writer is not None and self._open is not None:
+                    self._writer.append_chunk(self._open.ticket, columns)
+            case effects.KeepEvent(kind, tick, detail):
+                if self._writer is not None:
+                    ticket = self._open.ticket if self._open is not None else None
+                    self._writer.append_event(ticket, kind, tick, self.endpoint.monotonic(), detail)
+            case effects.SaveCheck(check):
+                if self._writer is not None:
+                    self._writer.add_rig_check(check, self._open.ticket if self._open is not None else None)
+            case effects.Analyse():
+                self._finish_capture(effect)
+
+    def _begin_capture(self, purpose: acts.Purpose) -> None:
+        state = self.state
+        evidence = evidence_of(state)
+        if self._writer is None or state.transducers is None or state.session.identity is None:
+            return
+        ticket = self._writer.begin_capture(
+            self.job_id if purpose.kind == "test" else None,
+            purpose.cylinder,
+            purpose=purpose.kind,
+            device_serial=state.session.identity.serial_number,
+            laws={name: _law_as_dict(law) for name, law in state.transducers.laws.items()}
+            | {"restrictor_area_m2": state.restrictor_area_m2}
+            | {
+                "p_ambient_abs_pa": self.ambient.p_ambient_abs_pa,
+                "t_supply_k": self.ambient.t_supply_k,
+                "t_engine_k": self.ambient.t_engine_k,
+            }
+            | {"regulated_channel": state.transducers.regulated_channel, "cylinder_channel": state.transducers.cylinder_channel},
+            versions={"borewright": __version__, "firmware": state.session.identity.firmware_version},
+            readiness=evidence,
+        )
+        self._open = _Open(ticket, evidence)
+
+    def _finish_capture(self, done: effects.Analyse) -> None:
+        analysed = analyse(self.state, done, self.ambient)
+        ticket = None
+        evidence: dict[str, object] = {}
+        if self._writer is not None and self._open is not None:
+            ticket, evidence = self._open.ticket, self._open.evidence
+            result = None if analysed.result is None else result_as_dict(analysed.result)
+            self._writer.finish_capture(ticket, result, void_reason=analysed.void_reason, marks=analysed.marks)
+            self.writer_news.extend(self._writer.take_news())
+        self._open = None
+        self.done.append(Done(done.purpose, analysed, evidence, ticket))
+        if analysed.check is not None:
+            self._step(analysed.check)
+
+    # ------------------------------------------------------------------ what is known from before
+
+    def know_checks(self, checks: dict[str, RigCheck]) -> None:
+        """Take over the checks that the record holds of this rig: zeros, restrictor, true TDC, proven set pressure."""
+        state = self.state
+        transducers, crank = state.transducers, state.crank
+        if transducers is None or crank is None:
+            raise LinkError("the rig is not known yet; wait until it has said who it is")
+        zero, sealed, tdc = checks.get("zero"), checks.get("sealed"), checks.get("tdc")
+        if zero is not None and zero.passed:
+            transducers = transducers.with_zeros(float(zero.result["zero_regulated_pa"]), float(zero.result["zero_cylinder_pa"]))
+        proven = float(sealed.result["p_regulated_gauge_pa"]) if sealed is not None and sealed.passed else None
+        engine_name = state.engine.name if state.engine is not None else ""
+        known_tdc = tdc_of_check(tdc, crank.counts_per_rev, engine_name) if tdc is not None else None
+        self.state = replace(state, checks=dict(checks), transducers=transducers, proven_gauge_pa=proven, tdc=known_tdc)
+
+
+def evidence_of(state: BenchState) -> dict[str, object]:
+    """On what the opening was decided: kinds of evidence, where the crank stood, and the eight reasons."""
+    off_deg = degrees_from_tdc(state)
+    return {
+        "stroke_evidence": state.stroke.kind if state.stroke is not None else None,
+        "hose_evidence": state.hose_evidence.kind if state.hose_evidence is not None else None,
+        "position_deg": off_deg,
+        "window_deg": window_deg(state),
+        "conditions": {condition.name: condition.reason for condition in state.conditions},
+    }
+
+
+def _law_as_dict(law: ChannelLaw) -> dict[str, float]:
+    return {
+        "volts_at_zero": law.volts_at_zero,
+        "volts_per_raw": law.volts_per_raw,
+        "sensor_supply_volts": law.sensor_supply_volts,
+        "range_low_gauge_pa": law.range_low_gauge_pa,
+        "range_high_gauge_pa": law.range_high_gauge_pa,
+        "zero_pa": law.zero_pa,
+        "gain": law.gain,
+    }

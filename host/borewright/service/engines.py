@@ -1,0 +1,59 @@
+"""Engine files into engines: the shared check of the file, then our own geometry."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from borewire.engine_file import EngineFileError, check_engine, parse_engine
+
+from borewright.core.engine import Engine, PortEvents, ValveEvents
+from borewright.errors import UseError
+
+__all__ = ["engine_from_document", "load_engine"]
+
+
+def load_engine(path: Path) -> tuple[Engine, dict[str, Any]]:
+    """The engine in a TOML file, and the document as it was written, which is what the record keeps.
+
+    Raises UseError with one sentence that names the file, the key and the reason.
+    """
+    try:
+        text = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        reason = getattr(error, "strerror", None) or "it is not UTF-8 text"
+        raise UseError(f"{path}: the engine file cannot be read ({reason}); give the path of an engine file in TOML") from error
+    try:
+        return _engine(parse_engine(text, str(path))), tomllib.loads(text)
+    except EngineFileError as error:
+        raise UseError(str(error)) from error
+
+
+def engine_from_document(document: Mapping[str, Any], source: str) -> Engine:
+    """The engine of a document, for instance one that the record keeps. Raises UseError like load_engine."""
+    try:
+        return _engine(check_engine(document, source))
+    except EngineFileError as error:
+        raise UseError(str(error)) from error
+
+
+def _engine(checked: Mapping[str, Any]) -> Engine:
+    return Engine(
+        name=checked["name"],
+        cycle=checked["cycle"],
+        firing_order=tuple(checked["firing_order"]),
+        firing_intervals_deg=tuple(float(interval) for interval in checked["firing_intervals_deg"]),
+        bore_m=checked["bore_mm"] / 1e3,
+        stroke_m=checked["stroke_mm"] / 1e3,
+        rod_m=checked["rod_mm"] / 1e3,
+        clearance_m3=checked["clearance_cm3"] / 1e6,
+        pin_offset_m=checked["pin_offset_mm"] / 1e3,
+        running_direction=checked["running_direction"],
+        cooling=checked["cooling"],
+        decompression=checked["decompression"],
+        valve_gear=checked["valve_gear"],
+        valve_events=ValveEvents(**checked["valve_events"]) if "valve_events" in checked else ValveEvents(),
+        port_events=PortEvents(**checked["port_events"]) if "port_events" in checked else PortEvents(),
+    )

@@ -1,0 +1,184 @@
+"""The facts that readiness is decided on, gathered from the bench's state."""
+
+from __future__ import annotations
+
+from math import inf
+
+from borewright.core.conditions import (
+    AirFacts,
+    Condition,
+    LinkFacts,
+    PeopleFacts,
+    PositionFacts,
+    ReadinessFacts,
+    ReferenceFacts,
+    RigFacts,
+    StillFacts,
+    StrokeHoseFacts,
+    evaluate,
+)
+from borewright.core.readiness_table import AIR_ON, State
+from borewright.service.state import BenchState
+from borewright.session.session import Phase
+
+__all__ = ["compression_tdc_count", "conditions_of", "degrees_from_tdc", "reference_tdc_count", "window_deg"]
+
+_AIR_STATES = AIR_ON | {State.VENTING}
+
+
+def conditions_of(state: BenchState) -> tuple[Condition, ...]:
+    """The eight conditions now."""
+    facts = ReadinessFacts(
+        engine=state.engine if state.purpose.kind == "test" else None,
+        cylinder=state.purpose.cylinder,
+        purpose=state.purpose.kind,
+        link=_link(state),
+        rig=_rig(state),
+        reference=_reference(state),
+        stroke_hose=_stroke_hose(state),
+        position=_position(state),
+        still=StillFacts(state.crank.moved_count, state.crank.observed_s) if state.crank else StillFacts(),
+        air=_air(state),
+        people=_people(state),
+    )
+    return evaluate(facts, state.limits, state.now_s)
+
+
+def _link(state: BenchState) -> LinkFacts:
+    return LinkFacts(
+        identified=state.session.identity is not None,
+        streaming=state.session.phase is Phase.STREAMING and state.reading is not None,
+        quiet_s=inf if state.trouble_s is None else state.now_s - state.trouble_s,
+        trouble=state.lost or "",
+    )
+
+
+def _rig(state: BenchState) -> RigFacts:
+    reading = state.reading
+    vented = state.readiness.state in (State.VENTED, State.READY, State.ARMED) and reading is not None
+    return RigFacts(
+        zero_regulated_pa=reading.p_regulated_gauge_pa if vented and reading else None,
+        zero_cylinder_pa=reading.p_cylinder_gauge_pa if vented and reading else None,
+        zero_age_s=_check_age_s(state, "zero"),
+        sealed_age_s=_check_age_s(state, "sealed"),
+        restrictor_age_s=_check_age_s(state, "restrictor"),
+    )
+
+
+def _check_age_s(state: BenchState, kind: str) -> float | None:
+    check = state.checks.get(kind)
+    if check is None or not check.passed:
+        return None
+    return max(0.0, state.unix_minus_device_s + state.now_s - check.made_at_unix_s)
+
+
+def _reference(state: BenchState) -> ReferenceFacts:
+    crank = state.crank
+    if crank is None:
+        return ReferenceFacts()
+    return ReferenceFacts(
+        index_seen=crank.index_count is not None,
+        index_spacing_ok=crank.index_spacing_ok,
+        tdc=state.tdc,
+        fitting_confirmed=state.fitting_confirmed,
+        stop_removed=state.stop is None or state.stop.stop_removed,
+        peak_late_deg=state.peak_late_deg,
+    )
+
+
+def _stroke_hose(state: BenchState) -> StrokeHoseFacts:
+    hose = state.hose
+    return StrokeHoseFacts(
+        stroke=state.stroke,
+        hose=state.hose_evidence,
+        boot_id=state.session.boot_id,
+        hose_at=hose.cylinder if hose is not None and hose.outlet == "cylinder" else None,
+        outlet_read_back=hose is not None and hose.outlet == state.purpose.outlet,
+        verdict=state.verdict,
+    )
+
+
+def reference_tdc_count(state: BenchState, cylinder: int) -> float | None:
+    """A count at which this cylinder's piston is at TDC, on whichever stroke; None while the reference is not known."""
+    crank, tdc, engine = state.crank, state.tdc, state.engine
+    if crank is None or crank.index_count is None or tdc is None or engine is None or cylinder not in engine.firing_order:
+        return None
+    ahead_deg = engine.firing_angle_deg(cylinder) - engine.firing_angle_deg(tdc.reference_cylinder)
+    sign = state.setup.running_sign
+    return crank.index_count + tdc.counts_after_index + sign * ahead_deg / 360.0 * crank.counts_per_rev
+
+
+def compression_tdc_count(state: BenchState) -> float | None:
+    """The compression TDC of the purpose's cylinder that lies nearest to where the crank is; None while it is not known."""
+    crank, engine = state.crank, state.engine
+    if crank is None or crank.last_count is None or engine is None:
+        return None
+    if engine.cycle == "two-stroke":
+        anchor = reference_tdc_count(state, state.purpose.cylinder)
+    elif state.stroke is not None and state.stroke.cylinder == state.purpose.cylinder:
+        anchor = state.stroke.tdc_count
+    else:
+        anchor = None
+    if anchor is None:
+        return None
+    cycle = engine.cycle_deg / 360.0 * crank.counts_per_rev
+    return anchor + round((crank.last_count - anchor) / cycle) * cycle
+
+
+def degrees_from_tdc(state: BenchState) -> float | None:
+    """Where the crank stands, in degrees after the nearest compression TDC (negative: before)."""
+    tdc_count = compression_tdc_count(state)
+    crank = state.crank
+    if tdc_count is None or crank is None or crank.last_count is None:
+        return None
+    return state.setup.running_sign * (crank.last_count - tdc_count) / crank.counts_per_rev * 360.0
+
+
+def window_deg(state: BenchState) -> float:
+    """How far from compression TDC the crank may stand: the smaller of the fixed limit and the torque-safe angle."""
+    torque = state.torque_window_deg
+    u_deg = state.tdc.u_deg if state.tdc else 0.0
+    return state.limits.window_deg if torque is None else max(0.0, min(state.limits.window_deg, torque - 2.0 * u_deg))
+
+
+def _position(state: BenchState) -> PositionFacts:
+    crank = state.crank
+    if crank is None:
+        return PositionFacts()
+    tdc_count = compression_tdc_count(state)
+    return PositionFacts(
+        count=crank.last_count,
+        tdc_count=tdc_count,
+        counts_per_rev=crank.counts_per_rev,
+        running_sign=state.setup.running_sign,
+        holding_torque_nm=state.holding_torque_nm,
+        torque_window_deg=state.torque_window_deg,
+        u_tdc_deg=state.tdc.u_deg if state.tdc else 0.0,
+        approach=None if tdc_count is None else crank.approach(tdc_count, window_deg(state)),
+    )
+
+
+def _air(state: BenchState) -> AirFacts:
+    reading = state.reading
+    shut = state.readiness.state not in _AIR_STATES if state.has_valves else None
+    return AirFacts(
+        p_regulated_gauge_pa=reading.p_regulated_gauge_pa if reading else None,
+        p_cylinder_gauge_pa=reading.p_cylinder_gauge_pa if reading else None,
+        supply_shut=shut,
+        vent_open=state.readiness.state is not State.SQUEEZING if state.has_valves else None,
+        regulated_rising=state.regulated_leaks_in,
+        proven_gauge_pa=state.proven_gauge_pa,
+        regulated_low_gauge_pa=state.setup.regulated_low_gauge_pa,
+        regulated_high_gauge_pa=state.setup.regulated_high_gauge_pa,
+    )
+
+
+def _people(state: BenchState) -> PeopleFacts:
+    confirmed = state.confirmed
+    if confirmed is None:
+        return PeopleFacts()
+    crank = state.crank
+    moved = 0.0
+    if crank is not None and crank.last_count is not None:
+        moved = confirmed.farthest_count / crank.counts_per_rev * 360.0
+    return PeopleFacts(confirmed.points, confirmed.at_s, moved)

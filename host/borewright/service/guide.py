@@ -1,0 +1,167 @@
+"""What the person has to do next: one step at a time, in plain words, from the bench's state alone.
+
+The terminal, the demo's scripted person and later the window all follow these steps; none of them has a flow of its own.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from borewright.core.conditions import Condition, confirmations_needed
+from borewright.core.readiness_table import State
+from borewright.service import acts
+from borewright.service.facts import degrees_from_tdc, window_deg
+from borewright.service.state import BenchState
+
+__all__ = ["Step", "StepKey", "next_step"]
+
+StepKey = Literal[
+    "wait",
+    "blocked",
+    "find_index",
+    "confirm_fitting",
+    "place_hose",
+    "read_back_hose",
+    "begin_squeeze",
+    "squeeze_turn",
+    "open_vent",
+    "turn_to_tdc",
+    "keep_still",
+    "restrain",
+    "confirm_people",
+    "give_air",
+    "shut_supply",
+]
+
+BACK_OFF_DEG = 185.0
+SETTLES_S = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One thing to do. act: what to tell the bench once the person says that it is done; None where the bench sees it by itself.
+
+    turn_deg: how far to turn the crank, positive in the running direction.
+    """
+
+    key: StepKey
+    text: str
+    act: acts.Act | None = None
+    turn_deg: float | None = None
+
+
+def next_step(state: BenchState) -> Step:
+    """The next thing to do for the purpose that is set."""
+    under_way = _under_way(state)
+    if under_way is not None:
+        return under_way
+    unmet = {condition.name: condition for condition in state.conditions if not condition.met}
+    if not state.conditions or "link" in unmet:
+        return Step("wait", _words(unmet["link"]) if unmet else "wait for the rig")
+    if "rig" in unmet:
+        just_vented = state.now_s - state.state_since_s < SETTLES_S
+        return Step("wait" if state.zero is not None or just_vented else "blocked", _words(unmet["rig"]))
+    step = _test_step(state, unmet) if state.purpose.kind == "test" else _outlet_step(state)
+    if step is not None:
+        return step
+    if "still" in unmet:
+        return Step("keep_still", "keep the crank still")
+    if state.purpose.kind == "test" and state.holding_torque_nm is None:
+        return Step("restrain", "restrain the crank, take the bar off, and say how much torque the restraint holds")
+    if "people" in unmet:
+        points = frozenset(confirmations_needed(state.engine if state.purpose.kind == "test" else None))
+        return Step("confirm_people", _words(unmet["people"]), acts.ConfirmPeople(points))
+    if unmet:
+        first = next(iter(unmet.values()))
+        return Step("wait" if first.name == "air" else "blocked", _words(first))
+    if state.has_hold_switch:
+        return Step("give_air", "ready for air: press the hold-to-run switch and keep it pressed until the rig is vented")
+    if state.has_valves:
+        return Step("give_air", "ready for air", acts.AskAir())
+    return Step("give_air", "ready for air: see that the vent is closed, then open the supply by hand, slowly", acts.AskAir())
+
+
+def _words(condition: Condition) -> str:
+    return f"{condition.reason}. {condition.remedy}".strip()
+
+
+def _under_way(state: BenchState) -> Step | None:
+    match state.readiness.state:
+        case State.ARMED:
+            return Step("wait", "air is coming: keep clear")
+        case State.PUFFING | State.WATCHING:
+            return Step("wait", "PRESSURISED: a short puff; watching the crank")
+        case State.FILLING if state.has_valves or state.capture is None or not state.capture.settled:
+            return Step("wait", "PRESSURISED: air is on, waiting for a steady reading")
+        case State.FILLING:
+            return Step("shut_supply", "PRESSURISED: steady; shut the supply by hand and leave the vent closed")
+        case State.HOLDING:
+            return Step("wait", "PRESSURISED: air stays on for looking and listening")
+        case State.ISOLATED if state.has_valves or (state.capture is not None and not state.capture.live.decay_done):
+            return Step("wait", "PRESSURISED: supply shut, watching the pressure bleed away")
+        case State.ISOLATED:
+            return Step("open_vent", "PRESSURISED: open the vent by hand")
+        case State.VENTING if state.has_valves:
+            return Step("wait", "PRESSURISED: venting; do not turn or undo anything")
+        case State.VENTING:
+            return Step("open_vent", "PRESSURISED: shut the supply and open the vent by hand; do not turn or undo anything")
+        case State.SQUEEZING:
+            return _squeeze_step(state)
+        case _:
+            return None
+
+
+def _squeeze_step(state: BenchState) -> Step:
+    if state.squeeze is None:
+        return Step("open_vent", "stop turning, then open the vent by hand", acts.EndSqueeze())
+    text = "turn the crank by hand, never with the starter, steadily in the running direction until told to stop"
+    if not state.has_valves:
+        text = "close the vent by hand, then " + text
+    return Step("squeeze_turn", text, turn_deg=120.0)
+
+
+def _outlet_step(state: BenchState) -> Step | None:
+    outlet = state.purpose.outlet
+    if state.hose is not None and state.hose.outlet == outlet:
+        return None
+    where = "cap the end of the hose" if outlet == "capped" else "put the certified orifice onto the end of the hose"
+    return Step("place_hose", f"take the hose off the engine and {where}", acts.PlaceHose(outlet))
+
+
+def _test_step(state: BenchState, unmet: dict[str, Condition]) -> Step | None:
+    cylinder = state.purpose.cylinder
+    if "reference" in unmet:
+        return _reference_step(state, unmet["reference"])
+    if state.hose is None or state.hose.outlet != "cylinder" or state.hose.cylinder != cylinder:
+        return Step("place_hose", f"put the hose into cylinder {cylinder}", acts.PlaceHose("cylinder", cylinder))
+    if "stroke_and_hose" in unmet:
+        evidence = state.hose_evidence
+        if evidence is not None and evidence.needs_read_back and not evidence.read_back:
+            return Step("read_back_hose", _words(unmet["stroke_and_hose"]), acts.ReadBackHose(cylinder))
+        return Step("begin_squeeze", _words(unmet["stroke_and_hose"]) + " All plugs out.", acts.BeginSqueeze())
+    if "position" in unmet and state.holding_torque_nm is not None:
+        return _turn_step(state, unmet["position"])
+    return None
+
+
+def _reference_step(state: BenchState, reference: Condition) -> Step:
+    crank = state.crank
+    if crank is not None and (crank.index_count is None or crank.index_spacing_ok is None):
+        return Step("find_index", _words(reference), turn_deg=400.0)
+    if state.tdc is not None and not state.fitting_confirmed:
+        return Step("confirm_fitting", _words(reference), acts.ConfirmFitting())
+    return Step("blocked", _words(reference))
+
+
+def _turn_step(state: BenchState, position: Condition) -> Step:
+    """The way to compression TDC: forwards to it; when it was passed or not come to rightly, back first and up again."""
+    off_deg = degrees_from_tdc(state)
+    engine = state.engine
+    if off_deg is None or engine is None:
+        return Step("blocked", _words(position))
+    allowed_deg = window_deg(state)
+    if (off_deg > allowed_deg and off_deg < 90.0) or abs(off_deg) <= allowed_deg:
+        return Step("turn_to_tdc", _words(position), turn_deg=-(off_deg + BACK_OFF_DEG))
+    ahead_deg = -off_deg % engine.cycle_deg
+    return Step("turn_to_tdc", f"{_words(position)} {ahead_deg:.0f}° to go in the running direction.", turn_deg=ahead_deg)

@@ -1,0 +1,106 @@
+"""What the person's acts change."""
+
+from __future__ import annotations
+
+from borewright.core.crank import tdc_window_deg
+from borewright.core.evidence import carry_over
+from borewright.core.readiness_table import Event, State
+from borewright.service import acts
+from borewright.service.air import happen
+from borewright.service.evidence import begin_squeeze, read_back_hose
+from borewright.service.state import BenchState, Confirmed
+from borewright.service.tdc import begin_tdc, stop_removed, take_contact
+from borewright.service.work import Work
+from borewright.service.zero import begin_zero
+
+__all__ = ["take_act"]
+
+
+def take_act(work: Work, act: acts.Act) -> None:
+    """Take one act of the person."""
+    match act:
+        case acts.SetPurpose(purpose):
+            _set_purpose(work, purpose)
+        case acts.PlaceHose():
+            _place_hose(work, act)
+        case acts.ReadBackHose(cylinder):
+            read_back_hose(work, cylinder)
+        case acts.BeginSqueeze():
+            begin_squeeze(work)
+        case acts.EndSqueeze():
+            happen(work, Event.SQUEEZE_OVER)
+        case acts.StateRestraint(holding_torque_nm):
+            work.set(holding_torque_nm=holding_torque_nm)
+            work.set(torque_window_deg=_torque_window_deg(work.state))
+        case acts.ConfirmFitting():
+            work.set(fitting_confirmed=True)
+        case acts.ConfirmPeople(points):
+            _confirm(work, points)
+        case acts.AskAir():
+            if work.state.has_hold_switch and work.state.readiness.state is State.READY:
+                work.say("note", "press the hold-to-run switch and keep it pressed")
+            else:
+                happen(work, Event.AIR_ASKED)
+        case acts.LetGo():
+            happen(work, Event.AIR_RELEASED)
+        case acts.SetHold(on):
+            _set_hold(work, on)
+        case acts.StopAll():
+            happen(work, Event.STOP)
+        case acts.TakeZero():
+            begin_zero(work)
+        case acts.BeginTdc(cylinder):
+            begin_tdc(work, cylinder)
+        case acts.TakeContact(side):
+            take_contact(work, side)
+        case acts.ConfirmStopRemoved():
+            stop_removed(work)
+    work.log("act", act=type(act).__name__)
+
+
+def _locked(work: Work) -> bool:
+    if work.state.readiness.locked:
+        work.say("warning", "PRESSURISED: do not turn or undo anything until it is vented")
+    return work.state.readiness.locked
+
+
+def _set_purpose(work: Work, purpose: acts.Purpose) -> None:
+    if _locked(work):
+        return
+    state = work.state
+    stroke = state.stroke
+    if purpose.kind == "test" and stroke is not None and state.engine is not None and state.crank is not None:
+        stroke = carry_over(stroke, state.engine, purpose.cylinder, state.crank.counts_per_rev, state.setup.running_sign)
+    work.set(purpose=purpose, stroke=stroke, hose_evidence=None, confirmed=None, verdict=None, squeeze=None)
+    work.set(torque_window_deg=_torque_window_deg(work.state))
+    happen(work, Event.READY_LOST)
+
+
+def _place_hose(work: Work, act: acts.PlaceHose) -> None:
+    if _locked(work):
+        return
+    work.set(hose=act, hose_evidence=None, confirmed=None)
+    happen(work, Event.READY_LOST)
+
+
+def _torque_window_deg(state: BenchState) -> float | None:
+    engine = state.engine
+    if engine is None or state.holding_torque_nm is None:
+        return None
+    return tdc_window_deg(
+        engine.bore_m, engine.stroke_m, engine.rod_m, state.setup.regulated_high_gauge_pa, state.holding_torque_nm
+    )
+
+
+def _confirm(work: Work, points: frozenset[str]) -> None:
+    crank = work.state.crank
+    if crank is not None and crank.last_count is not None:
+        work.set(confirmed=Confirmed(points, work.state.now_s, crank.last_count))
+
+
+def _set_hold(work: Work, on: bool) -> None:
+    if on:
+        happen(work, Event.HOLD_ASKED)
+    elif work.state.readiness.state is State.HOLDING:
+        work.set(hold_asked=False)
+        happen(work, Event.HOLD_OVER)

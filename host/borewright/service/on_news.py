@@ -1,0 +1,132 @@
+"""What the session's news change."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from borewire.messages import AirState, Cause, Fitted, HoldState
+
+from borewright.core.motion import CrankTracker
+from borewright.core.readiness import Readiness
+from borewright.core.readiness_table import Event, State
+from borewright.errors import LinkError
+from borewright.service.air import happen
+from borewright.service.tdc import finish_tdc
+from borewright.service.transducers import transducers_of
+from borewright.service.work import Work
+from borewright.session import news
+
+__all__ = ["take_news"]
+
+
+def take_news(work: Work, told: news.News) -> None:
+    """Take one piece of news into the state."""
+    match told:
+        case news.DeviceKnown(identity, _):
+            _device_known(work, told)
+            work.log("device", serial=identity.serial_number, firmware=identity.firmware_version, boot_id=identity.boot_id)
+        case news.StreamRunning():
+            work.set(lost=None)
+        case news.LinkRefused(reason):
+            work.set(lost=reason)
+            happen(work, Event.LINK_LOST)
+        case news.LinkSilent(silent_s):
+            work.set(lost=f"the rig has been silent for {silent_s:.1f} s")
+            work.say("alarm" if work.state.pressurised else "warning", "the rig is silent: check cable and power" + _by_hand(work))
+            happen(work, Event.LINK_LOST)
+        case news.DeviceRestarted():
+            work.say("alarm" if work.state.pressurised else "warning", "the rig was restarted; stroke and hose must be shown again")
+            forget_evidence(work, reference=True)
+            happen(work, Event.LINK_LOST)
+        case news.Gap(_, blocks):
+            work.set(trouble_s=work.state.now_s)
+            work.log("gap", blocks=blocks)
+            happen(work, Event.GAP)
+        case news.IndexSeen(_, crank_count, _):
+            _index_seen(work, crank_count)
+        case news.AirChanged():
+            _air_changed(work, told)
+        case news.DeviceFault(_, fault, detail):
+            work.set(trouble_s=work.state.now_s)
+            work.log("fault", fault=fault.name.lower(), detail=detail)
+            work.say("warning", f"the rig reports a fault: {fault.name.lower().replace('_', ' ')} ({detail})")
+            happen(work, Event.DEVICE_FAULT)
+        case news.HoldChanged(_, hold):
+            work.log("hold_switch", hold=hold.name.lower())
+            happen(work, Event.AIR_ASKED if hold is HoldState.PRESSED else Event.AIR_RELEASED)
+        case news.CommandRefused(command, reason, _):
+            work.log("refused", command=command, reason=reason.name.lower())
+            if work.state.opening is not None:
+                work.say("warning", f"the rig refuses: {reason.name.lower().replace('_', ' ')}")
+                happen(work, Event.DEVICE_TRIPPED)
+        case news.CommandLost(command):
+            work.log("unanswered", command=command)
+        case _:
+            pass
+
+
+def forget_evidence(work: Work, reference: bool = False) -> None:
+    """Losing reference, power or phase drops all evidence."""
+    work.set(stroke=None, hose_evidence=None, squeeze=None, verdict=None, confirmed=None)
+    if reference and work.state.crank is not None:
+        work.set(crank=work.state.crank.restarted(), fitting_confirmed=False, stop=None)
+
+
+def _by_hand(work: Work) -> str:
+    return "; SHUT AND VENT BY HAND" if work.state.pressurised else ""
+
+
+def _device_known(work: Work, told: news.DeviceKnown) -> None:
+    state = work.state
+    identity = told.identity
+    try:
+        transducers = transducers_of(told.channels, state.setup)
+    except LinkError as error:
+        work.set(lost=str(error))
+        happen(work, Event.LINK_LOST)
+        return
+    if state.transducers is not None:
+        transducers = transducers.with_zeros(state.transducers.regulated.zero_pa, state.transducers.cylinder.zero_pa)
+    valves = Fitted.SUPPLY_VALVE in identity.fitted and Fitted.VENT_VALVE in identity.fitted
+    crank = state.crank or CrankTracker(
+        identity.counts_per_rev, state.setup.running_sign, index_tolerance_count=state.limits.index_tolerance_count
+    )
+    readiness = state.readiness
+    if readiness.valves != valves:
+        readiness = Readiness(valves=valves, limits=state.limits)
+    work.set(transducers=transducers, crank=crank, readiness=readiness)
+
+
+def _index_seen(work: Work, crank_count: int) -> None:
+    crank = work.state.crank
+    if crank is None:
+        return
+    seen = crank.index(crank_count)
+    work.set(crank=seen)
+    finish_tdc(work)
+    if seen.index_spacing_ok is False and crank.index_spacing_ok is not False:
+        work.say("warning", "counts were lost between two index pulses: the reference and all evidence are dropped")
+        forget_evidence(work)
+        if work.state.stop is not None:
+            work.set(stop=work.state.stop.again())
+
+
+def _air_changed(work: Work, told: news.AirChanged) -> None:
+    work.log(
+        "air", air=told.air.name.lower(), cause=told.cause.name.lower(), opening_id=told.opening_id, crank_count=told.crank_count
+    )
+    opening = work.state.opening
+    if told.air is AirState.OPEN:
+        happen(work, Event.OPENED)
+    elif told.air is AirState.ISOLATED:
+        happen(work, Event.SHUT_SEEN)
+    elif told.cause is Cause.TIME_LIMIT and work.state.readiness.state in (State.PUFFING, State.WATCHING):
+        happen(work, Event.PUFF_OVER)
+    elif told.cause is Cause.HOLD_RELEASED:
+        happen(work, Event.AIR_RELEASED)
+    elif told.tripped:
+        why = told.cause.name.lower().replace("_", " ")
+        work.say("alarm" if opening is not None else "warning", f"the rig shut and vented by itself: {why}")
+        if work.state.capture is not None:
+            work.set(capture=replace(work.state.capture, void_reason=f"the rig shut and vented by itself: {why}"))
+        happen(work, Event.DEVICE_TRIPPED)

@@ -1,0 +1,170 @@
+"""What the samples change: crank, pressures, squeeze, zero, capture; and which events of readiness they are."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import numpy.typing as npt
+
+from borewright.core.conditions import all_met
+from borewright.core.readiness_table import AIR_ON, Event, State
+from borewright.core.samples import SampleColumns
+from borewright.service.air import close_capture, happen, renew_opening
+from borewright.service.effects import KeepChunk
+from borewright.service.evidence import watch_squeeze
+from borewright.service.facts import conditions_of
+from borewright.service.state import Reading
+from borewright.service.work import Work
+from borewright.service.zero import watch_zero
+
+__all__ = ["take_samples"]
+
+RECENT_S = 2.0
+READ_SAMPLES = 32
+SEEN_PA = 15_000.0
+LEAK_IN_PA = 1_000.0
+CHUNK_S = 1.0
+STEADY_LIMIT_S = 60.0
+PUFF_SLACK_S = 0.3
+VENT_LIMIT_S = 20.0
+
+
+def take_samples(work: Work, columns: SampleColumns) -> None:
+    """Take new samples into the state, then let happen what they show."""
+    transducers, crank = work.state.transducers, work.state.crank
+    if transducers is None or crank is None or len(columns) == 0:
+        return
+    p_regulated, p_cylinder = transducers.gauge_pa(columns)
+    recent = (*work.state.recent, columns)
+    oldest_s = float(columns.t_s[-1]) - RECENT_S
+    while len(recent) > 1 and float(recent[0].t_s[-1]) < oldest_s:
+        recent = recent[1:]
+    work.set(crank=crank.add(columns), reading=_reading(columns, p_regulated, p_cylinder), recent=recent)
+    _follow_people(work, columns)
+    watch_zero(work, columns)
+    watch_squeeze(work, columns, p_cylinder)
+    _record(work, columns)
+    _watch_crank(work, columns)
+    _watch_pressure(work)
+    _watch_time(work)
+    _watch_capture(work)
+    _watch_readiness(work)
+    renew_opening(work)
+
+
+def _reading(columns: SampleColumns, p_regulated: npt.NDArray[np.float64], p_cylinder: npt.NDArray[np.float64]) -> Reading:
+    last = slice(-READ_SAMPLES, None)
+    return Reading(
+        float(columns.t_s[-1]),
+        float(p_regulated[last].mean()),
+        float(p_cylinder[last].mean()),
+        float(max(p_regulated.max(), p_cylinder.max())),
+    )
+
+
+def _follow_people(work: Work, columns: SampleColumns) -> None:
+    confirmed = work.state.confirmed
+    if confirmed is not None:
+        away = int(np.abs(columns.crank_count - confirmed.crank_count).max())
+        if away > confirmed.farthest_count:
+            work.set(confirmed=replace(confirmed, farthest_count=away))
+
+
+def _record(work: Work, columns: SampleColumns) -> None:
+    capture = work.state.capture
+    if capture is None:
+        return
+    unkept = (*capture.unkept, columns)
+    if unkept[-1].t_s[-1] - unkept[0].t_s[0] >= CHUNK_S:
+        work.do(KeepChunk(SampleColumns.join(unkept)))
+        unkept = ()
+    work.set(capture=replace(capture, parts=(*capture.parts, columns), unkept=unkept, live=capture.live.add(columns)))
+
+
+def _watch_crank(work: Work, columns: SampleColumns) -> None:
+    opening = work.state.opening
+    if opening is None or work.state.readiness.state not in AIR_ON:
+        return
+    if int(columns.crank_count.min()) < opening.low_count or int(columns.crank_count.max()) > opening.high_count:
+        happen(work, Event.CRANK_LEFT_WINDOW)
+
+
+def _watch_pressure(work: Work) -> None:
+    state, reading = work.state, work.state.reading
+    if reading is None:
+        return
+    now = state.readiness.state
+    limit_pa = state.setup.regulated_high_gauge_pa
+    if now is State.SQUEEZING:
+        limit_pa = state.limits.squeeze_vent_fraction * state.setup.rated_cylinder_side_gauge_pa
+    if reading.p_highest_gauge_pa > limit_pa and now is not State.VENTING:
+        happen(work, Event.OVER_PRESSURE)
+    vented = now in (State.VENTED, State.READY, State.ARMED)
+    if vented and max(reading.p_regulated_gauge_pa, reading.p_cylinder_gauge_pa) > SEEN_PA:
+        happen(work, Event.PRESSURE_SEEN)
+    if max(abs(reading.p_regulated_gauge_pa), abs(reading.p_cylinder_gauge_pa)) < state.limits.vented_gauge_pa:
+        happen(work, Event.PRESSURE_GONE)
+    leaks_in = vented and reading.p_regulated_gauge_pa - reading.p_cylinder_gauge_pa > LEAK_IN_PA
+    if leaks_in is not state.regulated_leaks_in:
+        work.set(regulated_leaks_in=leaks_in)
+
+
+def _watch_time(work: Work) -> None:
+    state = work.state
+    since_s = state.now_s - state.state_since_s
+    match state.readiness.state:
+        case State.ARMED if state.countdown_until_s is not None and state.now_s >= state.countdown_until_s:
+            happen(work, Event.COUNTDOWN_OVER)
+        case State.PUFFING if since_s > state.limits.puff_s + PUFF_SLACK_S:
+            happen(work, Event.PUFF_OVER)
+        case State.WATCHING if since_s >= state.limits.watch_s:
+            happen(work, Event.WATCH_PASSED)
+        case State.HOLDING if since_s > state.limits.hold_renewal_s:
+            work.say("note", "holding was not renewed for a minute; air is shut")
+            happen(work, Event.HOLD_OVER)
+        case State.FILLING if since_s > state.limits.opening_s:
+            _watch_regulated(work)
+
+
+def _watch_regulated(work: Work) -> None:
+    """After an opening the regulated pressure has to be in range; a hand valve may take longer to get there."""
+    state, reading, capture = work.state, work.state.reading, work.state.capture
+    if reading is None or capture is None or not state.has_valves:
+        return
+    if not state.setup.regulated_low_gauge_pa <= reading.p_regulated_gauge_pa <= state.setup.regulated_high_gauge_pa:
+        reason = f"the regulated pressure was {reading.p_regulated_gauge_pa / 1000:.0f} kPa, out of range, with air on"
+        work.say("warning", reason + "; set the regulator and test again")
+        work.set(capture=replace(capture, void_reason=reason))
+        happen(work, Event.STOP)
+
+
+def _watch_capture(work: Work) -> None:
+    capture = work.state.capture
+    if capture is None:
+        return
+    live, now = capture.live, work.state.readiness.state
+    settled = live.settled or work.state.now_s - work.state.state_since_s > STEADY_LIMIT_S
+    if now is State.FILLING and settled and not capture.settled and not work.state.hold_asked:
+        work.set(capture=replace(capture, settled=True))
+        happen(work, Event.SETTLED)
+    if not work.state.has_valves and live.supply_shut and work.state.readiness.state in (State.FILLING, State.HOLDING):
+        happen(work, Event.SHUT_SEEN)
+    if work.state.readiness.state is State.ISOLATED and live.decay_done:
+        happen(work, Event.ISOLATE_OVER)
+    capture = work.state.capture
+    if capture is not None and capture.ended_s is not None:
+        gone = work.state.readiness.state is State.VENTED
+        if gone or work.state.now_s - capture.ended_s > VENT_LIMIT_S:
+            close_capture(work)
+
+
+def _watch_readiness(work: Work) -> None:
+    conditions = conditions_of(work.state)
+    work.set(conditions=conditions)
+    state = work.state.readiness.state
+    if state in (State.VENTED, State.READY, State.ARMED):
+        if all_met(conditions) and work.state.capture is None:
+            happen(work, Event.READY_MET)
+        elif state is not State.VENTED:
+            happen(work, Event.READY_LOST)

@@ -1,0 +1,90 @@
+"""The one reducer: step(state, event) -> (state, effects). Pure: no port, no file, no clock, no thread.
+
+Events are what came over the wire, ticks of the host's clock, acts of the person, and checks that an analysis gave back.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TypeAlias
+
+from borewire.codec import Received
+
+from borewright.core.rig import RigCheck
+from borewright.service import acts
+from borewright.service.air import close_capture
+from borewright.service.effects import Effect, Send
+from borewright.service.on_act import take_act
+from borewright.service.on_news import take_news
+from borewright.service.on_samples import take_samples
+from borewright.service.state import BenchState
+from borewright.service.work import Work
+from borewright.service.zero import keep_check
+from borewright.session.session import Outcome, Phase
+
+__all__ = ["CheckGiven", "Event", "FromWire", "HostTick", "step"]
+
+
+@dataclass(frozen=True, slots=True)
+class FromWire:
+    """What the decoder made of the bytes that came."""
+
+    received: tuple[Received, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class HostTick:
+    """Time has passed on the host's clock."""
+
+
+@dataclass(frozen=True, slots=True)
+class CheckGiven:
+    """The analysis of a sealed or restrictor capture gave this check; proven_gauge_pa: the set pressure that it showed."""
+
+    check: RigCheck
+    proven_gauge_pa: float | None = None
+
+
+Event: TypeAlias = FromWire | HostTick | CheckGiven | acts.Act
+
+
+def step(state: BenchState, event: Event, now_host_s: float) -> tuple[BenchState, tuple[Effect, ...]]:
+    """The state after the event, and what has to be done outside, in this order.
+
+    now_host_s: the host's monotonic clock, which serves only to notice silence and to repeat what was not answered.
+    """
+    work = Work(state, now_host_s)
+    match event:
+        case FromWire(received):
+            _from_wire(work, received)
+        case HostTick():
+            _take(work, work.state.session.tick_host(now_host_s))
+        case CheckGiven(check, proven_gauge_pa):
+            keep_check(work, check)
+            if proven_gauge_pa is not None:
+                work.set(proven_gauge_pa=proven_gauge_pa)
+        case _:
+            take_act(work, event)
+    _close_when_link_is_gone(work)
+    return work.state, tuple(work.effects)
+
+
+def _from_wire(work: Work, received: Sequence[Received]) -> None:
+    _take(work, work.state.session.receive(received, work.now_host_s))
+
+
+def _take(work: Work, outcome: Outcome) -> None:
+    work.set(session=outcome.session)
+    work.do(*(Send(message) for message in outcome.send))
+    # index pulses and valve changes belong to the samples they came with, so the samples come first; a gap is told with them
+    if outcome.samples is not None:
+        take_samples(work, outcome.samples)
+    for told in outcome.news:
+        take_news(work, told)
+
+
+def _close_when_link_is_gone(work: Work) -> None:
+    capture = work.state.capture
+    if capture is not None and capture.ended_s is not None and work.state.session.phase is not Phase.STREAMING:
+        close_capture(work)

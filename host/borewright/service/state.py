@@ -1,0 +1,154 @@
+"""The bench's state: everything that the program knows at one moment. Immutable; the reducer makes the next one."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from borewire.messages import Fitted
+
+from borewright.core.conditions import Condition
+from borewright.core.engine import Engine
+from borewright.core.evidence import HoseEvidence, SqueezeVerdict, SqueezeWatch, StrokeEvidence
+from borewright.core.limits import Limits
+from borewright.core.live import LiveCapture
+from borewright.core.motion import CrankTracker
+from borewright.core.pistonstop import PistonStop
+from borewright.core.readiness import Readiness
+from borewright.core.rig import RigCheck, RigSetup, TrueTdc
+from borewright.core.samples import SampleColumns
+from borewright.service.acts import PlaceHose, Purpose
+from borewright.service.transducers import Transducers
+from borewright.session.session import Session
+
+__all__ = ["BenchState", "Capturing", "Confirmed", "Opening", "Reading", "ZeroTaking"]
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """The latest pressures, zero-corrected: means over the last samples, and how the regulated pressure moved while shut."""
+
+    t_s: float
+    p_regulated_gauge_pa: float
+    p_cylinder_gauge_pa: float
+    p_highest_gauge_pa: float
+
+
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """One opening of the supply: its number on the wire, its crank window in counts, when it began and was last renewed."""
+
+    opening_id: int
+    low_count: int
+    high_count: int
+    began_s: float
+    renewed_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Capturing:
+    """A capture in progress.
+
+    conditions: as they were at the opening. parts: all samples so far; unkept: those that have not gone to the record yet. settled:
+    the person or the device has been told that the reading is steady. ended_s: since when only the venting is left.
+    """
+
+    purpose: Purpose
+    conditions: tuple[Condition, ...]
+    parts: tuple[SampleColumns, ...]
+    unkept: tuple[SampleColumns, ...]
+    live: LiveCapture
+    began_s: float
+    ended_s: float | None = None
+    void_reason: str | None = None
+    settled: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class ZeroTaking:
+    """The zero check in progress: samples at vent so far."""
+
+    parts: tuple[SampleColumns, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Confirmed:
+    """What the people confirmed, when (device time) and at which crank count."""
+
+    points: frozenset[str]
+    at_s: float
+    crank_count: int
+    farthest_count: int = 0  # how far the crank has been from there since
+
+
+@dataclass(frozen=True, slots=True)
+class BenchState:
+    """Everything known at one moment. Times are device seconds; angles crank degrees in the running direction."""
+
+    session: Session
+    setup: RigSetup = field(default_factory=RigSetup)
+    limits: Limits = field(default_factory=Limits)
+    who: str = ""
+    engine: Engine | None = None
+    purpose: Purpose = field(default_factory=lambda: Purpose("sealed"))
+    transducers: Transducers | None = None
+    checks: dict[str, RigCheck] = field(default_factory=dict)
+    unix_minus_device_s: float = 0.0
+    crank: CrankTracker | None = None
+    tdc: TrueTdc | None = None
+    readiness: Readiness = field(default_factory=Readiness)
+    conditions: tuple[Condition, ...] = ()
+    hose: PlaceHose | None = None
+    squeeze: SqueezeWatch | None = None
+    stroke: StrokeEvidence | None = None
+    hose_evidence: HoseEvidence | None = None
+    holding_torque_nm: float | None = None
+    confirmed: Confirmed | None = None
+    reading: Reading | None = None
+    recent: tuple[SampleColumns, ...] = ()
+    trouble_s: float | None = None
+    regulated_leaks_in: bool = False
+    proven_gauge_pa: float | None = None
+    fitting_confirmed: bool = False
+    peak_late_deg: float | None = None
+    verdict: SqueezeVerdict | None = None
+    torque_window_deg: float | None = None
+    countdown_until_s: float | None = None
+    state_since_s: float = 0.0
+    opening: Opening | None = None
+    opening_number: int = 0
+    hold_asked: bool = False
+    capture: Capturing | None = None
+    zero: ZeroTaking | None = None
+    stop: PistonStop | None = None
+    lost: str | None = None
+
+    @property
+    def now_s(self) -> float:
+        """Device time of the latest sample, 0 before the first."""
+        return 0.0 if self.reading is None else self.reading.t_s
+
+    @property
+    def restrictor_area_m2(self) -> float:
+        """As the last restrictor check that passed found it, else as the rig's setup says."""
+        check = self.checks.get("restrictor")
+        return float(check.result["area_m2"]) if check is not None and check.passed else self.setup.restrictor_area_m2
+
+    @property
+    def unix_s(self) -> float:
+        """Seconds since 1970 at the latest sample, for the dates of checks."""
+        return self.unix_minus_device_s + self.now_s
+
+    @property
+    def has_valves(self) -> bool:
+        """True when the device drives the supply and the vent."""
+        return self.readiness.valves
+
+    @property
+    def has_hold_switch(self) -> bool:
+        """True when a hold-to-run switch is fitted: pressing it is the deliberate act, letting go shuts and vents."""
+        return self.session.identity is not None and Fitted.HOLD_SWITCH in self.session.identity.fitted
+
+    @property
+    def pressurised(self) -> bool:
+        """PRESSURISED, do not turn or undo: air was let in or seen and has not been seen gone."""
+        return self.readiness.pressurised

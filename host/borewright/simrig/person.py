@@ -1,0 +1,190 @@
+"""A scripted person at the simulated rig: follows the guide's steps, and does at the rig what they say.
+
+It knows what a person knows: the words on the screen, and what can be seen at the engine. It never looks at the truth.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from boresim.endpoint import SimEndpoint
+
+from borewright.errors import BorewrightError
+from borewright.service import acts
+from borewright.service.bench import Bench
+from borewright.service.guide import Step, next_step
+
+__all__ = ["Person", "StuckError"]
+
+STUCK_S = 240.0
+SQUEEZE_RPM = 20.0
+TURN_RPM = 20.0
+
+
+class StuckError(BorewrightError):
+    """The scripted person could not get on."""
+
+
+class Person:
+    """The person. bench: what they look at and tell. port: the rig at which they work.
+
+    on_turn: called after each turn of the loop, for progress.
+    """
+
+    def __init__(self, bench: Bench, port: SimEndpoint, on_turn: Callable[[], None]) -> None:
+        self._bench = bench
+        self._port = port
+        self._on_turn = on_turn
+        self._holding_torque_nm = port.rig.plant.scenario.crank.restraint_nm
+        self._hold_pressed = False
+        self._vent_shut = False
+
+    # ------------------------------------------------------------------ time
+
+    def wait(self, seconds: float) -> None:
+        """Let so much virtual time pass."""
+        until_s = self._port.monotonic() + seconds
+        self.wait_until(lambda: self._port.monotonic() >= until_s)
+
+    def wait_until(self, reached: Callable[[], bool], limit_s: float = STUCK_S) -> None:
+        """Look on until something is so. Raises StuckError when it is not after limit_s of virtual time."""
+        began_s = self._port.monotonic()
+        while not reached():
+            self._bench.turn()
+            self._on_turn()
+            if self._port.monotonic() - began_s > limit_s:
+                raise StuckError(f"the scripted person is stuck at: {next_step(self._bench.state).text}; try another seed")
+
+    def at_the_rig(self, words: str) -> None:
+        """Do something at the rig, and be done with it. Raises StuckError when it cannot be done."""
+        answer = self._port.rig.operator.do(words)
+        if not answer.startswith("ok"):
+            raise StuckError(f"the scripted person cannot do {words!r}: {answer}")
+        self.wait_until(lambda: not self._port.rig.operator.busy)
+
+    def tell(self, act: acts.Act) -> None:
+        """Tell the bench something."""
+        self._bench.act(act)
+
+    # ------------------------------------------------------------------ the rig's own checks
+
+    def find_true_tdc(self, cylinder: int) -> None:
+        """The piston-stop procedure: two pairs of contacts, the stop out, the index pulse seen."""
+        self.tell(acts.BeginTdc(cylinder))
+        self.at_the_rig(f"piston-stop {cylinder}")
+        for turn_deg, side in ((720, "before"), (-720, "after"), (720, "before"), (-720, "after")):
+            self.at_the_rig(f"turn {turn_deg:+d} rpm {TURN_RPM:g}")
+            self.wait(1.2)
+            self.tell(acts.TakeContact("before" if side == "before" else "after"))
+        self.at_the_rig("piston-stop out")
+        self.tell(acts.ConfirmStopRemoved())
+        self.at_the_rig(f"turn +800 rpm {TURN_RPM:g}")
+        self.wait_until(lambda: self._bench.state.tdc is not None, 5.0)
+
+    def take_zero(self) -> None:
+        """Both zeros at vent."""
+        self.tell(acts.TakeZero())
+        self.wait_until(lambda: self._bench.state.zero is None, 10.0)
+
+    # ------------------------------------------------------------------ following the guide
+
+    def carry_out(self, purpose: acts.Purpose) -> None:
+        """Follow the guide until a capture for this purpose is over."""
+        self.tell(acts.SetPurpose(purpose))
+        before = len(self._bench.done)
+        began_s = self._port.monotonic()
+        while len(self._bench.done) == before or self._bench.state.readiness.locked:
+            self.follow(next_step(self._bench.state))
+            if self._port.monotonic() - began_s > STUCK_S:
+                raise StuckError(f"the scripted person is stuck at: {next_step(self._bench.state).text}; try another seed")
+        self._let_go()
+
+    def follow(self, step: Step) -> None:
+        """Do what one step says."""
+        match step.key:
+            case "place_hose":
+                self._place_hose()
+            case "squeeze_turn":
+                self._squeeze()
+            case "begin_squeeze" | "confirm_people" | "confirm_fitting":
+                self._say_done(step)
+            case "read_back_hose":
+                self._read_back()
+            case "find_index" | "turn_to_tdc":
+                self._turn(step.turn_deg or 0.0)
+            case "restrain":
+                self.at_the_rig(f"restrain {self._holding_torque_nm:g}")
+                self.tell(acts.StateRestraint(self._holding_torque_nm))
+            case "give_air":
+                self._give_air(step)
+            case "shut_supply":
+                self.at_the_rig("supply shut")
+            case "open_vent":
+                self._open_vent(step)
+            case "blocked":
+                raise StuckError(f"the scripted person cannot get on: {step.text}")
+            case _:
+                self.wait(0.1)
+
+    def _say_done(self, step: Step) -> None:
+        if step.act is not None:
+            self.tell(step.act)
+        self.wait(0.1)
+
+    def _turn(self, turn_deg: float) -> None:
+        if self._bench.state.holding_torque_nm is not None:
+            self.at_the_rig("restrain off")
+        self.at_the_rig(f"turn {turn_deg:+.2f} rpm {TURN_RPM:g}")
+        if self._bench.state.holding_torque_nm is not None:
+            self.at_the_rig(f"restrain {self._holding_torque_nm:g}")
+        self.wait(1.2)
+
+    def _place_hose(self) -> None:
+        purpose = self._bench.state.purpose
+        where = {
+            "cylinder": str(purpose.cylinder),
+            "capped": "capped",
+            "orifice": f"orifice {purpose.orifice_area_m2 * 1e6:g}",
+        }[purpose.outlet]
+        self.at_the_rig(f"hose {where}")
+        self.tell(acts.PlaceHose(purpose.outlet, purpose.cylinder))
+        self.wait(0.1)
+
+    def _read_back(self) -> None:
+        hose = self._port.rig.plant.hose_at
+        self.tell(acts.ReadBackHose(hose if isinstance(hose, int) else 0))
+        self.wait(0.1)
+
+    def _squeeze(self) -> None:
+        if not self._bench.state.has_valves and not self._vent_shut:
+            self.at_the_rig("vent shut")
+            self._vent_shut = True
+        if self._bench.state.holding_torque_nm is not None:
+            self.at_the_rig("restrain off")
+        self.at_the_rig(f"turn +240 rpm {SQUEEZE_RPM:g}")
+
+    def _give_air(self, step: Step) -> None:
+        if self._bench.state.has_hold_switch:
+            if not self._hold_pressed:
+                self.at_the_rig("hold press")
+                self._hold_pressed = True
+        elif self._bench.state.has_valves:
+            self._say_done(step)
+        else:
+            self.at_the_rig("vent shut")
+            self._vent_shut = True
+            if next_step(self._bench.state).key == "give_air":
+                self.at_the_rig("supply open")
+        self.wait(0.2)
+
+    def _open_vent(self, step: Step) -> None:
+        self.at_the_rig("supply shut")
+        self.at_the_rig("vent open")
+        self._vent_shut = False
+        self.wait(0.5)
+        self._say_done(step)
+
+    def _let_go(self) -> None:
+        if self._hold_pressed:
+            self.at_the_rig("hold release")
+            self._hold_pressed = False
