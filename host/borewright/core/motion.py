@@ -111,7 +111,10 @@ class CrankTracker:
         for x in (int(value) for value in turning):
             if direction == 0:
                 if abs(x - extreme) >= slack:
-                    direction, extreme = (1 if x > extreme else -1), x
+                    direction = 1 if x > extreme else -1
+                    if direction == -1:
+                        peaks = ((extreme, x),)  # where it stood at first counts as the place it was turned back from
+                    extreme = x
             elif direction * (x - extreme) >= 0:
                 extreme = x
             elif direction * (extreme - x) >= slack:

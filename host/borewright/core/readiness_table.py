@@ -97,6 +97,7 @@ VOID_REASONS: dict[Event, str] = {
     Event.OVER_PRESSURE: "a pressure rose above its limit",
     Event.DEVICE_TRIPPED: "the rig shut and vented by itself",
     Event.DEVICE_FAULT: "the rig reported a fault while air was on",
+    Event.OPENED: "the supply opened while it should have been shut",
     Event.PRESSURE_SEEN: "pressure was seen before the rig was ready for air",
     Event.STOP: "it was stopped",
 }

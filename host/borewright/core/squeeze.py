@@ -153,7 +153,8 @@ class SqueezeWatch:
     def _segment(self, angle_deg: Floats, t_s: Floats, p_gauge_pa: Floats, flags: int) -> SqueezeWatch:
         to_deg, to_s = float(angle_deg[-1]), float(t_s[-1])
         if self.last_deg is None or flags & SampleFlags.VENT_OPEN:
-            return replace(self, p_model_gauge_pa=self.model.start(), sector=None, last_deg=to_deg, last_s=to_s, entered=None)
+            vented = replace(self, p_model_gauge_pa=self.model.start(), sector=None, last_deg=to_deg, last_s=to_s)
+            return vented._passing(to_deg, vent_open=True)
         p_model = self.model.follow(self.p_model_gauge_pa, self.last_deg, to_deg, to_s - self.last_s)
         watch = replace(self, p_model_gauge_pa=p_model, last_deg=to_deg, last_s=to_s)
         if flags & (_BROKEN | SampleFlags.SATURATED):
@@ -196,14 +197,17 @@ class SqueezeWatch:
             return 0.0
         return self.resolution_pa / pi * exp(-2.0 * (pi * self.noise_pa / self.resolution_pa) ** 2)
 
-    def _passing(self, to_deg: float) -> SqueezeWatch:
-        """Count the passes of TDC: in on one side, out on the other, whatever happens between."""
+    def _passing(self, to_deg: float, vent_open: bool = False) -> SqueezeWatch:
+        """Count the passes of TDC: in on one side with the vent closed, out on the other.
+
+        Between them the pressure may have opened the vent, as it does where little leaks.
+        """
         number = round(to_deg / 360.0)
         off = to_deg - 360.0 * number
         if abs(off) < _PASS_DEG:
             if self.entered is not None and self.entered[0] == number:
                 return self
-            return replace(self, entered=(number, -1 if off < 0 else 1))
+            return replace(self, entered=None if vent_open else (number, -1 if off < 0 else 1))
         if self.entered is None:
             return self
         number, side = self.entered
@@ -276,13 +280,17 @@ class SqueezeWatch:
 
     @property
     def peak_after_tdc_deg(self) -> float | None:
-        """Where the squeeze peaks after the stored TDC, in degrees, None when it cannot be told. It does not show where TDC is."""
-        return self.peak.after_tdc_deg
+        """Where the squeeze peaks after the stored TDC, in degrees; it does not show where TDC is.
+
+        None when it cannot be told, or when the verdict does not show that this is the cylinder that squeezes.
+        """
+        in_step = self.verdict.kind in ("compression_here", "overlap_here", "rises_at_both")
+        return self.peak.after_tdc_deg if in_step else None
 
     @property
     def peak_late(self) -> bool:
         """True when the squeeze peaks so late that the stored TDC must be wrong: leak and cooling can only make it early."""
-        return self.peak.late
+        return self.peak_after_tdc_deg is not None and self.peak.late
 
 
 def vent_noise_pa(p_gauge_pa: npt.ArrayLike, block: int = 50) -> float:

@@ -1,0 +1,115 @@
+"""True TDC by piston stop: contacts on both sides, 20 to 120 degrees apart, two pairs that agree, stop removed."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from borewright.core.pistonstop import PistonStop, true_tdc_count
+from hypothesis import given
+from hypothesis import strategies as st
+
+CPR = 1440
+
+
+def touched(tdc: float, half_deg: float, sign: int = 1, errors: tuple[float, ...] = (0.0, 0.0, 0.0, 0.0)) -> PistonStop:
+    """The procedure as a person goes through it: the contact after TDC is reached by turning all the way back."""
+    half = half_deg * 4
+    stop = PistonStop(1, CPR, sign)
+    places = [("before", tdc - sign * half), ("after", tdc + sign * half - sign * CPR)] * 2
+    for (side, count), error in zip(places, errors, strict=True):
+        stop = stop.take(count + error, side)
+    return stop
+
+
+@given(st.floats(-1e6, 1e6), st.floats(10.5, 59.5), st.sampled_from([1, -1]), st.integers(-50_000, 50_000))
+def test_finds_tdc_wherever_the_count_stands(tdc: float, half_deg: float, sign: int, index_count: int):
+    stop = touched(tdc, half_deg, sign).stop_out()
+    found = stop.result(index_count)
+    assert not isinstance(found, str)
+    off = (index_count + found.counts_after_index - tdc + CPR / 2) % CPR - CPR / 2
+    assert abs(off) < 1e-3
+    assert found.spread_deg == pytest.approx(0.0, abs=1e-6)
+
+
+def test_a_middle_across_the_count_wrap_is_not_averaged_to_bdc():
+    tdc, _ = true_tdc_count([(1380, 58), (1382, 60)], CPR)
+    assert min(tdc, CPR - tdc) < 3
+
+
+def test_the_pairs_must_agree():
+    stop = touched(0.0, 30.0, errors=(0.0, 0.0, 5.0, 0.0))  # mid-points 2.5 counts apart: 0.625 degrees
+    assert not stop.enough
+    assert stop.step == "contacts"
+    assert "0.62" in stop.prompt
+    assert isinstance(stop.stop_out().result(0), str)
+    good = touched(0.0, 30.0, errors=(0.0, 0.0, 1.0, 1.0))
+    assert good.enough
+    assert good.spread_deg == pytest.approx(0.25)
+
+
+def test_one_pair_is_not_enough():
+    stop = PistonStop(1, CPR).take(-100, "before").take(100 - CPR, "after")
+    assert len(stop.pairs) == 1
+    assert not stop.enough
+
+
+def test_the_stop_has_to_be_out():
+    stop = touched(0.0, 30.0)
+    assert stop.step == "remove_stop"
+    answer = stop.result(0)
+    assert isinstance(answer, str)
+    assert "removed" in answer
+    assert stop.stop_out().step == "done"
+    assert stop.stop_out().take(-100.0, "before").step == "remove_stop", "a new contact means that the stop is in again"
+
+
+@pytest.mark.parametrize(
+    ("after_deg", "words"),
+    [(15.0, "only 15.0"), (130.0, "130"), (200.0, "200"), (300.0, "mixed up"), (350.0, "mixed up")],
+)
+def test_contacts_that_cannot_be_right_are_refused(after_deg: float, words: str):
+    stop = PistonStop(1, CPR).take(0, "before")
+    refused = stop.take(after_deg * 4, "after")
+    assert refused.contacts == stop.contacts
+    assert refused.refused is not None
+    assert words in refused.refused
+
+
+@pytest.mark.parametrize("after_deg", [20.0, 60.0, 120.0])
+def test_the_bounds_themselves_are_allowed(after_deg: float):
+    stop = PistonStop(1, CPR).take(0, "before").take(after_deg * 4, "after")
+    assert stop.refused is None
+    assert len(stop.pairs) == 1
+
+
+def test_the_same_side_twice_is_refused():
+    stop = PistonStop(1, CPR).take(0, "before").take(1, "before")
+    assert len(stop.contacts) == 1
+    assert stop.refused is not None
+    assert stop.take(160, "after").refused is None
+
+
+def test_beginning_again_keeps_the_set_up():
+    stop = PistonStop(3, CPR, -1, 0.4).take(0, "before")
+    assert stop.again() == PistonStop(3, CPR, -1, 0.4)
+
+
+def test_uncertainty_joins_scatter_resolution_and_backlash():
+    exact = touched(0.0, 30.0).stop_out().result(0)
+    assert not isinstance(exact, str)
+    # GUM: one count on each of two sides, rectangular: √2/2/√12 counts [C]
+    assert exact.u_deg == pytest.approx(math.sqrt(2) / 2 / math.sqrt(12) / 4)
+    slack = PistonStop(1, CPR, 1, backlash_deg=1.2)
+    for count, side in ((-120, "before"), (120 - CPR, "after")) * 2:
+        slack = slack.take(count, side)  # type: ignore[arg-type]
+    played = slack.stop_out().result(0)
+    assert not isinstance(played, str)
+    assert played.u_deg == pytest.approx(math.hypot(exact.u_deg, 0.6 / math.sqrt(3)))
+    assert played.backlash_deg == 1.2
+
+
+@pytest.mark.parametrize(("contacts", "cpr", "name"), [([], CPR, "stop_contacts"), ([(0, 100)], 3, "counts_per_rev")])
+def test_bad_arguments_are_named(contacts: list[tuple[float, float]], cpr: int, name: str):
+    with pytest.raises(ValueError, match=name):
+        true_tdc_count(contacts, cpr)
