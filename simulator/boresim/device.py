@@ -133,7 +133,7 @@ class Device:
     """One device from power-up to power-down. boot: how many resets there were before. out: where its octets go.
 
     `hear` takes octets from the host; `take` takes the next scans and does all that is due at the last of them. The caller cuts the
-    scans so that no trip (`trips_at`), no due moment (`due_tick`) and no waiting command (`waiting`) lies before the last scan.
+    scans so that no trip (`first_trip`), no due moment (`due_tick`) and no waiting command (`waiting`) lies before the last scan.
     """
 
     def __init__(self, setup: DeviceSetup, boot: int, out: bytearray, *, hold_pressed: bool = False) -> None:
@@ -190,10 +190,9 @@ class Device:
         due = [tick for tick in (self._status_tick, self.interlock.next_deadline_tick) if tick is not None]
         return min(due, default=None)
 
-    def trips_at(self, scans: Scans) -> int | None:
-        """The first of the scans at which the interlock would shut and vent."""
-        trip = self.interlock.first_trip(scans)
-        return None if trip is None else trip[0]
+    def first_trip(self, scans: Scans) -> tuple[int, Cause] | None:
+        """The first of the scans at which the interlock has to shut and vent, and why."""
+        return self.interlock.first_trip(scans)
 
     # ------------------------------------------------------------------ what comes in
 
@@ -214,20 +213,22 @@ class Device:
             self.hold_pressed = pressed
             self._send(HoldEvent(_wire_tick(self._last_tick), self._hold_state))
 
-    def take(self, scans: Scans, index_passes: Sequence[IndexPass], slow_raw: Sequence[int] = ()) -> None:
+    def take(
+        self, scans: Scans, index_passes: Sequence[IndexPass], slow_raw: Sequence[int] = (), *, trip: Cause | None = None
+    ) -> None:
         """The next scans; what is due at the last of them is done: shut and vent, commands, status.
 
-        slow_raw: the raw words of the channels that are not in the samples.
+        slow_raw: the raw words of the channels that are not in the samples. trip: why the last of the scans makes the interlock
+        shut and vent (from first_trip), None when it does not.
         """
         self._tell_scans(scans, index_passes)
         now = scans.moment()
         self._crank_count = now.crank_count
         self.next_tick = now.tick + self.scan_ticks
-        trip = self.interlock.first_trip(scans)
         self.interlock.note_scans(scans)
         if trip is not None:
             self.interlock.trip()
-            self._send(self._air_event(trip[1], now.tick))
+            self._send(self._air_event(trip, now.tick))
         waiting, self._waiting = self._waiting, []
         for command in waiting:
             self._carry_out(command, replace(now, streaming=self.streaming))

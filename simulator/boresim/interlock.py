@@ -6,7 +6,7 @@ Time is in device ticks that do not wrap. Nothing here knows the plant or the wi
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -30,9 +30,12 @@ class Moment:
     streaming: bool
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(slots=True, eq=False)
 class Scans:
-    """n scans after one another, one each `step_ticks`. crank_count int64[n], raw uint16[2, n] (regulated, cylinder)."""
+    """n scans after one another, one each `step_ticks`. crank_count int64[n], raw uint16[2, n] (regulated, cylinder).
+
+    raw_low and raw_high are the extremes of each channel, which answer most questions at once.
+    """
 
     first_tick: int
     step_ticks: int
@@ -40,6 +43,12 @@ class Scans:
     raw: npt.NDArray[np.uint16]
     hold_pressed: bool
     streaming: bool
+    raw_low: list[int] = field(init=False)
+    raw_high: list[int] = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.raw_low = self.raw.min(axis=1).tolist()
+        self.raw_high = self.raw.max(axis=1).tolist()
 
     def __len__(self) -> int:
         return int(self.crank_count.shape[0])
@@ -110,7 +119,7 @@ class Interlock:
     @property
     def watching(self) -> bool:
         """Whether any watch can trip in this state."""
-        return bool(TABLE.watches_in(self.state))
+        return bool(_WATCHES_IN[self.state])
 
     @property
     def next_deadline_tick(self) -> int | None:
@@ -142,7 +151,7 @@ class Interlock:
     def first_trip(self, scans: Scans) -> tuple[int, Cause] | None:
         """The first scan at which a watch of the table holds, and its cause; of several the first row. None when all is well."""
         first: tuple[int, Cause] | None = None
-        for row in TABLE.watches_in(self.state):
+        for row in _WATCHES_IN[self.state]:
             index = _WATCHES[row.cause](self, scans)
             if index is not None and (first is None or index < first[0]):
                 first = (index, row.cause)
@@ -150,30 +159,34 @@ class Interlock:
 
     def note_scans(self, scans: Scans) -> None:
         """Remember what the next scans need of these: for how many scans on end each converter has been saturated."""
-        for channel, raw in enumerate(scans.raw):
-            runs = self._saturated_runs(channel, raw)
-            self.saturated_scans[channel] = runs[-1] if runs else 0
+        self.saturated_scans = [runs[-1] if runs else 0 for runs in self._saturated_runs(scans)]
 
     def new_faults(self, scans: Scans) -> list[tuple[int, int]]:
         """Where a converter has just become saturated for too long: pairs of scan and channel."""
-        found = []
-        for channel, raw in enumerate(scans.raw):
-            runs = self._saturated_runs(channel, raw)
-            if TABLE.sensor_fault_samples in runs:
-                found.append((runs.index(TABLE.sensor_fault_samples), channel))
-        return found
+        return [
+            (runs.index(TABLE.sensor_fault_samples), channel)
+            for channel, runs in enumerate(self._saturated_runs(scans))
+            if TABLE.sensor_fault_samples in runs
+        ]
 
     def saturated_at(self, scans: Scans) -> list[int]:
         """The scans at which a converter is saturated."""
-        if scans.raw.max() < self.raw_max and scans.raw.min() > self.raw_min:
+        if not any(self._saturates(scans)):
             return []
         beyond = (scans.raw >= self.raw_max) | (scans.raw <= self.raw_min)
         return [int(at) for at in np.flatnonzero(beyond.any(axis=0))]
 
-    def _saturated_runs(self, channel: int, raw: npt.NDArray[np.uint16]) -> list[int]:
-        """For how many scans on end the channel has been saturated, at each scan; empty when it is at none of them."""
-        if raw.max() < self.raw_max and raw.min() > self.raw_min:
-            return []
+    def _saturates(self, scans: Scans) -> list[bool]:
+        """Whether each converter is saturated at any of the scans."""
+        return [low <= self.raw_min or high >= self.raw_max for low, high in zip(scans.raw_low, scans.raw_high, strict=True)]
+
+    def _saturated_runs(self, scans: Scans) -> list[list[int]]:
+        """For how many scans on end each converter has been saturated, at each scan; empty where it is at none of them."""
+        return [
+            self._runs(channel, scans.raw[channel]) if saturates else [] for channel, saturates in enumerate(self._saturates(scans))
+        ]
+
+    def _runs(self, channel: int, raw: npt.NDArray[np.uint16]) -> list[int]:
         run = self.saturated_scans[channel]
         runs: list[int] = []
         for saturated in ((raw >= self.raw_max) | (raw <= self.raw_min)).tolist():
@@ -260,10 +273,14 @@ class Interlock:
         return int(np.argmax((scans.crank_count < low) | (scans.crank_count > high)))
 
     def _over_regulated(self, scans: Scans) -> int | None:
-        return _first_above(scans.raw[0], self.limits.regulated_raw)
+        return self._first_above(scans, 0, self.limits.regulated_raw)
 
     def _over_cylinder(self, scans: Scans) -> int | None:
-        return _first_above(scans.raw[1], self.limits.cylinder_raw)
+        return self._first_above(scans, 1, self.limits.cylinder_raw)
+
+    @staticmethod
+    def _first_above(scans: Scans, channel: int, limit: int) -> int | None:
+        return int(np.argmax(scans.raw[channel] > limit)) if scans.raw_high[channel] > limit else None
 
     def _hold_released(self, scans: Scans) -> int | None:
         return 0 if self.hold_fitted and not scans.hold_pressed else None
@@ -275,18 +292,13 @@ class Interlock:
         return scans.first_from(self.limits.deadline_tick)
 
     def _sensor_fault(self, scans: Scans) -> int | None:
-        found = [
-            next((index for index, run in enumerate(self._saturated_runs(channel, raw)) if run >= TABLE.sensor_fault_samples), None)
-            for channel, raw in enumerate(scans.raw)
-        ]
-        return min((index for index in found if index is not None), default=None)
+        return min(
+            (at for runs in self._saturated_runs(scans) for at, run in enumerate(runs) if run >= TABLE.sensor_fault_samples),
+            default=None,
+        )
 
     def _stream_stopped(self, scans: Scans) -> int | None:
         return None if scans.streaming else 0
-
-
-def _first_above(raw: npt.NDArray[np.uint16], limit: int) -> int | None:
-    return int(np.argmax(raw > limit)) if int(raw.max()) > limit else None
 
 
 _REFUSALS: dict[tuple[str, RefusalReason], Callable[..., bool]] = {
@@ -320,3 +332,4 @@ _WATCHES: dict[Cause, Callable[[Interlock, Scans], int | None]] = {
     Cause.SENSOR_FAULT: Interlock._sensor_fault,
     Cause.STREAM_STOPPED: Interlock._stream_stopped,
 }
+_WATCHES_IN = {state: TABLE.watches_in(state) for state in AirState}

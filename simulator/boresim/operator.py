@@ -341,8 +341,10 @@ class Operator:
 
     def _listen(self, rest: tuple[str, ...]) -> str:
         _bare("listen", rest)
-        heard = ", ".join(f"{place} {loudness(flow_kg_s)}" for place, flow_kg_s in self._plant.place_flows_kg_s().items())
-        return f"ok {heard}" if heard else "ok nothing: the hose is in no cylinder"
+        if not isinstance(self._plant.hose_at, int):
+            return f"ok nothing: the hose is {self._hose_words()}"
+        flows = self._plant.place_flows_kg_s()
+        return "ok " + ", ".join(f"{place} {loudness(flows.get(place, 0.0))}" for place in self._plant.scenario.engine.places)
 
     def _look(self, rest: tuple[str, ...]) -> str:
         _bare("look", rest)

@@ -161,18 +161,16 @@ class SimRig:
 
     def _device_scans(self, count: int, step: int) -> None:
         device, plant = self.device, self.plant
-        watching = device.interlock.watching
-        before = plant.snapshot() if watching else None
+        before = plant.snapshot() if device.interlock.watching else None
         trace, scans = self._scan(count, step)
-        if before is not None:
-            trip = device.trips_at(scans)
-            if trip is not None and trip + 1 < count:
-                plant.restore(before)
-                count = trip + 1
-                trace, scans = self._scan(count, step)
+        trip = device.first_trip(scans) if before is not None else None
+        if before is not None and trip is not None and trip[0] + 1 < count:
+            plant.restore(before)
+            count = trip[0] + 1
+            trace, scans = self._scan(count, step)
         self._ticks += count * step
         driven = device.interlock.supply_open, device.interlock.vent_open
-        device.take(scans, self._index_passes(trace, scans))
+        device.take(scans, self._index_passes(trace, scans), trip=trip[1] if trip else None)
         self._drive(driven)
 
     def _scan(self, count: int, step: int) -> tuple[PlantTrace, Scans]:

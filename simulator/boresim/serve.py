@@ -100,8 +100,11 @@ class _PtyLine:
         # without an open slave end, a host that comes or goes shows as a hang-up of the master end
         os.close(slave)
         if self._link is not None:
-            self._link.unlink(missing_ok=True)
-            self._link.symlink_to(name)
+            self._remove_link()
+            try:
+                self._link.symlink_to(name)
+            except OSError as error:
+                raise ServeError(f"{self._link} cannot be made a link to the port ({error.strerror}); name another file") from None
         self._say(f"port {self._link or name}")
 
     def poll(self) -> bytes:
@@ -126,8 +129,11 @@ class _PtyLine:
             os.close(self._master)
             self._master = -1
         self._outbox.clear()
-        if self._link is not None:
-            self._link.unlink(missing_ok=True)
+        self._remove_link()
+
+    def _remove_link(self) -> None:
+        if self._link is not None and self._link.is_symlink():
+            self._link.unlink()
 
     def _write(self, data: bytes) -> int:
         return os.write(self._master, data)
