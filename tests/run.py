@@ -10,6 +10,8 @@ from __future__ import annotations
 import argparse
 import ctypes
 import hashlib
+import importlib
+import importlib.util
 import os
 import shutil
 import subprocess
@@ -101,7 +103,9 @@ def see_to_libraries() -> None:
 
 
 def missing_packages() -> list[str]:
-    return [package for library, package in QT_LIBRARIES.items() if not loads(library)]
+    importlib.invalidate_caches()
+    venv = [] if importlib.util.find_spec("ensurepip") else ["python3-venv"]  # Debian cuts it off its python3
+    return venv + [package for library, package in QT_LIBRARIES.items() if not loads(library)]
 
 
 def loads(library: str) -> bool:

@@ -93,6 +93,17 @@ def test_nothing_is_added_to_a_capture_that_has_ended(store: Store, job: int) ->
     assert (len(store.load_columns(capture)), store.load_events(capture)) == (100, ())
 
 
+def test_samples_and_lines_are_added_together_or_not_at_all(store: Store, job: int) -> None:
+    capture = store.begin_capture(job, 1)
+    store.append(capture, [samples(0), samples(100)], [("a", 1, 0.0, {}), ("b", 2, 0.5, {})])
+    with pytest.raises(ValueError, match="cannot be recorded"):
+        store.append(capture, [samples(200)], [("c", 3, 1.0, {"p_pa": float("inf")})])
+    with pytest.raises(ValueError, match="samples belong to a capture"):
+        store.append(None, [samples(200)])
+    assert np.array_equal(store.load_columns(capture).index, np.arange(200))
+    assert [event.kind for event in store.load_events(capture)] == ["a", "b"]
+
+
 def test_a_number_that_is_none_is_refused_before_anything_is_written(store: Store, job: int) -> None:
     capture = store.begin_capture(job, 1)
     with pytest.raises(ValueError, match="cannot be recorded"):
@@ -174,7 +185,7 @@ def test_a_rig_is_kept_and_replaced(store: Store) -> None:
 
 
 def test_the_log_of_the_bench_stands_apart_from_those_of_captures(store: Store, job: int) -> None:
-    store.append_events(None, [("link_up", None, 1.0, {}), ("link_lost", 7, 2.0, {"why": "unplugged"})])
+    store.append(None, lines=[("link_up", None, 1.0, {}), ("link_lost", 7, 2.0, {"why": "unplugged"})])
     capture = store.begin_capture(job, 1)
     store.append_event(capture, "x", None, 3.0)
     assert [e.kind for e in store.load_events(None)] == ["link_up", "link_lost"]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +13,7 @@ from borewright.core.rig import RigCheck
 from borewright.core.samples import SampleColumns
 from borewright.errors import StoreError
 from borewright.store import Store
+from borewright.store.store import Line
 from borewright.store.writer import CaptureKept, CaptureLost, StoreWriter, WriteFailed
 
 
@@ -44,19 +45,21 @@ def make(store: Store) -> Iterator[Make]:
 
 
 class SlowDisk:
-    """Holds every chunk back until it is let go."""
+    """Holds everything that is added back until it is let go."""
 
     def __init__(self, store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
         self.go = threading.Event()
         self.reached = threading.Event()
-        inner = store.append_chunk
+        self.transactions = 0
+        inner = store.append
 
-        def slow(capture_id: int, columns: SampleColumns) -> None:
+        def slow(capture_id: int, chunks: Sequence[SampleColumns], lines: Sequence[Line]) -> None:
             self.reached.set()
             assert self.go.wait(30.0)
-            inner(capture_id, columns)
+            self.transactions += 1
+            inner(capture_id, chunks, lines)
 
-        monkeypatch.setattr(store, "append_chunk", slow)
+        monkeypatch.setattr(store, "append", slow)
 
 
 @pytest.mark.parametrize("threaded", [True, False])
@@ -109,14 +112,58 @@ def test_a_slow_disk_never_holds_the_caller_and_what_overflows_is_told(
     assert store.get_capture(kept.capture_id).result == {"leakage_percent": 7.5}
 
 
+def test_a_patient_caller_waits_for_the_disk_and_loses_nothing(store: Store, make: Make, monkeypatch: pytest.MonkeyPatch) -> None:
+    disk = SlowDisk(store, monkeypatch)
+    writer = make(capacity=3, patient=True)
+    ticket = writer.begin_capture(None, 1)
+
+    def hand_over() -> None:
+        for second in range(40):
+            writer.append_chunk(ticket, samples(second * 50))
+            writer.append_event(ticket, "second", second, float(second))
+
+    caller = threading.Thread(target=hand_over)
+    caller.start()
+    assert disk.reached.wait(30.0)
+    assert caller.is_alive()  # 80 additions cannot find room for three
+    disk.go.set()
+    caller.join(30.0)
+    writer.finish_capture(ticket, {})
+    assert writer.drain()
+    (kept,) = writer.take_news()
+    assert isinstance(kept, CaptureKept)
+    assert kept.state == "complete"
+    assert np.array_equal(store.load_columns(kept.capture_id).index, np.arange(2000))
+    assert [event.tick for event in store.load_events(kept.capture_id)] == list(range(40))
+
+
+def test_what_waits_for_a_slow_disk_is_written_in_one_transaction(
+    store: Store, make: Make, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    disk = SlowDisk(store, monkeypatch)
+    writer = make()
+    ticket = writer.begin_capture(None, 1)
+    writer.append_chunk(ticket, samples(0))
+    assert disk.reached.wait(30.0)
+    for second in range(1, 50):
+        writer.append_chunk(ticket, samples(second * 50))
+        writer.append_event(ticket, "second", second, float(second))
+    disk.go.set()
+    assert writer.drain()
+    assert disk.transactions == 2
+    capture_id = writer.capture_id(ticket)
+    assert capture_id is not None
+    assert len(store.load_columns(capture_id)) == 2500
+
+
 @pytest.mark.parametrize("threaded", [True, False])
 def test_a_disk_error_is_told_once_and_voids_the_capture(
     store: Store, make: Make, monkeypatch: pytest.MonkeyPatch, threaded: bool
 ) -> None:
-    def full(_capture_id: int, _columns: SampleColumns) -> None:
+    def full(_capture_id: int, _chunks: Sequence[SampleColumns], _lines: Sequence[Line]) -> None:
         raise StoreError("the disk is full; free space")
 
-    monkeypatch.setattr(store, "append_chunk", full)
+    monkeypatch.setattr(store, "append", full)
     writer = make(threaded=threaded)
     ticket = writer.begin_capture(None, 1)
     for second in range(3):

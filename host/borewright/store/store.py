@@ -34,7 +34,9 @@ if TYPE_CHECKING:
     from borewright.core.rig import RigCheck, RigSetup
     from borewright.core.samples import SampleColumns
 
-__all__ = ["Store"]
+__all__ = ["Line", "Store"]
+
+Line = tuple[str, int | None, float, Mapping[str, Any]]  # kind, device tick, host's monotonic seconds, detail
 
 CRASHED = "the program ended in the middle of this test"
 
@@ -217,39 +219,39 @@ class Store:
                 )
             )
 
-    def append_chunk(self, capture_id: int, columns: SampleColumns) -> None:
-        """Add raw samples to a capture that is running; no samples add nothing."""
+    def append(self, capture_id: int | None, chunks: Sequence[SampleColumns] = (), lines: Sequence[Line] = ()) -> None:
+        """Add raw samples and lines of the log to a capture that is running, or lines to the bench's log (None): all or nothing.
+
+        A line is (kind, tick, monotonic_s, detail). Chunks without samples add nothing.
+        """
         from borewright.store.packing import pack  # noqa: PLC0415 -- keeps numpy off the path that only lists
 
-        if len(columns) == 0:
-            return
-        packed = pack(columns)
+        if chunks and capture_id is None:
+            raise ValueError("chunks: samples belong to a capture")
+        packed = [{"capture_id": capture_id, "sample_count": len(chunk), "packed": pack(chunk)} for chunk in chunks if len(chunk)]
+        logged = [
+            {"capture_id": capture_id, "kind": kind, "tick": tick, "monotonic_s": monotonic_s, "detail": dict(detail)}
+            for kind, tick, monotonic_s, detail in lines
+        ]
         with self._write() as connection:
-            self._require_running(connection, capture_id)
-            last = sa.select(sa.func.max(capture_chunks.c.number)).where(capture_chunks.c.capture_id == capture_id)
-            number = int(connection.execute(last).scalar_one() or 0) + 1
-            connection.execute(
-                capture_chunks.insert().values(capture_id=capture_id, number=number, sample_count=len(columns), packed=packed)
-            )
+            if capture_id is not None:
+                self._require_running(connection, capture_id)
+            if packed:
+                last = sa.select(sa.func.max(capture_chunks.c.number)).where(capture_chunks.c.capture_id == capture_id)
+                first = int(connection.execute(last).scalar_one() or 0) + 1
+                connection.execute(capture_chunks.insert(), [row | {"number": first + k} for k, row in enumerate(packed)])
+            if logged:
+                connection.execute(events.insert(), logged)
+
+    def append_chunk(self, capture_id: int, columns: SampleColumns) -> None:
+        """Add raw samples to a capture that is running."""
+        self.append(capture_id, chunks=[columns])
 
     def append_event(
         self, capture_id: int | None, kind: str, tick: int | None, monotonic_s: float, detail: Mapping[str, Any] | None = None
     ) -> None:
         """Add a line to the log of a capture that is running, or of the bench (None)."""
-        self.append_events(capture_id, [(kind, tick, monotonic_s, dict(detail or {}))])
-
-    def append_events(self, capture_id: int | None, lines: Sequence[tuple[str, int | None, float, Mapping[str, Any]]]) -> None:
-        """Add several lines (kind, tick, monotonic_s, detail) at once; all of them or none."""
-        values = [
-            {"capture_id": capture_id, "kind": kind, "tick": tick, "monotonic_s": monotonic_s, "detail": dict(detail)}
-            for kind, tick, monotonic_s, detail in lines
-        ]
-        if not values:
-            return
-        with self._write() as connection:
-            if capture_id is not None:
-                self._require_running(connection, capture_id)
-            connection.execute(events.insert(), values)
+        self.append(capture_id, lines=[(kind, tick, monotonic_s, detail or {})])
 
     def finish_capture(
         self,

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from borewright.errors import StoreError
 from borewright.store.records import CaptureState, Purpose
-from borewright.store.store import Store
+from borewright.store.store import Line, Store
 
 if TYPE_CHECKING:
     from borewright.core.rig import RigCheck
@@ -51,29 +51,33 @@ class CaptureLost:
 
 
 WriterNews = WriteFailed | CaptureKept | CaptureLost
-_Line = tuple[str, int | None, float, Mapping[str, Any]]
 
 
 @dataclass(frozen=True, slots=True)
-class _Lines:
+class _Addition:
+    """Chunks and lines for one capture (or lines for the bench), in the order in which they came."""
+
     ticket: int | None
-    lines: tuple[_Line, ...]
+    chunks: tuple[SampleColumns, ...] = ()
+    lines: tuple[Line, ...] = ()
 
 
-_Job = _Lines | Callable[[], None]
+_Job = _Addition | Callable[[], None]
 
 
 class StoreWriter:
     """A queue in front of a Store, and the thread that empties it.
 
-    threaded=False writes at once, in the caller's thread, with the same news: for virtual time. capacity: how many chunks and log
-    lines may wait; begin, end and checks always find room, since people make few of them. All methods may be called from any
+    capacity: how many chunks and log lines may wait; begin, end and checks always find room, since people make few of them. When it
+    is used up, more of them are not kept, which is told; with patient=True the caller waits instead: for virtual time, which runs
+    faster than disks. threaded=False writes at once in the caller's thread, with the same news. All methods may be called from any
     thread, and none of them raises what the disk says.
     """
 
-    def __init__(self, store: Store, *, threaded: bool = True, capacity: int = 240) -> None:
+    def __init__(self, store: Store, *, threaded: bool = True, patient: bool = False, capacity: int = 240) -> None:
         self._store = store
         self._capacity = capacity
+        self._patient = patient
         self._jobs: deque[_Job] = deque()
         self._unfinished = 0  # chunks, lines and acts that wait or are being written
         self._changed = threading.Condition(threading.RLock())
@@ -120,18 +124,13 @@ class StoreWriter:
 
     def append_chunk(self, ticket: int, columns: SampleColumns) -> None:
         """As Store.append_chunk."""
-
-        def job() -> None:
-            if ticket in self._ids:  # else its beginning failed, which has been told
-                self._store.append_chunk(self._ids[ticket], columns)
-
-        self._hand_over(lambda: self._try(ticket, job), ticket, limited=True)
+        self._hand_over(_Addition(ticket, chunks=(columns,)), ticket)
 
     def append_event(
         self, ticket: int | None, kind: str, tick: int | None, monotonic_s: float, detail: Mapping[str, Any] | None = None
     ) -> None:
-        """As Store.append_event; lines that wait one behind the other are written at once."""
-        self._hand_over(_Lines(ticket, ((kind, tick, monotonic_s, dict(detail or {})),)), ticket, limited=True)
+        """As Store.append_event."""
+        self._hand_over(_Addition(ticket, lines=((kind, tick, monotonic_s, dict(detail or {})),)), ticket)
 
     def finish_capture(
         self,
@@ -203,14 +202,16 @@ class StoreWriter:
 
     # ------------------------------------------------------------ inside
 
-    def _hand_over(self, job: _Job, ticket: int | None = None, *, limited: bool = False) -> None:
+    def _hand_over(self, job: _Job, ticket: int | None = None) -> None:
         if self._thread is None:
             self._do(job)
             return
         with self._changed:
+            if isinstance(job, _Addition) and self._patient:
+                self._changed.wait_for(lambda: self._closing or self._unfinished < self._capacity)
             if self._closing:
                 self._fail(ticket, f"{self._store.path} was being closed, so the last of it was not kept")
-            elif limited and self._unfinished >= self._capacity:
+            elif isinstance(job, _Addition) and self._unfinished >= self._capacity:
                 self._fail(ticket, f"the disk is too slow for {self._store.path}; put the record on another disk and test again")
             else:
                 self._unfinished += 1
@@ -230,23 +231,24 @@ class StoreWriter:
                 self._changed.notify_all()
 
     def _next(self) -> tuple[_Job, int]:
-        """The next job and how many it stands for: log lines of one capture that wait in a row become one."""
+        """The next job and how many it stands for: additions to one capture that wait in a row become one, and one transaction."""
         first = self._jobs.popleft()
-        if not isinstance(first, _Lines):
+        if not isinstance(first, _Addition):
             return first, 1
-        lines = list(first.lines)
-        while self._jobs and isinstance(following := self._jobs[0], _Lines) and following.ticket == first.ticket:
-            lines += following.lines
+        joined = [first]
+        while self._jobs and isinstance(following := self._jobs[0], _Addition) and following.ticket == first.ticket:
+            joined.append(following)
             self._jobs.popleft()
-        return _Lines(first.ticket, tuple(lines)), len(lines)
+        chunks = tuple(chunk for addition in joined for chunk in addition.chunks)
+        return _Addition(first.ticket, chunks, tuple(line for addition in joined for line in addition.lines)), len(joined)
 
     def _do(self, job: _Job) -> None:
-        if not isinstance(job, _Lines):
+        if not isinstance(job, _Addition):
             job()
             return
         if job.ticket is None or job.ticket in self._ids:  # else the capture's beginning failed, which has been told
             capture_id = None if job.ticket is None else self._ids[job.ticket]
-            self._try(job.ticket, lambda: self._store.append_events(capture_id, job.lines))
+            self._try(job.ticket, lambda: self._store.append(capture_id, job.chunks, job.lines))
 
     def _try(self, ticket: int | None, act: Callable[[], object]) -> None:
         try:
