@@ -259,7 +259,7 @@ class Device:
             tick = scans.first_tick + scan * scans.step_ticks
             told.append((scan, FaultEvent(_wire_tick(tick), _SENSOR_FAULTS[channel], int(scans.raw[channel, scan]))))
         if self._stream:
-            told += self._stream.take(scans, self._flags(scans, seen_from))
+            told += self._stream.take(scans, lambda at: self._flags(scans, at, seen_from))
             self._sequence = self._stream.sequence
         told.sort(key=lambda item: item[0])
         for _, message in told:
@@ -268,18 +268,20 @@ class Device:
             else:
                 self._send(message)
 
-    def _flags(self, scans: Scans, seen_from: int) -> list[BlockFlags]:
-        lasting = BlockFlags(0)
+    def _flags(self, scans: Scans, at: int, index_seen_from: int) -> BlockFlags:
+        """What is true at one of the scans."""
+        flags = 0
         if self.interlock.supply_open:
-            lasting |= BlockFlags.SUPPLY_OPEN
+            flags |= BlockFlags.SUPPLY_OPEN.value
         if self.interlock.vent_open:
-            lasting |= BlockFlags.VENT_OPEN
+            flags |= BlockFlags.VENT_OPEN.value
         if scans.hold_pressed:
-            lasting |= BlockFlags.HOLD_PRESSED
-        flags = [lasting] * seen_from + [lasting | BlockFlags.INDEX_SEEN] * (len(scans) - seen_from)
-        for at in self.interlock.saturated_at(scans):
-            flags[at] |= BlockFlags.SATURATED
-        return flags
+            flags |= BlockFlags.HOLD_PRESSED.value
+        if at >= index_seen_from:
+            flags |= BlockFlags.INDEX_SEEN.value
+        if self.interlock.saturated_at(scans, at):
+            flags |= BlockFlags.SATURATED.value
+        return BlockFlags(flags)
 
     def _send_block(self, block: SampleBlock) -> None:
         if len(self._out) > OUTBOX_OCTETS:

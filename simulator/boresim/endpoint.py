@@ -10,7 +10,7 @@ from boresim.rig import SimRig
 
 __all__ = ["SimEndpoint", "SimPortError"]
 
-SLICE_S = 0.008
+SLICE_S = 0.032  # as long as the batches that the rig works in
 
 
 class SimPortError(OSError):

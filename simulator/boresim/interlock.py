@@ -169,12 +169,9 @@ class Interlock:
             if TABLE.sensor_fault_samples in runs
         ]
 
-    def saturated_at(self, scans: Scans) -> list[int]:
-        """The scans at which a converter is saturated."""
-        if not any(self._saturates(scans)):
-            return []
-        beyond = (scans.raw >= self.raw_max) | (scans.raw <= self.raw_min)
-        return [int(at) for at in np.flatnonzero(beyond.any(axis=0))]
+    def saturated_at(self, scans: Scans, at: int) -> bool:
+        """Whether a converter is saturated at one of the scans."""
+        return any(not self.raw_min < raw < self.raw_max for raw in scans.raw[:, at].tolist())
 
     def _saturates(self, scans: Scans) -> list[bool]:
         """Whether each converter is saturated at any of the scans."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -58,8 +59,8 @@ class SampleStream:
         self._octets = b""
         self._begun: _Begun | None = None
 
-    def take(self, scans: Scans, flags: list[BlockFlags]) -> list[tuple[int, SampleBlock]]:
-        """The blocks that these scans complete, each with the scan that completes it. flags: what is true at each scan."""
+    def take(self, scans: Scans, flags_at: Callable[[int], BlockFlags]) -> list[tuple[int, SampleBlock]]:
+        """The blocks that these scans complete, each with the scan that completes it. flags_at: what is true at a scan."""
         first = self._scans_to_sample - 1
         taken = range(first, len(scans), self._scans_in_a_sample)
         self._scans_to_sample += len(taken) * self._scans_in_a_sample - len(scans)
@@ -74,7 +75,7 @@ class SampleStream:
         while start < len(taken):
             if self._begun is None:
                 at = taken[start]
-                self._begun = _Begun(scans.first_tick + at * scans.step_ticks, self._samples + start, flags[at])
+                self._begun = _Begun(scans.first_tick + at * scans.step_ticks, self._samples + start, flags_at(at))
             missing = self.block_size - len(self._octets) // _SAMPLE.itemsize
             stop = min(len(taken), start + missing)
             self._octets += octets[start * _SAMPLE.itemsize : stop * _SAMPLE.itemsize]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from boresim.endpoint import SimEndpoint, SimPortError
+from boresim.endpoint import SLICE_S, SimEndpoint, SimPortError
 from boresim.rig import SimRig
 from boresim.scenario import load_scenario
 from borewire.codec import Decoder, encode
@@ -21,10 +21,11 @@ def port() -> SimEndpoint:
 
 def test_reading_lets_time_pass_only_until_something_comes(port: SimEndpoint, pick: Any) -> None:
     began_s = port.monotonic()
+    port.timeout = 1.0
     assert port.write(encode(IdentifyRequest(1, 1, 0))) > 0
     answer = port.read(4096)
     assert pick(Identity, Decoder("host").feed(answer))
-    assert port.monotonic() - began_s <= 0.008
+    assert port.monotonic() - began_s <= SLICE_S <= 0.04
 
 
 def test_a_silent_device_uses_up_the_timeout_and_gives_nothing(port: SimEndpoint) -> None:
