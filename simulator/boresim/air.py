@@ -15,7 +15,7 @@ from __future__ import annotations
 from math import exp, sqrt
 
 from boresim.gas import CP_J_KG_K, GAMMA, R_J_KG_K, hole_flow_kg_s, nozzle_flow_kg_s, restrictor_flow_kg_s
-from boresim.outlets import Open, outlet_flow
+from boresim.outlets import LEAST_RELATIVE, Open, outlet_flow
 from boresim.scenario import Scenario
 
 __all__ = ["AirSide", "State"]
@@ -111,8 +111,8 @@ class AirSide:
         """All free openings of the cylinder side at its pressure: outlets, vent and relief valve."""
         area, bending, _ = self.open
         area += self.vent_fraction * self.parts.vent_cylinder_area_m2
-        if p_cylinder > self.p_ambient:
-            relative = (p_cylinder - self.p_ambient) / self.p_reference
+        if bending:
+            relative = max((p_cylinder - self.p_ambient) / self.p_reference, LEAST_RELATIVE)
             for part, exponent in bending:
                 area += part * relative**exponent
         if p_cylinder > self.relief_abs:

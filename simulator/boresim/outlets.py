@@ -9,11 +9,12 @@ from typing import Literal
 from boresim.gas import hole_flow_kg_s, series_flow_kg_s
 from boresim.scenario import Leak, Scenario
 
-__all__ = ["Hose", "OilFilm", "Open", "Outlet", "Ways", "outlet_flow"]
+__all__ = ["LEAST_RELATIVE", "Hose", "OilFilm", "Open", "Outlet", "Ways", "outlet_flow"]
 
 Hose = int | Literal["off", "capped"] | float
 """Where the hose is: a cylinder's number (int), "off", "capped", or the area of a calibrating orifice in m² (float)."""
 
+LEAST_RELATIVE = 0.01  # a leak's change with pressure is followed down to this part of the reference pressure, and not into suction
 OIL_SEALS_CM3 = 1.5  # a dose of this much closes all but 1/e of what oil can close
 OIL_REACH = 0.75  # share of a ring leak that oil can close
 OIL_DRAINS_DEG = 2600.0  # turning this far leaves 1/e of it
@@ -53,9 +54,7 @@ def outlet_flow(
 
     p_relative is the cylinder's gauge pressure in units of the reference pressure of the leaks.
     """
-    area = outlet.area_m2
-    if outlet.exponent:
-        area *= p_relative**outlet.exponent if p_relative > 0.0 else 0.0
+    area = outlet.area_m2 * max(p_relative, LEAST_RELATIVE) ** outlet.exponent
     if outlet.stopped_m2 is None or p_abs_pa <= p_ambient_abs_pa:
         return hole_flow_kg_s(area, p_abs_pa, t_k, p_ambient_abs_pa, t_k), p_ambient_abs_pa
     return series_flow_kg_s(area, outlet.stopped_m2, p_abs_pa, p_ambient_abs_pa, t_k)

@@ -95,6 +95,13 @@ class Table:
             raise self.error(key, f"must be one of {', '.join(allowed)}, not {value!r}")
         return value
 
+    def words(self, key: str, allowed: Sequence[str]) -> tuple[str, ...]:
+        """A list of some of the allowed words, perhaps empty."""
+        value = self.take(key, [])
+        if not isinstance(value, list) or any(word not in allowed for word in value):
+            raise self.error(key, f"must be a list of words among {', '.join(allowed)}, not {value!r}")
+        return tuple(value)
+
     def table(self, key: str, optional: bool = False) -> Table:
         """A table inside this one; an optional one that is not given reads as empty."""
         return Table(self.take(key, {} if optional else None), self.source, f"{self.path}.{key}" if self.path else key)

@@ -108,7 +108,8 @@ class Stepper:
         """All that changes."""
         return (
             self.physical(), self.before, self.start, self.end, self.level, tuple(self.rows), self.supply.state(),
-            self.vent.state(), self.hose, self.stops, dict(self.oil), self.air.p_set_abs, self.air.supply_fraction, self.air.vent_fraction,
+            self.vent.state(), self.hose, self.stops, dict(self.oil), self.air.p_set_abs, self.air.supply_fraction,
+            self.air.vent_fraction,
         )  # fmt: skip
 
     def restore(self, snapshot: tuple[Any, ...]) -> None:

@@ -1,0 +1,190 @@
+"""Sensors, converter, encoder."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+from boresim.electronics import Electronics, IndexPulse
+from boresim.noise import PositionNoise
+from boresim.plant import Plant
+from boresim.scenario import Scenario, load_scenario
+from boresim.trace import PlantTrace
+
+
+def scenario_with(**changes: Any) -> Scenario:
+    scenario = load_scenario("hillclimb-before")
+    return replace(scenario, rig=replace(scenario.rig, transducers=replace(scenario.rig.transducers, **changes)))
+
+
+PERFECT: dict[str, Any] = {
+    "noise_pa": 0.0, "zero_limit_pa": 0.0, "zero_drift_limit_pa_h": 0.0, "span_limit": 0.0, "span_mismatch_limit": 0.0,
+    "bow_limit_pa": 0.0, "bow_mismatch_limit_pa": 0.0, "hum_limit_pa": 0.0,
+}  # fmt: skip
+
+
+def at_gauge(gauge_pa: list[float], position: int = 0) -> PlantTrace:
+    p = 98_900.0 + np.array(gauge_pa)
+    t = np.array([0.001 * (number + position + 1) for number in range(len(gauge_pa))])
+    return PlantTrace(position, 0.001 * position, 0.0, t, p, p.copy(), np.zeros(len(gauge_pa)))
+
+
+def turning(angles: list[float], before: float | None = None) -> PlantTrace:
+    n = len(angles)
+    p = np.full(n, 98_900.0)
+    start = angles[0] if before is None else before
+    return PlantTrace(0, 0.0, start, np.array([0.001 * (number + 1) for number in range(n)]), p, p.copy(), np.array(angles))
+
+
+def test_a_perfect_ratiometric_sensor_gives_a_tenth_and_nine_tenths_of_its_supply() -> None:
+    # ratiometric law of makers' data sheets: 0, 50 and 100 % of the range at 0.1, 0.5 and 0.9 of the supply
+    electronics = Electronics(scenario_with(**PERFECT))
+    words = electronics.raw(at_gauge([0.0, 500e3, 1000e3]))
+    assert words.dtype == np.uint16
+    assert words.shape == (2, 3)
+    assert words[0].tolist() == words[1].tolist() == [410, 2048, 3686]  # of 4096
+    assert electronics.volts_at_zero + words[0][1] * electronics.volts_per_raw == pytest.approx(2.5)
+
+
+def test_out_of_range_saturates() -> None:
+    electronics = Electronics(scenario_with(**PERFECT))
+    assert electronics.raw(at_gauge([-900e3, 5000e3]))[0].tolist() == [electronics.raw_min, electronics.raw_max] == [0, 4095]
+
+
+@pytest.mark.parametrize("bits", [8, 10, 16])
+def test_the_converter_has_its_bits(bits: int) -> None:
+    electronics = Electronics(scenario_with(**PERFECT, adc_bits=bits))
+    assert electronics.raw_max == 2**bits - 1
+    middle = electronics.raw(at_gauge([500e3]))[0][0]
+    assert middle == 2 ** (bits - 1)
+
+
+def test_noise_has_the_size_that_the_file_says_and_no_mean() -> None:
+    electronics = Electronics(scenario_with(**{**PERFECT, "noise_pa": 2000.0}, adc_bits=16))
+    words = electronics.raw(at_gauge([500e3] * 20_000)).astype(float)
+    pa = (words - 2**15) / (0.8 * 2**16) * 1e6
+    assert np.std(pa, axis=1) == pytest.approx([2000.0, 2000.0], rel=0.03)
+    assert np.abs(np.mean(pa, axis=1)).max() < 60.0
+    off = pa / 2000.0
+    assert abs(np.mean(off[0] * off[1])) < 0.03
+    assert abs(np.mean(off[0, 1:] * off[0, :-1])) < 0.03
+
+
+def test_noise_is_normal_and_belongs_to_its_position() -> None:
+    noise = PositionNoise(3, "test")
+    values = noise.at(0, 40_000)
+    for sigmas, share in ((1.0, 0.3173), (2.0, 0.0455), (3.0, 0.0027)):  # two-sided tails of the normal distribution
+        assert np.mean(np.abs(values) > sigmas) == pytest.approx(share, rel=0.25, abs=0.0005)
+    parts = [PositionNoise(3, "test").at(start, 1000) for start in range(3500, 9500, 1000)]
+    assert np.concatenate(parts).tobytes() == values[3500:9500].tobytes()
+    assert noise.at(5, 0).shape == (0,)
+    assert PositionNoise(4, "test").at(0, 4).tolist() != values[:4].tolist()
+
+
+def test_errors_stay_inside_their_class_for_every_seed() -> None:
+    scenario = scenario_with(noise_pa=0.0, hum_limit_pa=0.0, adc_bits=16)
+    parts = scenario.rig.transducers
+    zeros, ratios = [], []
+    for seed in range(60):
+        electronics = Electronics(replace(scenario, seed=seed))
+        words = electronics.raw(at_gauge([0.0, 550e3])).astype(float)
+        pa = (words / 2**16 - 0.1) / 0.8 * 1e6
+        zeros.append(pa[:, 0])
+        ratios.append((pa[1, 1] - pa[1, 0]) / (pa[0, 1] - pa[0, 0]) - 1.0)
+    step = 1e6 / 0.8 / 2**16
+    assert np.abs(zeros).max() <= parts.zero_limit_pa + step
+    assert np.abs(zeros).max() > 0.8 * parts.zero_limit_pa
+    most = 2.0 * (parts.span_mismatch_limit + parts.bow_mismatch_limit_pa / 550e3) + 2.0 * step / 550e3
+    assert 0.1 * most < np.abs(ratios).max() <= most
+
+
+def test_zero_drifts_and_mains_hums() -> None:
+    scenario = scenario_with(**{**PERFECT, "hum_limit_pa": 5000.0}, adc_bits=16)
+    words = Electronics(scenario).raw(at_gauge([500e3] * 1000))[0].astype(float)
+    spectrum = np.abs(np.fft.rfft(words - words.mean()))
+    assert int(np.argmax(spectrum)) == 50  # Hz, over one second
+    scenario = scenario_with(**{**PERFECT, "zero_drift_limit_pa_h": 9e5}, adc_bits=16)
+    words = Electronics(scenario).raw(at_gauge([500e3] * 60_000))[0].astype(float)
+    assert abs(words[-1] - words[0]) > 20
+
+
+def test_the_count_starts_at_zero_and_follows_the_crank() -> None:
+    scenario = load_scenario("hillclimb-before")
+    electronics = Electronics(scenario)
+    start = scenario.crank.start_deg
+    counts = electronics.counts(turning([start, start + 90.0, start - 360.0, start + 0.04]))
+    assert counts[0] == 0
+    assert counts[1] in {1023, 1024, 1025}
+    assert counts[2] == -4096
+    assert counts[3] in {0, 1}
+    electronics.power_up(start + 720.0)
+    assert electronics.count_at(start + 720.0) == 0
+
+
+def test_an_encoder_can_be_fitted_the_other_way_round() -> None:
+    scenario = load_scenario("hillclimb-before")
+    scenario = replace(scenario, rig=replace(scenario.rig, encoder=replace(scenario.rig.encoder, sign=-1)))
+    start = scenario.crank.start_deg
+    assert Electronics(scenario).counts(turning([start, start + 360.0]))[1] == -4096
+
+
+def pulses_of(angles: list[float], batch: int, seed: int = 1) -> list[IndexPulse]:
+    electronics = Electronics(replace(load_scenario("hillclimb-before"), seed=seed))
+    found: list[IndexPulse] = []
+    for start in range(0, len(angles), batch):
+        found += electronics.index_pulses(turning(angles[start : start + batch], angles[start - 1] if start else None))
+    return found
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_index_pulses_come_once_a_turn_at_the_same_place_from_both_sides(seed: int) -> None:
+    there = [float(angle) for angle in np.arange(0.0, 1500.0, 0.7)]
+    counts = [pulse.count for pulse in pulses_of([*there, *reversed(there)], 10_000, seed)]
+    assert len(counts) == 2 * (len(counts) // 2)
+    assert 8 <= len(counts) <= 10
+    half = len(counts) // 2
+    assert counts[half:] == counts[:half][::-1]
+    assert set(np.diff(counts[:half]).tolist()) == {4096}
+
+
+def test_index_pulses_do_not_depend_on_batches_or_speed() -> None:
+    slow = [float(angle) for angle in np.arange(0.0, 800.0, 0.02)]
+    fast = [float(angle) for angle in np.arange(0.0, 800.0, 90.0)]
+    counts = [pulse.count for pulse in pulses_of(slow, 100_000)]
+    assert [pulse.count for pulse in pulses_of(slow, 33)] == counts
+    assert [pulse.count for pulse in pulses_of(fast, 2)] == counts
+    assert len(counts) in {2, 3}
+
+
+def test_a_crank_that_trembles_inside_the_index_gives_one_pulse_for_each_entry() -> None:
+    pulse = pulses_of([float(angle) for angle in np.arange(0.0, 400.0, 0.02)], 100_000)[0]
+    electronics = Electronics(replace(load_scenario("hillclimb-before"), seed=1))
+    step = 360.0 / electronics.counts_per_rev
+    inside = next(a for a in np.arange(0.0, 400.0, step / 4) if electronics.count_at(a) == pulse.count) + step / 2
+    trace = turning([inside - step, inside, inside + 0.1 * step, inside, inside + step, inside, inside - step, inside - 2 * step])
+    assert [event.count for event in electronics.index_pulses(trace)] == [pulse.count, pulse.count]
+
+
+def test_standing_still_gives_no_pulse_and_the_clock_has_its_error() -> None:
+    electronics = Electronics(load_scenario("hillclimb-before"))
+    assert electronics.index_pulses(turning([10.0] * 5)) == ()
+    limit = electronics.scenario.rig.device.clock_limit_ppm
+    assert 0.0 < abs(electronics.clock_error_ppm) <= limit
+    assert electronics.true_period_s(0.001) == pytest.approx(0.001, rel=1e-6 * limit)
+
+
+def test_the_plant_and_its_electronics_work_together() -> None:
+    scenario = load_scenario("two-stroke-single")
+    plant, electronics = Plant(scenario), Electronics(scenario)
+    plant.turn_by(800.0, 30.0)
+    pulses: list[IndexPulse] = []
+    turned = 0
+    while plant.turning:
+        trace = plant.advance(32, 0.001)
+        pulses += electronics.index_pulses(trace)
+        turned = int(electronics.counts(trace)[-1])
+    assert turned == pytest.approx(800 * 4096 / 360, abs=3)
+    assert set(np.diff([pulse.count for pulse in pulses]).tolist()) == {4096}
+    assert all(np.diff([pulse.t_s for pulse in pulses]) > 1.0)

@@ -1,0 +1,179 @@
+"""Scenario files: the named ones, their truth, and what is refused."""
+
+from __future__ import annotations
+
+import tomllib
+from contextlib import suppress
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import pytest
+from boresim.reader import merged
+from boresim.scenario import ScenarioError, load_scenario, read_scenario, scenario_names
+from boresim.truth import plant_truth
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+
+def document(name: str = "two-stroke-single") -> dict[str, Any]:
+    return tomllib.loads((files("boresim.scenarios") / f"{name}.toml").read_text(encoding="utf-8"))
+
+
+def test_the_named_scenarios_are_there() -> None:
+    expected = {"hillclimb-before", "hillclimb-after", "hillclimb-before-hand", "hillclimb-after-hand", "two-stroke-single"}
+    assert expected <= set(scenario_names())
+
+
+@pytest.mark.parametrize("name", scenario_names())
+def test_the_truth_of_a_file_is_that_of_its_plant(name: str) -> None:
+    scenario = load_scenario(name)
+    computed = plant_truth(scenario)
+    assert set(scenario.truth) == set(computed) == set(scenario.engine.firing_order)
+    for cylinder, truth in scenario.truth.items():
+        assert truth.leakage_percent == pytest.approx(computed[cylinder].leakage_percent, abs=6e-5)
+        assert truth.leak_area_m2 == pytest.approx(computed[cylinder].leak_area_m2, abs=6e-12)
+
+
+def test_the_story_of_the_hill_climb_engine_is_in_its_numbers() -> None:
+    before, after = (load_scenario(f"hillclimb-{stage}").truth for stage in ("before", "after"))
+    assert 25.0 < before[3].leakage_percent < 40.0
+    assert 13.0 < before[2].leakage_percent < 17.0
+    assert all(6.0 < before[number].leakage_percent < 10.0 for number in (1, 4))
+    assert all(3.0 < after[number].leakage_percent < 8.0 for number in (1, 2, 3, 4))
+
+
+@pytest.mark.parametrize("stage", ["before", "after"])
+def test_a_hand_valve_rig_is_the_same_rig_but_for_its_valves(stage: str) -> None:
+    solenoid, hand = load_scenario(f"hillclimb-{stage}"), load_scenario(f"hillclimb-{stage}-hand")
+    assert (solenoid.rig.valves, hand.rig.valves) == ("solenoid", "hand")
+    assert not hand.rig.hold_switch
+    assert (solenoid.leaks, solenoid.truth, solenoid.stage) == (hand.leaks, hand.truth, hand.stage)
+    assert hand.rig.air.supply_travel_s > 10 * solenoid.rig.air.supply_travel_s
+
+
+def test_a_seed_replaces_that_of_the_file() -> None:
+    assert load_scenario("hillclimb-before").seed == 1907
+    assert load_scenario("hillclimb-before", 3).seed == 3
+    with pytest.raises(ScenarioError, match="seed: must be from 0"):
+        load_scenario("hillclimb-before", -1)
+
+
+def test_a_scenario_of_ones_own_builds_on_a_named_one_and_on_files_beside_it(tmp_path: Path) -> None:
+    (tmp_path / "twin_engine.toml").write_text(
+        'schema_version = 1\nname = "twin"\ncycle = "four-stroke"\nfiring_order = [1, 2]\nfiring_intervals_deg = [270.0, 450.0]\n'
+        "bore_mm = 80\nstroke_mm = 70\nrod_mm = 130\ncompression_ratio = 9.5\n"
+    )
+    mine = tmp_path / "mine.toml"
+    mine.write_text(
+        'schema_version = 1\nlike = "hillclimb-after"\nname = "mine"\nengine = "twin_engine.toml"\ntruth = {}\n'
+        "cylinders = [{ number = 1, leaks = [] }, { number = 2, leaks = [{ place = 'intake', area_mm2 = 1.0 }] }]\n"
+    )
+    with pytest.raises(ScenarioError, match=r"truth\.3: is not a key here"):
+        load_scenario(str(mine))
+    base = (files("boresim.scenarios") / "hillclimb-before.toml").read_text(encoding="utf-8").split("[truth]")[0]
+    (tmp_path / "base.toml").write_text(base)
+    mine.write_text(mine.read_text().replace("hillclimb-after", "base"))
+    scenario = load_scenario(str(mine))
+    assert dict(scenario.engine.firing_angles_deg) == {1: 0.0, 2: 270.0}
+    assert plant_truth(scenario)[1].leakage_percent == pytest.approx(0.0, abs=1e-3)
+    assert plant_truth(scenario)[2].leakage_percent > 20.0
+
+
+WHILE_4 = {"cylinder": 4, "valve": "intake", "open": True}
+
+
+def changed(path: str, value: object) -> dict[str, Any]:
+    """The two-stroke's document with one key changed; a path like rig.air.relieving."""
+    *tables, key = path.split(".")
+    change: dict[str, Any] = {key: value}
+    for table in reversed(tables):
+        change = {table: change}
+    return merged(document(), change)
+
+
+@pytest.mark.parametrize(
+    ("path", "value", "key", "reason"),
+    [
+        ("schema_version", 2, "schema_version", "from 1 to 1"),
+        ("colour", "red", "colour", "not a key"),
+        ("rig.air.colour", "red", "rig.air.colour", "not a key"),
+        ("rig.valves", "electric", "rig.valves", "one of solenoid, hand"),
+        ("rig.like", "no_rig.toml", "", "there is no no_rig.toml"),
+        ("rig.hold_switch", 1, "rig.hold_switch", "true or false"),
+        ("rig.air.dead_volume_cm3", 0, "rig.air.dead_volume_cm3", "from 1 to 1000"),
+        ("rig.air.dead_volume_cm3", float("nan"), "rig.air.dead_volume_cm3", "must be a number"),
+        ("rig.air.dead_volume_cm3", True, "rig.air.dead_volume_cm3", "must be a number"),
+        ("rig.air.relieving", "yes", "rig.air.relieving", "true or false"),
+        ("rig.encoder.sign", 0, "rig.encoder.sign", "1 or -1"),
+        ("rig.encoder.counts_per_rev", 12.5, "rig.encoder.counts_per_rev", "whole number"),
+        ("rig.transducers.adc_bits", 24, "rig.transducers.adc_bits", "from 8 to 16"),
+        ("rig.air", 3, "rig.air", "must be a table"),
+        ("engine", 3, "engine", "name of an engine file"),
+        ("engine.bore_mm", -1, "engine.bore_mm", "more than"),
+        ("engine.rod_mm", 20, "engine.rod_mm", "longer than half the stroke"),
+        ("engine.firing_order", [2], "engine.firing_order", "each cylinder from 1"),
+        ("cylinders", [], "cylinders", "cylinder 1 is missing"),
+        ("cylinders", "none", "cylinders", "list of tables"),
+        ("cylinders", [{"number": 2}], "cylinders[0].number", "no cylinder 2"),
+        ("cylinders", [{"number": 1}, {"number": 1}], "cylinders[1].number", "there twice"),
+        ("cylinders", [{"number": 1, "leaks": [{"place": "intake", "area_mm2": 1}]}], "cylinders[0].leaks[0].place", "one of"),
+        ("cylinders", [{"number": 1, "leaks": [{"place": "outside"}]}], "cylinders[0].leaks[0].area_mm2", "must be given"),
+        (
+            "cylinders",
+            [{"number": 1, "leaks": [{"place": "outside", "area_mm2": 1, "only_while": WHILE_4}]}],
+            "cylinders[0].leaks[0].only_while.cylinder",
+            "no cylinder 4",
+        ),
+        ("openings.shared_pipes", ["attic"], "openings.shared_pipes", "list of words among"),
+        ("openings.shared_pipes", "exhaust_port", "openings.shared_pipes", "list of words among"),
+        ("openings.intake_mm2", 1, "openings.intake_mm2", "from 10"),
+        ("crank.inertia_kg_m2", 0, "crank.inertia_kg_m2", "from 0.0001"),
+        ("ambient.pressure_kpa", 1013, "ambient.pressure_kpa", "from 50 to 110"),
+        ("operator.turn_rpm", 0, "operator.turn_rpm", "from 0.5"),
+        ("truth.1.leakage_percent", 101, "truth.1.leakage_percent", "from 0 to 100"),
+        ("truth.7", {"leakage_percent": 1, "leak_area_mm2": 1}, "truth.7", "not a key"),
+        ("stage", "between", "stage", "one of before, after, routine"),
+        ("name", 5, "name", "must be a text"),
+        ("like", 5, "like", "name of another scenario"),
+    ],
+)
+def test_what_cannot_be_is_refused_with_file_key_and_reason(path: str, value: object, key: str, reason: str) -> None:
+    with pytest.raises(ScenarioError) as caught:
+        read_scenario(changed(path, value), "mine.toml")
+    assert caught.value.key == key
+    assert reason in caught.value.reason
+    assert "\n" not in str(caught.value)
+
+
+def test_files_that_cannot_be_read_are_refused_in_a_sentence(tmp_path: Path) -> None:
+    with pytest.raises(ScenarioError, match=r"is no scenario; give a \.toml file or one of hillclimb"):
+        load_scenario("hillclimb")
+    with pytest.raises(ScenarioError, match=r"cannot be read \(No such file"):
+        load_scenario(str(tmp_path / "none.toml"))
+    bad = tmp_path / "bad.toml"
+    bad.write_text("name = ")
+    with pytest.raises(ScenarioError, match="this is not TOML"):
+        load_scenario(str(bad))
+    bad.write_bytes(b'name = "\xff"')
+    with pytest.raises(ScenarioError, match="not UTF-8"):
+        load_scenario(str(bad))
+    bad.write_text('like = "bad"\n')
+    with pytest.raises(ScenarioError, match="not come back to itself"):
+        load_scenario(str(bad))
+
+
+ODD: st.SearchStrategy[object] = st.sampled_from([[], {}, [{}], [5], None])
+VALUES = st.one_of(st.booleans(), st.integers(), st.floats(), st.text(max_size=4), ODD)
+PATHS = [
+    *(f"{table}.{key}" for table, inner in document().items() if isinstance(inner, dict) and table != "rig" for key in inner),
+    *document(), "rig.name", "rig.like", "rig.air", "rig.device", "openings.decompression_deg",
+    "openings.stop_leak_mm2", "openings.shared_pipes",
+]  # fmt: skip
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.sampled_from(PATHS), VALUES)
+def test_any_value_anywhere_is_read_or_refused_in_one_way(path: str, value: object) -> None:
+    with suppress(ScenarioError):
+        assert read_scenario(changed(path, value), "mine.toml").engine.cycle in {"two-stroke", "four-stroke"}
