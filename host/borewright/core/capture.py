@@ -144,7 +144,7 @@ def analyse_capture(
 
 
 def _beside_flags(flags: npt.NDArray[np.uint16], t: Floats, phases: Phases) -> tuple[Phases, tuple[str, ...]]:
-    """Compares the phases with what the device says of its valves: a shut without a trace is taken from it, a contradiction marked."""
+    """Beside what the device says of its valves: a shut without a trace is taken from it, a contradiction is marked."""
     supply = (flags & int(SampleFlags.SUPPLY_OPEN)) != 0
     after_fill = np.flatnonzero(supply[phases.fill[0] :])
     if after_fill.size == 0:
