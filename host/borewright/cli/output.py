@@ -1,0 +1,30 @@
+"""What every command prints alike: JSON, tables of text, times."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from datetime import UTC, datetime
+
+__all__ = ["date_words", "print_json", "table_lines"]
+
+
+def print_json(value: object) -> None:
+    """One line of JSON, handed on at once. Raises ValueError for NaN and infinity, for which JSON has no word."""
+    print(json.dumps(value, ensure_ascii=False, allow_nan=False), flush=True)
+
+
+def table_lines(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
+    """The rows under their headings, each column as wide as its widest cell.
+
+    >>> table_lines(["name", "n"], [["inlet", "3"]])
+    ['name   n', 'inlet  3']
+    """
+    every = [headings, *rows]
+    widths = [max(len(line[column]) for line in every) for column in range(len(headings))]
+    return ["  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip() for line in every]
+
+
+def date_words(unix_s: float) -> str:
+    """Seconds since 1970 as date and time of day where this computer stands."""
+    return datetime.fromtimestamp(unix_s, UTC).astimezone().strftime("%Y-%m-%d %H:%M")
