@@ -23,7 +23,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """List the ports. Having none is no error."""
-    from borewright.link import list_ports  # noqa: PLC0415 -- only the command that is run loads what it needs
+    from borewright.link import list_ports
 
     ports = list_ports()
     if args.json:

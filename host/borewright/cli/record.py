@@ -27,6 +27,6 @@ def add_record_argument(parser: argparse.ArgumentParser) -> None:
 
 def open_store(args: argparse.Namespace, *, create: bool = True) -> Store:
     """The record file that --db names; create=False for commands that only look. Raises StoreError."""
-    from borewright.store import Store  # noqa: PLC0415 -- loads SQLAlchemy
+    from borewright.store import Store
 
     return Store.open(args.db, create=create)

@@ -49,7 +49,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Serve until told to end. Raises UseError."""
-    from borewright.simrig.serving import scenarios, serve  # noqa: PLC0415 -- loads numpy
+    from borewright.simrig.serving import scenarios, serve
 
     if args.list:
         for words in scenarios():
