@@ -18,6 +18,7 @@ BIN_S = 0.05
 DECAY_OVER_SHARE = 0.20
 DECAY_LIMIT_S = 30.0
 _KEPT_BINS = 80
+_STRICTER = 0.85  # than the rule, so that what is called settled here passes the analysis of the whole as well
 _ON_PA = 15_000.0
 _OFF_PA = 5_000.0
 
@@ -161,7 +162,7 @@ class LiveCapture:
         at = at - at.mean()
         ratio = cylinder / np.maximum(regulated, 1.0)
         slope = 100.0 * float(at @ (ratio - ratio.mean()) / (at @ at))
-        if abs(slope) >= STEADY_SLOPE_PERCENT_PER_S:
+        if abs(slope) >= _STRICTER * STEADY_SLOPE_PERCENT_PER_S:
             return replace(self, settled=False, steady_for_s=0.0, slope_percent_per_s=slope, _steady_since_s=None)
         since = self._steady_since_s if self._steady_since_s is not None else t - STEADY_WINDOW_S
         return replace(self, settled=True, steady_for_s=t - since, slope_percent_per_s=slope, _steady_since_s=since)

@@ -27,7 +27,10 @@ BLOCK_S = 0.010
 LEAST_BASELINE_S = 0.1
 LEAST_AIR_S = 0.5
 LEAST_TOP_PA = 20_000.0
+MOST_ZERO_PA = 30_000.0
+_AIR_AT_START = "The recording begins with air on; start it while the rig is vented, so that the zeros can be read."
 LEAST_ISOLATED_S = 0.05
+THROTTLING_S = 0.06
 QUICK_VALVE_S = 0.15  # a supply valve that closes within this is taken to close at once
 
 
@@ -153,15 +156,13 @@ class _Blocks:
         means = [np.asarray(v[: count * size].reshape(count, size).mean(axis=1)) for v in (t, regulated, cylinder)]
         early = max(1, round(LEAST_BASELINE_S / (size * period)))
         zeros = [float(np.median(v[:early])) for v in means[1:]]
+        if max(abs(zeros[0]), abs(zeros[1])) > MOST_ZERO_PA:
+            raise CaptureUnusable(_AIR_AT_START)
         noise = max(noise_pa(regulated), noise_pa(cylinder)) / np.sqrt(size)
         top = float(np.max(_running_mean(means[1] - zeros[0], 5)))
         if top < max(LEAST_TOP_PA, 20.0 * noise):
             raise CaptureUnusable(
                 "No air came: the regulated pressure did not rise; check the supply and record the capture again."
-            )
-        if max(abs(zeros[0]), abs(zeros[1])) > max(0.1 * top, 20_000.0):
-            raise CaptureUnusable(
-                "The recording begins with air on; start it while the rig is vented, so that the zeros can be read."
             )
         return _Blocks(size, size * period, means[0], means[1] - zeros[0], means[2] - zeros[1], p_ambient, float(noise), top)
 
@@ -180,9 +181,7 @@ class _Blocks:
             raise CaptureUnusable("The air was on too briefly to read anything; keep it on until the reading is steady.")
         off_before = np.flatnonzero(~on[: main[0]])
         if off_before.size == 0:
-            raise CaptureUnusable(
-                "The recording begins with air on; start it while the rig is vented, so that the zeros can be read."
-            )
+            raise CaptureUnusable(_AIR_AT_START)
         begin = int(off_before[-1]) + 1
         off_after = np.flatnonzero(~on[main[1] :])
         end = main[1] + int(off_after[0]) if off_after.size else count
@@ -272,7 +271,7 @@ class _Blocks:
         smooth = _running_mean(self.regulated, width)[first : corner + 1]
         whole = np.flatnonzero(smooth >= level - max(0.005 * level, 4.0 * self.noise / np.sqrt(width)))
         closing = first + int(whole[-1]) if whole.size else corner
-        return (closing if (corner - closing) * self.dt >= QUICK_VALVE_S else corner), closed
+        return (closing if (corner - closing) * self.dt >= THROTTLING_S else corner), closed
 
     def _hinge(self, values: Floats, start: int, tilted: bool = False) -> int:
         """Where a level (or, tilted, a line) turns into a fall: the corner of the best pair of lines through the values."""
@@ -338,7 +337,7 @@ class _Blocks:
         low, high = closed + 1, max(vent - 1, closed + 2)
         ends = np.maximum(np.array([self.cylinder[low : low + 3].mean(), self.cylinder[max(low, high - 3) : high].mean()]), 0.0)
         s = self._leak_coordinate(ends)
-        return float(s[0] - s[1]) <= 2.5 * self._rate(begin, knee, closing) * (high - low) * self.dt + 0.2
+        return float(s[0] - s[1]) <= 1.7 * self._rate(begin, knee, closing) * (high - low) * self.dt + 0.1
 
     def _shut_by_law(self, begin: int, knee: int, end: int) -> tuple[int, bool]:
         """For a tight cylinder: the best border between settling and leaking, by least squares over every border."""
