@@ -35,19 +35,20 @@ def read_sealed(
     columns: SampleColumns,
     cylinder_law: ChannelLaw,
     result: CaptureResult,
+    shut_s: float | None,
     volume_m3: float,
     p_ambient_abs_pa: float,
     t_gas_k: float,
     cylinder_channel: int = 1,
 ) -> SealedReading:
-    """The sealed check from its capture: the isolated part's slope gives the leak, the steady part ties the transducers.
+    """The sealed check from its capture: the slope after the shut gives the leak, the steady part ties the transducers.
 
-    volume_m3: dead volume and hose together. The first half second after the shut is left out, where the gas still cools. Raises
-    CaptureUnusable when there is no isolated part.
+    shut_s: device time of the shut, which the data cannot show where nothing leaks. volume_m3: dead volume and hose together. The
+    first half second is left out, where the gas still cools. Raises CaptureUnusable when the supply was not shut long enough.
     """
-    if result.phases.isolated is None:
+    if shut_s is None:
         raise CaptureUnusable("The supply was not shut with the outlet capped; shut it, wait, and only then vent.")
-    start, stop = result.phases.isolated
+    start, stop = int(np.searchsorted(columns.t_s, shut_s)), result.phases.vent[0]
     t_s = columns.t_s[start:stop]
     p_gauge = cylinder_law.gauge_pa(columns.raw[cylinder_channel, start:stop]) - (result.zero_cylinder_pa - cylinder_law.zero_pa)
     later = t_s >= t_s[0] + 0.5 if t_s.size else np.zeros(0, bool)

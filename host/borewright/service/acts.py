@@ -19,6 +19,7 @@ __all__ = [
     "PlaceHose",
     "Purpose",
     "ReadBackHose",
+    "SayShut",
     "SetHold",
     "SetPurpose",
     "StateRestraint",
@@ -107,6 +108,11 @@ class LetGo:
 
 
 @dataclass(frozen=True, slots=True)
+class SayShut:
+    """Hand valves: the supply has been shut and the vent left closed. With a capped outlet the data cannot show it."""
+
+
+@dataclass(frozen=True, slots=True)
 class SetHold:
     """Keep the air on for looking and listening (again at least every 60 s), or end that."""
 
@@ -152,6 +158,7 @@ Act = (
     | ConfirmFitting
     | ConfirmPeople
     | AskAir
+    | SayShut
     | LetGo
     | SetHold
     | StopAll

@@ -35,6 +35,9 @@ def happen(work: Work, event: Event) -> None:
     work.set(readiness=after)
     if after.state is not before.state:
         work.set(state_since_s=work.state.now_s)
+        capture = work.state.capture
+        if after.state is State.ISOLATED and capture is not None:
+            work.set(capture=replace(capture, shut_s=work.state.now_s))
         work.log("readiness", before=before.state.value, event=event.value, after=after.state.value)
     for action in actions:
         _carry_out(work, action, event)
@@ -182,5 +185,5 @@ def close_capture(work: Work) -> None:
     if capture.unkept:
         work.do(KeepChunk(SampleColumns.join(capture.unkept)))
     marks = tuple(mark for condition in capture.conditions for mark in condition.marks)
-    work.do(Analyse(capture.purpose, SampleColumns.join(capture.parts), capture.void_reason, marks))
+    work.do(Analyse(capture.purpose, SampleColumns.join(capture.parts), capture.shut_s, capture.void_reason, marks))
     work.set(capture=None, opening=None, hold_asked=False)

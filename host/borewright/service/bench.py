@@ -50,7 +50,7 @@ class Bench:
     """One rig over one endpoint.
 
     writer: where captures and checks go; None keeps nothing (ports and doctor). wall_clock: seconds since 1970. tell: called for
-    each word to the person (effects.Say and effects.AirRefused).
+    each word to the person (effects.Say and effects.AirRefused). read_s: the longest that one turn waits for bytes.
     """
 
     def __init__(
@@ -64,6 +64,7 @@ class Bench:
         engine: Engine | None = None,
         who: str = "",
         ambient: AirConditions | None = None,
+        read_s: float = 0.015,
     ) -> None:
         self.endpoint = endpoint
         self.ambient = ambient or AirConditions()
@@ -77,7 +78,7 @@ class Bench:
         self._out = bytearray()
         self._open: _Open | None = None
         self.state = BenchState(Session(endpoint.monotonic()), setup or RigSetup(), engine=engine, who=who)
-        self._pump = Pump(endpoint, self._on_bytes, farewell=self._farewell)
+        self._pump = Pump(endpoint, self._on_bytes, farewell=self._farewell, timeout_s=read_s)
 
     # ------------------------------------------------------------------ the loop
 

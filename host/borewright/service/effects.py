@@ -48,10 +48,11 @@ class KeepEvent:
 
 @dataclass(frozen=True, slots=True)
 class Analyse:
-    """The capture is over: compute its result, or keep it as void with the reason."""
+    """The capture is over: compute its result, or keep it as void with the reason. shut_s: device time of the shut, if there was one."""
 
     purpose: Purpose
     columns: SampleColumns
+    shut_s: float | None
     void_reason: str | None
     marks: tuple[str, ...]
 

@@ -95,13 +95,13 @@ def _under_way(state: BenchState) -> Step | None:
         case State.FILLING if state.has_valves or state.capture is None or not state.capture.settled:
             return Step("wait", "PRESSURISED: air is on, waiting for a steady reading")
         case State.FILLING:
-            return Step("shut_supply", "PRESSURISED: steady; shut the supply by hand and leave the vent closed")
+            return Step(
+                "shut_supply", "PRESSURISED: steady; shut the supply by hand and leave the vent closed", acts.SayShut()
+            )
         case State.HOLDING:
             return Step("wait", "PRESSURISED: air stays on for looking and listening")
-        case State.ISOLATED if state.has_valves or (state.capture is not None and not state.capture.live.decay_done):
-            return Step("wait", "PRESSURISED: supply shut, watching the pressure bleed away")
         case State.ISOLATED:
-            return Step("open_vent", "PRESSURISED: open the vent by hand")
+            return Step("wait", "PRESSURISED: supply shut, watching the pressure bleed away")
         case State.VENTING if state.has_valves:
             return Step("wait", "PRESSURISED: venting; do not turn or undo anything")
         case State.VENTING:

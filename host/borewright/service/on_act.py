@@ -41,6 +41,8 @@ def take_act(work: Work, act: acts.Act) -> None:
                 work.say("note", "press the hold-to-run switch and keep it pressed")
             else:
                 happen(work, Event.AIR_ASKED)
+        case acts.SayShut():
+            happen(work, Event.SHUT_SEEN)
         case acts.LetGo():
             happen(work, Event.AIR_RELEASED)
         case acts.SetHold(on):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from borewire.messages import AirState, Cause, Fitted, HoldState
+from borewire.messages import AirState, Cause, Fitted, HoldState, StatusRequest
 
 from borewright.core.motion import CrankTracker
 from borewright.core.readiness import Readiness
@@ -54,6 +54,9 @@ def take_news(work: Work, told: news.News) -> None:
         case news.HoldChanged(_, hold):
             work.log("hold_switch", hold=hold.name.lower())
             happen(work, Event.AIR_ASKED if hold is HoldState.PRESSED else Event.AIR_RELEASED)
+        case news.StatusSeen(status):
+            if work.state.opening is None:  # never reuse a number that the device has seen from an earlier program
+                work.set(opening_number=status.opening_id)
         case news.CommandRefused(command, reason, _):
             work.log("refused", command=command, reason=reason.name.lower())
             if work.state.opening is not None:
@@ -95,6 +98,7 @@ def _device_known(work: Work, told: news.DeviceKnown) -> None:
     if readiness.valves != valves:
         readiness = Readiness(valves=valves, limits=state.limits)
     work.set(transducers=transducers, crank=crank, readiness=readiness)
+    work.send(StatusRequest(0))
 
 
 def _index_seen(work: Work, crank_count: int) -> None:

@@ -14,7 +14,7 @@ from borewright.service.air import close_capture, happen, renew_opening
 from borewright.service.effects import KeepChunk
 from borewright.service.evidence import watch_squeeze
 from borewright.service.facts import conditions_of
-from borewright.service.state import Reading
+from borewright.service.state import BenchState, Reading
 from borewright.service.work import Work
 from borewright.service.zero import watch_zero
 
@@ -28,6 +28,9 @@ CHUNK_S = 1.0
 STEADY_LIMIT_S = 60.0
 PUFF_SLACK_S = 0.3
 VENT_LIMIT_S = 20.0
+SEALED_S = 10.0
+DECAY_S = 30.0
+RISES_WITHIN_S = 5.0  # a hand valve that has begun to open has let pressure in by then
 
 
 def take_samples(work: Work, columns: SampleColumns) -> None:
@@ -101,11 +104,16 @@ def _watch_pressure(work: Work) -> None:
     if reading.p_highest_gauge_pa > limit_pa and now is not State.VENTING:
         happen(work, Event.OVER_PRESSURE)
     vented = now in (State.VENTED, State.READY, State.ARMED)
-    if vented and max(reading.p_regulated_gauge_pa, reading.p_cylinder_gauge_pa) > SEEN_PA:
+    # a hand valve opens slowly: the rise that was waited for has to be known before it makes the zeros look wrong
+    awaited = now is State.READY and not state.has_valves
+    seen_pa = state.limits.zero_pa if awaited else SEEN_PA
+    if vented and max(reading.p_regulated_gauge_pa, reading.p_cylinder_gauge_pa) > seen_pa:
         happen(work, Event.PRESSURE_SEEN)
-    if max(abs(reading.p_regulated_gauge_pa), abs(reading.p_cylinder_gauge_pa)) < state.limits.vented_gauge_pa:
+    rising = work.state.readiness.state is State.FILLING and work.state.now_s - work.state.state_since_s < RISES_WITHIN_S
+    gone = max(abs(reading.p_regulated_gauge_pa), abs(reading.p_cylinder_gauge_pa)) < state.limits.vented_gauge_pa
+    if gone and not rising:
         happen(work, Event.PRESSURE_GONE)
-    leaks_in = vented and reading.p_regulated_gauge_pa - reading.p_cylinder_gauge_pa > LEAK_IN_PA
+    leaks_in = vented and not awaited and reading.p_regulated_gauge_pa - reading.p_cylinder_gauge_pa > LEAK_IN_PA
     if leaks_in is not state.regulated_leaks_in:
         work.set(regulated_leaks_in=leaks_in)
 
@@ -150,13 +158,21 @@ def _watch_capture(work: Work) -> None:
         happen(work, Event.SETTLED)
     if not work.state.has_valves and live.supply_shut and work.state.readiness.state in (State.FILLING, State.HOLDING):
         happen(work, Event.SHUT_SEEN)
-    if work.state.readiness.state is State.ISOLATED and live.decay_done:
+    if work.state.readiness.state is State.ISOLATED and (live.decay_done or _watched_long_enough(work.state)):
         happen(work, Event.ISOLATE_OVER)
     capture = work.state.capture
     if capture is not None and capture.ended_s is not None:
         gone = work.state.readiness.state is State.VENTED
         if gone or work.state.now_s - capture.ended_s > VENT_LIMIT_S:
             close_capture(work)
+
+
+def _watched_long_enough(state: BenchState) -> bool:
+    """With a capped outlet there is no decay to see, only the rig's own leak."""
+    capture = state.capture
+    if capture is None or capture.shut_s is None:
+        return False
+    return state.now_s - capture.shut_s >= (SEALED_S if capture.purpose.kind == "sealed" else DECAY_S)
 
 
 def _watch_readiness(work: Work) -> None:

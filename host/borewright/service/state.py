@@ -49,7 +49,8 @@ class Capturing:
     """A capture in progress.
 
     conditions: as they were at the opening. parts: all samples so far; unkept: those that have not gone to the record yet. settled:
-    the person or the device has been told that the reading is steady. ended_s: since when only the venting is left.
+    the person or the device has been told that the reading is steady. shut_s: when the supply was shut for the decay. ended_s: since when only
+    the venting is left.
     """
 
     purpose: Purpose
@@ -61,6 +62,7 @@ class Capturing:
     ended_s: float | None = None
     void_reason: str | None = None
     settled: bool = False
+    shut_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

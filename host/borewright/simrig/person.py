@@ -9,10 +9,11 @@ from collections.abc import Callable
 
 from boresim.endpoint import SimEndpoint
 
+from borewright.core.readiness_table import State
 from borewright.errors import BorewrightError
 from borewright.service import acts
 from borewright.service.bench import Bench
-from borewright.service.guide import Step, next_step
+from borewright.service.guide import Step, StepKey, next_step
 
 __all__ = ["Person", "StuckError"]
 
@@ -26,15 +27,11 @@ class StuckError(BorewrightError):
 
 
 class Person:
-    """The person. bench: what they look at and tell. port: the rig at which they work.
+    """The person. bench: what they look at and tell. port: the rig at which they work."""
 
-    on_turn: called after each turn of the loop, for progress.
-    """
-
-    def __init__(self, bench: Bench, port: SimEndpoint, on_turn: Callable[[], None]) -> None:
+    def __init__(self, bench: Bench, port: SimEndpoint) -> None:
         self._bench = bench
         self._port = port
-        self._on_turn = on_turn
         self._holding_torque_nm = port.rig.plant.scenario.crank.restraint_nm
         self._hold_pressed = False
         self._vent_shut = False
@@ -51,7 +48,6 @@ class Person:
         began_s = self._port.monotonic()
         while not reached():
             self._bench.turn()
-            self._on_turn()
             if self._port.monotonic() - began_s > limit_s:
                 raise StuckError(f"the scripted person is stuck at: {next_step(self._bench.state).text}; try another seed")
 
@@ -85,6 +81,7 @@ class Person:
         """Both zeros at vent."""
         self.tell(acts.TakeZero())
         self.wait_until(lambda: self._bench.state.zero is None, 10.0)
+        self.wait(0.1)
 
     # ------------------------------------------------------------------ following the guide
 
@@ -98,6 +95,41 @@ class Person:
             if self._port.monotonic() - began_s > STUCK_S:
                 raise StuckError(f"the scripted person is stuck at: {next_step(self._bench.state).text}; try another seed")
         self._let_go()
+
+    def follow_until(self, key: StepKey) -> None:
+        """Follow the guide until this is the next step."""
+        began_s = self._port.monotonic()
+        while (step := next_step(self._bench.state)).key != key:
+            self.follow(step)
+            if self._port.monotonic() - began_s > STUCK_S:
+                raise StuckError(f"the scripted person is stuck at: {step.text}; try another seed")
+
+    def squeeze_once(self) -> None:
+        """Squeeze until there is a verdict, whatever it says."""
+        self.tell(acts.BeginSqueeze())
+        self.wait(0.1)
+        while self._bench.state.readiness.state is State.SQUEEZING:
+            self.follow(next_step(self._bench.state))
+
+    def turn_to_tdc(self, off_deg: float = 0.0) -> None:
+        """Turn to where the guide says that compression TDC is, or to off_deg after it."""
+        step = next_step(self._bench.state)
+        self._turn((step.turn_deg or 0.0) + off_deg)
+
+    def ask_for_air(self) -> None:
+        """Ask for air, ready or not, and let go again."""
+        self.tell(acts.AskAir())
+        self.wait(0.1)
+        self.tell(acts.LetGo())
+
+    def ask_for_air_while_turning(self, turn_deg: float) -> None:
+        """Ask for air while the crank is being turned."""
+        self._port.rig.operator.do(f"turn {turn_deg:+g} rpm {TURN_RPM:g}")
+        operator = self._port.rig.operator
+        self.wait_until(lambda: self._port.rig.plant.turning or not operator.busy)
+        self.wait(0.1)
+        self.ask_for_air()
+        self.wait_until(lambda: not operator.busy)
 
     def follow(self, step: Step) -> None:
         """Do what one step says."""
@@ -119,6 +151,7 @@ class Person:
                 self._give_air(step)
             case "shut_supply":
                 self.at_the_rig("supply shut")
+                self._say_done(step)
             case "open_vent":
                 self._open_vent(step)
             case "blocked":

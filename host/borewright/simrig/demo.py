@@ -1,0 +1,166 @@
+"""The demo: an engine before and after its rebuild, on the simulated rig, through the public service and its procedures.
+
+The scripted person follows the guide; the simulator's truth is read only where the finished report is laid beside it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+from boresim.endpoint import SimEndpoint
+from boresim.rig import SimRig
+from boresim.scenario import Scenario, load_scenario
+
+from borewright.core.capture import CaptureResult
+from borewright.service import acts, effects
+from borewright.service.bench import Bench, Done
+from borewright.service.conditions_of_air import AirConditions
+from borewright.service.engines import engine_from_document
+from borewright.simrig.person import Person
+from borewright.store.store import Store
+from borewright.store.writer import StoreWriter
+
+__all__ = ["CYLINDER_STEPS", "SCENARIOS", "CylinderReport", "StageReport", "demo_scenarios", "run_stage"]
+
+SCENARIOS = {
+    "solenoid": ("hillclimb-before", "hillclimb-after"),
+    "hand": ("hillclimb-before-hand", "hillclimb-after-hand"),
+}
+JOB_NAME = "Larch hill-climb four"
+ORIFICE_M2 = 0.8e-6  # the certified orifice in the demo's tool box
+READ_S = 0.032
+CHECK_STEPS = ("zero", "sealed check", "restrictor check", "true TDC")
+CYLINDER_STEPS = len(CHECK_STEPS)
+
+Progress = Callable[[str], None]
+
+
+@dataclass(frozen=True, slots=True)
+class CylinderReport:
+    """One cylinder's test as the demo reports it."""
+
+    cylinder: int
+    result: CaptureResult | None
+    void_reason: str | None
+    marks: tuple[str, ...]
+    readiness: dict[str, Any]
+
+
+@dataclass(slots=True)
+class StageReport:
+    """One stage of the job: its cylinders in firing order, and the refusals on the way. truth: as the scenario claims it."""
+
+    stage: Literal["before", "after", "routine"]
+    engine: str
+    cylinders: list[CylinderReport] = field(default_factory=list)
+    refusals: list[effects.AirRefused] = field(default_factory=list)
+    said: list[effects.Say] = field(default_factory=list)
+    virtual_s: float = 0.0
+
+    def as_dict(self, truth: Any) -> dict[str, Any]:
+        """The stage as the demo's JSON has it, with the truth beside each result."""
+        return {"stage": self.stage, "engine": self.engine, "cylinders": [_as_dict(one, truth) for one in self.cylinders]}
+
+
+def _as_dict(one: CylinderReport, truth: Any) -> dict[str, Any]:
+    result, true = one.result, truth.get(one.cylinder)
+    return {
+        "cylinder": one.cylinder,
+        "leakage_percent": None if result is None else result.leakage_percent,
+        "leak_area_mm2": None if result is None else result.leak_area_m2 * 1e6,
+        "pair_psi": None if result is None else [round(p) for p in result.pair_psi],
+        "decay": {name: None if result is None else getattr(result, name) for name in ("t75_s", "t50_s", "t25_s")},
+        "readiness": {key: one.readiness.get(key) for key in ("stroke_evidence", "hose_evidence", "position_deg", "window_deg")},
+        "void_reason": one.void_reason,
+        "marks": list(one.marks),
+        "truth": None if true is None else {"leakage_percent": true.leakage_percent, "leak_area_mm2": true.leak_area_m2 * 1e6},
+    }
+
+
+def demo_scenarios(valves: Literal["solenoid", "hand"], seed: int | None) -> tuple[Scenario, Scenario]:
+    """Before and after, on a rig with solenoid or hand valves. A seed draws other sensor errors, noise and handiwork."""
+    before, after = SCENARIOS[valves]
+    return load_scenario(before, seed), load_scenario(after, None if seed is None else seed + 1)
+
+
+def run_stage(
+    scenario: Scenario, store: Store, job_name: str, unix_s: float, progress: Progress, *, show_refusals: bool
+) -> StageReport:
+    """One stage of the job: the rig's checks, true TDC, then every cylinder in firing order.
+
+    unix_s: date of the stage's beginning. progress: told each step that is begun. show_refusals: first try what must be refused.
+    """
+    engine = engine_from_document(scenario.engine_document, scenario.name)
+    stage: Literal["before", "after", "routine"] = (
+        "before" if scenario.stage == "before" else "after" if scenario.stage == "after" else "routine"
+    )
+    report = StageReport(stage, engine.name)
+    port = SimEndpoint(SimRig(scenario))
+
+    def tell(word: effects.Say | effects.AirRefused) -> None:
+        if isinstance(word, effects.AirRefused):
+            report.refusals.append(word)
+        else:
+            report.said.append(word)
+
+    writer = StoreWriter(store, threaded=False)
+    bench = Bench(
+        port,
+        writer,
+        wall_clock=lambda: unix_s + port.monotonic(),
+        tell=tell,
+        engine=engine,
+        who="demo",
+        ambient=AirConditions(scenario.ambient.pressure_abs_pa, scenario.ambient.air_k, scenario.ambient.engine_k),
+        read_s=READ_S,
+    )
+    bench.job_id = store.create_job(job_name, stage, store.save_engine(engine.name, scenario.engine_document), technician="demo")
+    person = Person(bench, port)
+    try:
+        _check_rig(person, progress, engine.firing_order[0])
+        for cylinder in engine.firing_order:
+            progress(f"cylinder {cylinder}")
+            if show_refusals and cylinder == engine.firing_order[0]:
+                _show_refusals(person, bench, cylinder, engine.firing_order[-1])
+            person.carry_out(acts.Purpose("test", cylinder))
+            report.cylinders.append(_report(cylinder, bench.done[-1]))
+    finally:
+        bench.take_leave()
+        writer.close()
+        port.close()
+    report.virtual_s = port.monotonic()
+    return report
+
+
+def _report(cylinder: int, done: Done) -> CylinderReport:
+    return CylinderReport(cylinder, done.analysed.result, done.analysed.void_reason, done.analysed.marks, dict(done.evidence))
+
+
+def _check_rig(person: Person, progress: Progress, cylinder: int) -> None:
+    progress(CHECK_STEPS[0])
+    person.wait(2.5)
+    person.take_zero()
+    progress(CHECK_STEPS[1])
+    person.carry_out(acts.Purpose("sealed"))
+    progress(CHECK_STEPS[2])
+    person.carry_out(acts.Purpose("restrictor", orifice_area_m2=ORIFICE_M2))
+    progress(CHECK_STEPS[3])
+    person.at_the_rig("hose off")
+    person.find_true_tdc(cylinder)
+
+
+def _show_refusals(person: Person, bench: Bench, cylinder: int, neighbour: int) -> None:
+    """What must be refused: the hose in a neighbour, the wrong TDC, a crank that still moves."""
+    bench.act(acts.SetPurpose(acts.Purpose("test", cylinder)))
+    person.at_the_rig(f"hose {neighbour}")
+    bench.act(acts.PlaceHose("cylinder", cylinder))  # the person believes so
+    person.squeeze_once()
+    person.ask_for_air()
+    person.at_the_rig(f"hose {cylinder}")
+    bench.act(acts.PlaceHose("cylinder", cylinder))
+    person.follow_until("turn_to_tdc")
+    person.turn_to_tdc(off_deg=360.0)
+    person.ask_for_air()
+    person.ask_for_air_while_turning(40.0)
