@@ -23,7 +23,7 @@ _R_AIR = 287.05287  # J/(kg·K)
 _T_AIR_K = 293.15
 _CRITICAL = 0.528
 _CHOKED = 0.6847  # √γ·(2/(γ+1))^((γ+1)/(2(γ−1))) for γ = 1.4
-_AREAS_M2 = np.geomspace(0.05e-6, 45e-6, 15)  # beyond 20 mm², so that "neither" means less than the largest leak would show
+_AREAS_M2 = np.geomspace(0.05e-6, 28e-6, 15)  # beyond 20 mm², so that "neither" means less than even that leak would show
 _POLYTROPIC = np.array([1.0, 1.3])
 _STEP_DEG = 3.0
 _TABLE_PER_DEG = 4
