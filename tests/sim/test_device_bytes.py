@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import random
 import time
+from collections import Counter
 from itertools import pairwise
 from typing import Any
 
@@ -247,9 +249,21 @@ _OPENINGS = st.builds(
     limit_regulated_raw=st.sampled_from((0, 900, 3900, 4095)),
     limit_cylinder_raw=st.sampled_from((0, 900, 3900, 4095)),
 )
+_GOOD_OPENINGS = st.builds(
+    SupplyOpen,
+    request_id=st.just(1),
+    opening_id=st.integers(1, 30),
+    time_limit_ms=st.sampled_from((40, 5000)),
+    window_low_count=st.sampled_from((-100_000, -20)),
+    window_high_count=st.sampled_from((100_000, 20)),
+    limit_regulated_raw=st.sampled_from((900, 3900)),
+    limit_cylinder_raw=st.just(3900),
+)
 _COMMANDS = st.one_of(
     _OPENINGS,
-    _OPENINGS,
+    _GOOD_OPENINGS,
+    _GOOD_OPENINGS,
+    _GOOD_OPENINGS,
     st.builds(SupplyShut, st.just(2), st.sampled_from((0, 30, 10_000, 130_000))),
     st.builds(VentClose, st.just(3), st.sampled_from((0, 50, 10_000, 130_000)), st.sampled_from((0, 500, 3900, 4095))),
     st.just(VentOpen(4)),
@@ -275,21 +289,14 @@ _ACTS = st.sampled_from(
 )
 
 
-@settings(max_examples=40, deadline=None)
-@given(
-    st.lists(
-        st.tuples(st.one_of(_COMMANDS, st.binary(max_size=40), _ACTS), st.sampled_from((0.0005, 0.003, 0.05, 0.3, 0.6))),
-        max_size=30,
-    )
-)
-def test_no_host_and_no_person_can_make_the_device_fall_or_keep_the_air_on_against_its_table(
-    steps: list[tuple[bytes | str, float]],
-) -> None:
+def _play_against_the_rules(steps: list[tuple[bytes | str, float]]) -> Counter[AirState]:
+    """Plays the steps, checking the rules after every scan; in how many scans the interlock was in which state."""
     rig = SimRig(load_scenario("hillclimb-before"))
     rig.receive(encode(StreamStart(1, 1000, 8)))
     rig.press_hold(True)
     rig.advance(0.01)
     decoder = Decoder("host")
+    states: Counter[AirState] = Counter()
     for what, dt_s in steps:
         if isinstance(what, str):
             rig.operator.do(what)
@@ -301,10 +308,52 @@ def test_no_host_and_no_person_can_make_the_device_fall_or_keep_the_air_on_again
             rig.advance(min(left_s, 0.0005))
             left_s -= 0.0005
             _check_rules(rig, pressed)
+            states[rig.device.interlock.state] += 1
         decoder.feed(rig.transmit())
+    # left alone, any rig ends vented, in its state and in its air
+    rig.advance(4.0)
+    assert rig.device.interlock.state is AirState.VENTED
+    assert abs(rig.plant.p_cylinder_gauge_pa) < 5000.0
+    assert abs(rig.plant.p_regulated_gauge_pa) < 5000.0
     # a cable pulled in the midst of a frame cuts it; nothing else may
     pulled = any(what == "unplug" for what, _ in steps)
     assert pulled or decoder.counters.frames_bad == 0
+    return states
+
+
+_STEPS = st.tuples(
+    st.one_of(_COMMANDS, _COMMANDS, _COMMANDS, st.binary(max_size=40), _ACTS), st.sampled_from((0.0005, 0.003, 0.05, 0.3, 0.6))
+)
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.lists(_STEPS, max_size=30))
+def test_no_host_and_no_person_can_make_the_device_fall_or_keep_the_air_on_against_its_table(
+    steps: list[tuple[bytes | str, float]],
+) -> None:
+    _play_against_the_rules(steps)
+
+
+def test_a_long_restless_host_visits_every_state_and_never_breaks_a_rule() -> None:
+    luck = random.Random(2)
+    count_limits = (-40, 40)
+    steps: list[tuple[bytes | str, float]] = []
+    for number in range(1, 160):
+        command = luck.choice(
+            (
+                SupplyOpen(1, number, luck.choice((30, 5000)), *count_limits, 3900, luck.choice((700, 3900))),
+                SupplyOpen(1, number, 5000, *count_limits, 3900, 3900),
+                SupplyShut(2, luck.choice((0, 20, 5000))),
+                VentClose(3, luck.choice((50, 5000)), 3900),
+                VentOpen(4),
+                HostAlive(),
+                StreamStop(5),
+                StreamStart(6, 1000, 8),
+                StreamStart(6, 1000, 8),
+            )
+        )
+        steps.append((encode(command), luck.choice((0.002, 0.05, 0.2, 0.55))))
+    assert set(_play_against_the_rules(steps)) == {AirState.VENTED, AirState.CLOSED, AirState.OPEN, AirState.ISOLATED}
 
 
 def _check_rules(rig: SimRig, was_pressed: bool) -> None:
@@ -326,9 +375,9 @@ def _check_rules(rig: SimRig, was_pressed: bool) -> None:
 @pytest.mark.parametrize("scenario", ["hillclimb-before", "hillclimb-before-hand"])
 def test_random_octets_are_only_counted(make_bench: Any, pick: Any, scenario: str) -> None:
     bench = make_bench(scenario)
-    random = np.random.default_rng(5)
+    noise = np.random.default_rng(5)
     for _ in range(200):
-        bench.rig.receive(random.bytes(97))
+        bench.rig.receive(noise.bytes(97))
         bench.rig.advance(0.001)
     bench.rig.receive(b"\x00")
     status = pick(Status, bench.ask(StatusRequest(1)))[-1]

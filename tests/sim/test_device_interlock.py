@@ -308,3 +308,14 @@ def test_host_alive_is_not_answered(make_bench: Any) -> None:
     bench = make_bench()
     bench.run(0.01, alive=False)
     assert bench.ask(HostAlive()) == []
+
+
+def test_after_an_opening_into_an_open_hose_the_air_comes_to_rest(make_bench: Any, pick: Any) -> None:
+    # the small open volume once swung between two pressures for ever, several kilopascals from ambient
+    bench = make_bench()
+    bench.at_tdc(hose="off")
+    bench.ask(replace(bench.opening(time_limit_ms=40), limit_regulated_raw=900))
+    bench.run(1.0)
+    assert _air_events(pick, bench.heard)[-1] == (AirState.VENTED, Cause.OVER_PRESSURE_REGULATED)
+    assert abs(bench.rig.plant.p_cylinder_gauge_pa) < 1.0
+    assert abs(bench.rig.plant.p_regulated_gauge_pa) < 1.0
