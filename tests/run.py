@@ -39,6 +39,13 @@ QT_LIBRARIES = {
 
 # rooms whose tests take seconds; the others run whole jobs on the simulated rig
 QUICK_ROOMS = ["core", "wire", "session", "store", "link", "acquisition", "units"]
+# surveys in those rooms: hundreds of simulated runs each, left to the whole check
+SURVEYS = [
+    "tests/core/test_evidence_squeeze.py::test_never_a_wrong_verdict",
+    "tests/core/test_evidence_squeeze.py::test_mostly_decided_after_three_pairs",
+    "tests/core/test_evidence_squeeze.py::test_no_verdict_before_a_pair_of_passes",
+    "tests/core/test_evidence_squeeze.py::test_no_false_alarm_of_a_late_peak",
+]
 
 
 class SetUpError(Exception):
@@ -51,7 +58,7 @@ def main(words: Sequence[str] | None = None) -> int:
         epilog="Arguments that are not listed go to pytest, for example: python3 tests/run.py -k readiness",
     )
     kind = parser.add_mutually_exclusive_group()
-    kind.add_argument("--quick", action="store_true", help="lint, types, contracts, unit tests and golden vectors only")
+    kind.add_argument("--quick", action="store_true", help="lint, types, contracts, unit tests and golden vectors; no surveys, no whole jobs")
     kind.add_argument("--bench", action="store_true", help="run the benchmarks in tests/bench instead; they print tables")
     chosen, for_pytest = parser.parse_known_args(words)
     began_s = time.monotonic()
@@ -135,7 +142,7 @@ Step = tuple[str, Callable[[], bool]]
 
 
 def test_steps(quick: bool, for_pytest: Sequence[str]) -> list[Step]:
-    rooms = [f"tests/{room}" for room in QUICK_ROOMS] if quick else []
+    rooms = [f"tests/{room}" for room in QUICK_ROOMS] + [f"--deselect={survey}" for survey in SURVEYS] if quick else []
     return [
         ("lint", lambda: quietly([str(PYTHON), "-m", "ruff", "check", "."])),
         ("types", lambda: quietly([str(PYTHON), "-m", "mypy", *SOURCES])),

@@ -88,6 +88,12 @@ def test_the_quick_check_runs_rooms_that_are_there(run: ModuleType) -> None:
     assert [room for room in run.QUICK_ROOMS if not (RUN.parent / room).is_dir()] == []
 
 
+def test_the_quick_check_leaves_out_only_surveys_that_are_there(run: ModuleType) -> None:
+    for survey in run.SURVEYS:
+        file, name = survey.split("::")
+        assert f"def {name}(" in (RUN.parent.parent / file).read_text(encoding="utf-8")
+
+
 def test_a_clone_without_benchmarks_is_an_error(
     ready: ModuleType, monkeypatch: pytest.MonkeyPatch, tmp_path: Path, capfd: pytest.CaptureFixture[str]
 ) -> None:
