@@ -87,7 +87,7 @@ def settled_leakage_percent(run: Run) -> float:
 def _travel(t: float, opens: float, shuts: float, travel: float) -> float:
     """Open share of a valve's area: a ball that turns evenly; shutting begins at `shuts`."""
     position = min(max((t - opens) / travel, 0.0), 1.0) - min(max((t - shuts) / travel, 0.0), 1.0)
-    return max(position, 0.0) ** 1.5
+    return float(max(position, 0.0) ** 1.5)
 
 
 def synthesise_run(run: Run) -> Synthetic:
@@ -126,6 +126,7 @@ def synthesise_run(run: Run) -> Synthetic:
         inside = (t >= start - 1e-12) & (t < stop - 1e-12)
         solved = solve_ivp(derivative, (start, stop), y, method="LSODA", rtol=1e-6, atol=[10.0, 10.0, 1e-3], dense_output=True)
         assert solved.success
+        assert solved.sol is not None
         states[:, inside] = solved.sol(np.clip(t[inside], start, stop))
         y = solved.y[:, -1]
     regulated, cylinder = states[0] - P_AMBIENT, states[1] - P_AMBIENT

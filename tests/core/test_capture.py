@@ -134,7 +134,7 @@ def _flags_of(capture: Any, shut_s: float) -> np.ndarray:
     run = capture.run
     supply = ((t >= run.main[0]) & (t < shut_s)) | ((t >= run.puff[0]) & (t < run.puff[1]))
     vent = ~(((t >= run.main[0]) & (t < run.main[2])) | ((t >= run.puff[0]) & (t < run.puff[2])))
-    return supply * int(SampleFlags.SUPPLY_OPEN) + vent * int(SampleFlags.VENT_OPEN)
+    return np.asarray(supply * int(SampleFlags.SUPPLY_OPEN) + vent * int(SampleFlags.VENT_OPEN))
 
 
 def test_flags_that_agree_leave_no_mark(synthesise: Callable[..., Any]) -> None:
@@ -269,7 +269,8 @@ def _result_or_one_sentence(columns: SampleColumns) -> bool:
 
 def test_live_goes_through_the_phases(synthesise: Callable[..., Any]) -> None:
     capture = synthesise(leak_mm2=0.5, main=(2.5, 12.0, 16.0), end_s=18.0)
-    live, seen = LiveCapture(LAWS), {}
+    live = LiveCapture(LAWS)
+    seen: dict[str, float] = {}
     for start in range(0, len(capture.columns), 16):
         live = live.add(capture.columns.between(start, start + 16))
         for name in ("air_on", "fill_done", "settled", "supply_shut", "decay_done"):

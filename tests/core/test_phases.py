@@ -12,9 +12,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 
-def _times(capture: Any, phases: Phases, name: str) -> tuple[float, float] | None:
+def _times(capture: Any, phases: Phases, name: str) -> tuple[float, float]:
     found = getattr(phases, name)
-    return None if found is None else (float(capture.t_s[found[0]]), float(capture.t_s[min(found[1], capture.t_s.size - 1)]))
+    assert found is not None, name
+    return (float(capture.t_s[found[0]]), float(capture.t_s[min(found[1], capture.t_s.size - 1)]))
 
 
 def _found(capture: Any) -> Phases:

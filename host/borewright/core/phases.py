@@ -17,11 +17,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from borewright.core.curves import Range, find_corner, prefix_misfit, running_mean, runs
 from borewright.core.flow import Floats, flow_function
 
 __all__ = ["CaptureUnusable", "Phases", "Range", "find_phases", "noise_pa"]
-
-Range = tuple[int, int]
 
 BLOCK_S = 0.010
 LEAST_BASELINE_S = 0.1
@@ -114,27 +113,6 @@ def _checked(t_s: npt.ArrayLike, regulated_pa: npt.ArrayLike, cylinder_pa: npt.A
     return t, regulated, cylinder
 
 
-def _running_mean(values: Floats, width: int) -> Floats:
-    """Centred mean over about `width` values, shorter at the ends."""
-    half = width // 2
-    sums = np.concatenate([[0.0], np.cumsum(values)])
-    at = np.arange(values.shape[0])
-    low, high = np.maximum(at - half, 0), np.minimum(at + half + 1, values.shape[0])
-    return np.asarray((sums[high] - sums[low]) / (high - low))
-
-
-def _runs(mask: npt.NDArray[np.bool_], bridge: int) -> list[Range]:
-    """Ranges in which the mask holds; gaps of up to `bridge` blocks are bridged."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(np.int8)))
-    runs: list[Range] = []
-    for start, stop in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-        if runs and start - runs[-1][1] <= bridge:
-            runs[-1] = (runs[-1][0], stop)
-        else:
-            runs.append((start, stop))
-    return runs
-
-
 @dataclass(frozen=True, slots=True)
 class _Blocks:
     """Block means of the two pressures with the zeros roughly taken off, and what the search needs to know of them."""
@@ -159,7 +137,7 @@ class _Blocks:
         if max(abs(zeros[0]), abs(zeros[1])) > MOST_ZERO_PA:
             raise CaptureUnusable(_AIR_AT_START)
         noise = max(noise_pa(regulated), noise_pa(cylinder)) / np.sqrt(size)
-        top = float(np.max(_running_mean(means[1] - zeros[0], 5)))
+        top = float(np.max(running_mean(means[1] - zeros[0], 5)))
         if top < max(LEAST_TOP_PA, 20.0 * noise):
             raise CaptureUnusable(
                 "No air came: the regulated pressure did not rise; check the supply and record the capture again."
@@ -175,7 +153,7 @@ class _Blocks:
         count = self.t.shape[0]
         quiet = max(0.03 * self.top, 6.0 * self.noise, 1500.0)
         on = (self.regulated > quiet) | (self.cylinder > quiet)
-        high = _runs(self.regulated > 0.5 * self.top, self.blocks(0.05))
+        high = runs(self.regulated > 0.5 * self.top, self.blocks(0.05))
         main = max(high, key=lambda run: run[1] - run[0])
         if (main[1] - main[0]) * self.dt < LEAST_AIR_S:
             raise CaptureUnusable("The air was on too briefly to read anything; keep it on until the reading is steady.")
@@ -186,7 +164,7 @@ class _Blocks:
         off_after = np.flatnonzero(~on[main[1] :])
         end = main[1] + int(off_after[0]) if off_after.size else count
 
-        earlier = [run for run in _runs(on[:begin], self.blocks(0.05)) if (run[1] - run[0]) * self.dt >= 0.02]
+        earlier = [run for run in runs(on[:begin], self.blocks(0.05)) if (run[1] - run[0]) * self.dt >= 0.02]
         puff = (earlier[0][0], earlier[-1][1]) if earlier else None
         guard = self.blocks(0.03)  # the pressure leaves the noise later than the baseline
         calm = max(0, (puff[0] if puff else begin) - guard)
@@ -219,13 +197,13 @@ class _Blocks:
 
     def _knee(self, begin: int, end: int) -> int:
         """Where p_cylinder has about reached its level."""
-        smooth = _running_mean(self.cylinder, self.blocks(0.1))[begin:end]
+        smooth = running_mean(self.cylinder, self.blocks(0.1))[begin:end]
         return begin + int(np.flatnonzero(smooth >= 0.97 * np.max(smooth))[0])
 
     def _fill_end(self, begin: int, knee: int, shut: int) -> int:
         """Where p_cylinder no longer climbs by 1 % of p_regulated in 0.3 s; not before it has 80 % of its level."""
         ahead = self.blocks(0.3)
-        smooth = _running_mean(self.cylinder, self.blocks(0.05))
+        smooth = running_mean(self.cylinder, self.blocks(0.05))
         span = np.arange(begin, max(shut, begin + 1))
         later = smooth[np.minimum(span + ahead, max(shut - 1, begin))]
         slow = later - smooth[span] < 0.01 * self.regulated[span]
@@ -243,7 +221,7 @@ class _Blocks:
 
     def _shut_by_difference(self, difference: Floats, usual: float, knee: int, end: int) -> tuple[int, bool]:
         count = self.t.shape[0]
-        smooth = _running_mean(difference, 3)
+        smooth = running_mean(difference, 3)
         sums = np.concatenate([[0.0], np.cumsum(self.regulated)])
         at = np.arange(count)
         late, early = np.maximum(at - self.blocks(0.6), knee + 1), np.maximum(at - self.blocks(2.0), knee)
@@ -255,40 +233,23 @@ class _Blocks:
         if lasting is None:
             return end, False
         start = max(knee, lasting - self.blocks(1.0))
-        return self._hinge(self.regulated[start : lasting + 1], start), True
+        return find_corner(self.regulated[start : lasting + 1], start), True
 
     def _valve_travel(self, knee: int, corner: int, end: int) -> tuple[int, int]:
         """Where a slow supply valve began to throttle and where it had closed; the corner itself, twice, for a quick one."""
-        difference = _running_mean(self.regulated - self.cylinder, 3)
+        difference = running_mean(self.regulated - self.cylinder, 3)
         first = max(knee, corner - self.blocks(2.5))
         level, usual = (float(np.median(v[first : corner + 1])) for v in (self.regulated, difference))
-        left = np.flatnonzero(difference[corner:end] < max(0.15 * usual, 3.0 * self.noise))
+        left = np.flatnonzero(difference[corner:end] < max(0.25 * usual, 3.0 * self.noise))
         closed = corner + (int(left[0]) if left.size else 0)
         # the air behind a valve that shut at once needs this long to follow: the longer, the more of the pressure it has to lose
         if (closed - corner) * self.dt < QUICK_VALVE_S * (1.0 + usual / level):
             closed = corner
         width = self.blocks(0.05)
-        smooth = _running_mean(self.regulated, width)[first : corner + 1]
+        smooth = running_mean(self.regulated, width)[first : corner + 1]
         whole = np.flatnonzero(smooth >= level - max(0.005 * level, 4.0 * self.noise / np.sqrt(width)))
         closing = first + int(whole[-1]) if whole.size else corner
         return (closing if (corner - closing) * self.dt >= THROTTLING_S else corner), closed
-
-    def _hinge(self, values: Floats, start: int, tilted: bool = False) -> int:
-        """Where a level (or, tilted, a line) turns into a fall: the corner of the best pair of lines through the values."""
-        n = len(values)
-        if n < 5:
-            return start + max(n - 1, 0)
-        x = np.arange(n, dtype=np.float64)
-        corners = np.arange(1 if tilted else 0, n - 1, dtype=np.float64)
-        ramp = np.maximum(x[None, :] - corners[:, None], 0.0)
-        rest = ramp - ramp.mean(axis=1, keepdims=True)
-        if tilted:
-            along = x - x.mean()
-            rest -= (rest @ along / (along @ along))[:, None] * along[None, :]
-        power = np.maximum((rest**2).sum(axis=1), 1e-12)
-        slope = rest @ values / power
-        best = np.argmax(np.where(slope < 0.0, slope**2 * power, -1.0))
-        return start + int(corners[best])
 
     def _rate(self, begin: int, knee: int, shut: int) -> float:
         """How fast this leak can empty this cylinder, as d/dt of the leak coordinate: from the fill and the steady flows."""
@@ -326,11 +287,11 @@ class _Blocks:
         p = self.cylinder[shut : stop - width] + self.p_ambient
         doubt = 4.0 * self.noise * np.sqrt(2.0) / (width * self.dt) / np.maximum(p * flow_function(self.p_ambient / p), 1.0)
         fast = fall > np.maximum(2.5 * leak, 0.02) + doubt
-        run = _runs(fast, 2)
+        run = runs(fast, 2)
         if not run or run[-1][1] < fast.shape[0] - width:
             return stop
         first = run[-1][0]
-        return shut + int(min(self._hinge(s[max(0, first - width) : first + width + 1], max(0, first - width)), stop - shut))
+        return shut + int(min(find_corner(s[max(0, first - width) : first + width + 1], max(0, first - width)), stop - shut))
 
     def _falls_like_leak(self, begin: int, knee: int, closing: int, closed: int, vent: int) -> bool:
         """Whether the whole fall from `closed` to `vent` is one that this leak can explain; otherwise the vent was open as well."""
@@ -349,11 +310,11 @@ class _Blocks:
         if n < 2 * least + 2:
             return vent, False
         settling = np.stack([np.ones(n), np.exp(-x / 0.5), np.exp(-x / 2.0), x])
-        before = _prefix_misfit(settling, y, np.ones(n))
+        before = prefix_misfit(settling, y, np.ones(n))
         p = np.maximum(y, 0.0) + self.p_ambient
         weight = np.maximum(p * flow_function(self.p_ambient / p), 1.0)
         s = self._leak_coordinate(np.maximum(y, 0.0))
-        after = _prefix_misfit(np.stack([np.ones(n), x[-1] - x])[:, ::-1], s[::-1], (weight**2)[::-1])[::-1]
+        after = prefix_misfit(np.stack([np.ones(n), x[-1] - x])[:, ::-1], s[::-1], (weight**2)[::-1])[::-1]
         total = before[least : n - least] + after[least : n - least]
         border = least + int(np.argmin(total))
         coefficients = np.linalg.lstsq(settling[:, :border].T, y[:border], rcond=None)[0]
@@ -365,18 +326,4 @@ class _Blocks:
         low = np.flatnonzero(y[border:] < y[border] - 0.1 * self.top)
         stop = border + (int(low[0]) if low.size else n - border)
         first, stop = max(0, border - self.blocks(1.0)), min(stop, border + self.blocks(2.0))
-        return self._hinge(y[first:stop], knee + first, tilted=True), True
-
-
-def _prefix_misfit(basis: Floats, y: Floats, weight: Floats) -> Floats:
-    """misfit[i], shape (n + 1,): the weighted sum of squares that the best combination of the basis (k, n) leaves over y[:i]."""
-    k, n = basis.shape
-    scaled, target = basis * np.sqrt(weight), y * np.sqrt(weight)
-    gram = np.zeros((n + 1, k, k))
-    gram[1:] = np.cumsum(scaled.T[:, :, None] * scaled.T[:, None, :], axis=0)
-    moment = np.zeros((n + 1, k))
-    moment[1:] = np.cumsum(scaled.T * target[:, None], axis=0)
-    power = np.concatenate([[0.0], np.cumsum(target**2)])
-    ridge = 1e-9 * np.trace(gram[-1]) / n * np.eye(k)
-    solved = np.linalg.solve(gram + ridge, moment[:, :, None])[:, :, 0]
-    return np.asarray(np.maximum(power - np.sum(solved * moment, axis=1), 0.0))
+        return find_corner(y[first:stop], knee + first, tilted=True), True
