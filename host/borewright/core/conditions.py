@@ -397,7 +397,7 @@ def _people(facts: ReadinessFacts, limits: Limits, now_s: float) -> Condition:
     again = "Go through the points again and confirm them."
     missing = [name for name in confirmations_needed(facts.engine) if name not in people.confirmed]
     if people.at_s is None or missing:
-        return no("not confirmed: " + " ".join(CONFIRMATIONS[name] for name in missing), "See to it and confirm.")
+        return no("not confirmed: " + ", ".join(name.replace("_", " ") for name in missing), "See to it and confirm.")
     if not 0.0 <= now_s - people.at_s <= limits.confirmed_s:
         return no(f"confirmed {(now_s - people.at_s) / 60:.0f} minutes ago", again)
     if not abs(people.moved_deg) <= limits.confirmed_crank_deg:

@@ -40,7 +40,8 @@ class ChannelLaw:
     @property
     def pa_per_raw(self) -> float:
         """Pressure of one raw step in Pa."""
-        return self.gain * self.volts_per_raw / self.sensor_supply_volts / 0.8 * (self.range_high_gauge_pa - self.range_low_gauge_pa)
+        span = self.range_high_gauge_pa - self.range_low_gauge_pa
+        return self.gain * self.volts_per_raw / self.sensor_supply_volts / 0.8 * span
 
     def gauge_pa(self, raw: npt.ArrayLike) -> npt.NDArray[np.float64]:
         """Zero-corrected gauge pressure in Pa of raw words of any shape."""

@@ -131,9 +131,10 @@ class TakeZero:
 
 @dataclass(frozen=True, slots=True)
 class BeginTdc:
-    """Begin the piston-stop procedure in this cylinder."""
+    """Begin the piston-stop procedure in this cylinder. backlash_deg: the play between crank and encoder, as stated."""
 
     cylinder: int
+    backlash_deg: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -97,6 +97,12 @@ class Bench:
         self._step(act)
         self._flush()
 
+    def flush_writer(self) -> None:
+        """Wait until the record has taken all that was handed over, and hear what it says of it."""
+        if self._writer is not None:
+            self._writer.drain()
+            self.writer_news.extend(self._writer.take_news())
+
     def take_leave(self) -> None:
         """Shut and vent and put everything that was recorded away; for Ctrl-C and the end of the program."""
         self._step(acts.StopAll())

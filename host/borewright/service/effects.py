@@ -48,7 +48,10 @@ class KeepEvent:
 
 @dataclass(frozen=True, slots=True)
 class Analyse:
-    """The capture is over: compute its result, or keep it as void with the reason. shut_s: device time of the shut, if there was one."""
+    """The capture is over: compute its result, or keep it as void with the reason.
+
+    shut_s: device time of the shut, None where there was none.
+    """
 
     purpose: Purpose
     columns: SampleColumns

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
+from borewire.messages import VentOpen
 
 from borewright.core.evidence import (
     HoseEvidence,
@@ -19,9 +20,10 @@ from borewright.core.readiness_table import Event, State
 from borewright.core.samples import SampleColumns
 from borewright.service.air import happen
 from borewright.service.facts import reference_tdc_count
+from borewright.service.state import Reading
 from borewright.service.work import Work
 
-__all__ = ["begin_squeeze", "read_back_hose", "watch_squeeze"]
+__all__ = ["begin_squeeze", "read_back_hose", "watch_squeeze", "watch_squeeze_pressure"]
 
 MOST_PAIRS = 3
 
@@ -57,7 +59,7 @@ def begin_squeeze(work: Work) -> None:
     )
     happen(work, Event.SQUEEZE_ASKED)
     if work.state.readiness.state is State.SQUEEZING:
-        work.set(squeeze=watch, verdict=None, hose_evidence=None)
+        work.set(squeeze=watch, squeeze_relieved=False, verdict=None, hose_evidence=None)
         work.log("squeeze", cylinder=state.purpose.cylinder, tdc_count=tdc_count)
 
 
@@ -81,6 +83,22 @@ def watch_squeeze(work: Work, columns: SampleColumns, p_cylinder_gauge_pa: npt.N
     _keep_verdict(work, watch)
     if work.state.has_valves:  # else the person says when turning has stopped and the vent is open
         happen(work, Event.SQUEEZE_OVER)
+
+
+def watch_squeeze_pressure(work: Work, reading: Reading) -> None:
+    """A strong squeeze opens the vent: by the device, by the host, or by the person. Where there are valves it is closed again."""
+    state = work.state
+    limit_pa = state.limits.squeeze_vent_fraction * state.setup.rated_cylinder_side_gauge_pa
+    if not state.has_valves:
+        if reading.p_highest_gauge_pa > limit_pa:
+            happen(work, Event.OVER_PRESSURE)
+    elif reading.p_highest_gauge_pa > limit_pa:
+        if not state.squeeze_relieved:
+            work.set(squeeze_relieved=True)
+            work.send(VentOpen(0))
+    elif state.squeeze_relieved and abs(reading.p_cylinder_gauge_pa) < state.limits.vented_gauge_pa:
+        work.set(squeeze_relieved=False)
+        happen(work, Event.SQUEEZE_ASKED)
 
 
 def _keep_verdict(work: Work, watch: SqueezeWatch) -> None:

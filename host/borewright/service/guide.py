@@ -95,9 +95,7 @@ def _under_way(state: BenchState) -> Step | None:
         case State.FILLING if state.has_valves or state.capture is None or not state.capture.settled:
             return Step("wait", "PRESSURISED: air is on, waiting for a steady reading")
         case State.FILLING:
-            return Step(
-                "shut_supply", "PRESSURISED: steady; shut the supply by hand and leave the vent closed", acts.SayShut()
-            )
+            return Step("shut_supply", "PRESSURISED: steady; shut the supply by hand and leave the vent closed", acts.SayShut())
         case State.HOLDING:
             return Step("wait", "PRESSURISED: air stays on for looking and listening")
         case State.ISOLATED:

@@ -51,8 +51,8 @@ def take_act(work: Work, act: acts.Act) -> None:
             happen(work, Event.STOP)
         case acts.TakeZero():
             begin_zero(work)
-        case acts.BeginTdc(cylinder):
-            begin_tdc(work, cylinder)
+        case acts.BeginTdc(cylinder, backlash_deg):
+            begin_tdc(work, cylinder, backlash_deg)
         case acts.TakeContact(side):
             take_contact(work, side)
         case acts.ConfirmStopRemoved():

@@ -128,6 +128,8 @@ def _air_changed(work: Work, told: news.AirChanged) -> None:
         happen(work, Event.PUFF_OVER)
     elif told.cause is Cause.HOLD_RELEASED:
         happen(work, Event.AIR_RELEASED)
+    elif told.cause is Cause.OVER_PRESSURE_CYLINDER and work.state.readiness.state is State.SQUEEZING:
+        work.set(squeeze_relieved=True)  # the squeeze was strong; the vent closes again once the pressure is gone
     elif told.tripped:
         why = told.cause.name.lower().replace("_", " ")
         work.say("alarm" if opening is not None else "warning", f"the rig shut and vented by itself: {why}")

@@ -12,7 +12,7 @@ from borewright.core.readiness_table import AIR_ON, Event, State
 from borewright.core.samples import SampleColumns
 from borewright.service.air import close_capture, happen, renew_opening
 from borewright.service.effects import KeepChunk
-from borewright.service.evidence import watch_squeeze
+from borewright.service.evidence import watch_squeeze, watch_squeeze_pressure
 from borewright.service.facts import conditions_of
 from borewright.service.state import BenchState, Reading
 from borewright.service.work import Work
@@ -98,10 +98,9 @@ def _watch_pressure(work: Work) -> None:
     if reading is None:
         return
     now = state.readiness.state
-    limit_pa = state.setup.regulated_high_gauge_pa
     if now is State.SQUEEZING:
-        limit_pa = state.limits.squeeze_vent_fraction * state.setup.rated_cylinder_side_gauge_pa
-    if reading.p_highest_gauge_pa > limit_pa and now is not State.VENTING:
+        watch_squeeze_pressure(work, reading)
+    elif reading.p_highest_gauge_pa > state.setup.regulated_high_gauge_pa and now is not State.VENTING:
         happen(work, Event.OVER_PRESSURE)
     vented = now in (State.VENTED, State.READY, State.ARMED)
     # a hand valve opens slowly: the rise that was waited for has to be known before it makes the zeros look wrong

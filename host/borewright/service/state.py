@@ -48,9 +48,9 @@ class Opening:
 class Capturing:
     """A capture in progress.
 
-    conditions: as they were at the opening. parts: all samples so far; unkept: those that have not gone to the record yet. settled:
-    the person or the device has been told that the reading is steady. shut_s: when the supply was shut for the decay. ended_s: since when only
-    the venting is left.
+    conditions: as they were at the opening. parts: all samples so far; unkept: those that have not gone to the record yet.
+    settled: the reading was steady and the supply is to be shut. shut_s: when it was, for the decay. ended_s: since when only the
+    venting is left.
     """
 
     purpose: Purpose
@@ -101,6 +101,7 @@ class BenchState:
     conditions: tuple[Condition, ...] = ()
     hose: PlaceHose | None = None
     squeeze: SqueezeWatch | None = None
+    squeeze_relieved: bool = False
     stroke: StrokeEvidence | None = None
     hose_evidence: HoseEvidence | None = None
     holding_torque_nm: float | None = None

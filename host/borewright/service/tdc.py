@@ -12,13 +12,13 @@ from borewright.service.zero import keep_check
 __all__ = ["begin_tdc", "finish_tdc", "stop_removed", "take_contact", "tdc_of_check"]
 
 
-def begin_tdc(work: Work, cylinder: int) -> None:
+def begin_tdc(work: Work, cylinder: int, backlash_deg: float = 0.0) -> None:
     """Begin the procedure in this cylinder; what was known of true TDC is dropped."""
     crank, engine = work.state.crank, work.state.engine
     if crank is None or engine is None or cylinder not in engine.firing_order or work.state.pressurised:
         work.say("warning", "true TDC needs a vented rig and one of this engine's cylinders")
         return
-    stop = PistonStop(cylinder, crank.counts_per_rev, work.state.setup.running_sign, limits=work.state.limits)
+    stop = PistonStop(cylinder, crank.counts_per_rev, work.state.setup.running_sign, backlash_deg, work.state.limits)
     work.set(stop=stop, tdc=None, fitting_confirmed=False, peak_late_deg=None, stroke=None, hose_evidence=None, confirmed=None)
     for warning in WARNINGS:
         work.say("note", warning)

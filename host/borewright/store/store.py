@@ -181,6 +181,12 @@ class Store:
             found = connection.execute(query.order_by(rig_checks.c.made_at_unix_s, rig_checks.c.id)).all()
         return {row.kind: rows.rig_check(row) for row in found}
 
+    def checked_rigs(self) -> tuple[str, ...]:
+        """The serial numbers of the rigs that have been checked, in order."""
+        query = sa.select(rig_checks.c.device_serial).distinct().order_by(rig_checks.c.device_serial)
+        with self._read() as connection:
+            return tuple(connection.execute(query).scalars())
+
     # ------------------------------------------------------------ captures
 
     def begin_capture(

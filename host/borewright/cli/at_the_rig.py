@@ -1,0 +1,120 @@
+"""What measure and rig have in common: their options, and a bench at an open port with what the record knows of the rig."""
+
+from __future__ import annotations
+
+import argparse
+import getpass
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from math import pi
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from borewright.cli.record import add_record_argument, open_store
+from borewright.errors import StoreError
+
+if TYPE_CHECKING:
+    from borewright.cli.console import Console
+    from borewright.core.engine import Engine
+    from borewright.core.rig import RigSetup
+    from borewright.service.bench import Bench
+    from borewright.service.conditions_of_air import AirConditions
+    from borewright.store import Store
+
+__all__ = ["add_rig_arguments", "at_the_rig", "kept_as"]
+
+SMALL_RESTRICTOR_M = 0.040 * 0.0254  # FAA Safety Team tip, November 2011: bores under 5.00 in; from there on 0.060 in
+LARGE_RESTRICTOR_M = 0.060 * 0.0254
+LARGE_BORE_M = 5.00 * 0.0254
+
+
+def add_rig_arguments(parser: argparse.ArgumentParser, *, engine_needed: bool) -> None:
+    """The options of every command that works at the rig."""
+    parser.add_argument("--port", metavar="URL", required=True, help="the rig's port: a name, a pty, or socket://HOST:PORT")
+    parser.add_argument("--engine", metavar="FILE", type=Path, required=engine_needed, help="the engine file (TOML)")
+    add_record_argument(parser)
+    parser.add_argument("--who", metavar="NAME", default=_login_name(), help="who is at the rig (%(default)s)")
+    parser.add_argument(
+        "--restrictor", metavar="BORE", help='bore of the restrictor, for instance "0.040 in" (by the engine\'s bore)'
+    )
+    parser.add_argument(
+        "--ambient", metavar="PRESSURE", default="101.325 kPa", help="absolute pressure of the air around (%(default)s)"
+    )
+    parser.add_argument("--air-temp", metavar="T", default="20 degC", help="temperature of the supplied air (%(default)s)")
+    parser.add_argument("--engine-temp", metavar="T", help="temperature of the engine (that of the air)")
+    parser.add_argument("--json", action="store_true", help="print one JSON object; the guidance goes to the error stream")
+
+
+def _login_name() -> str:
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):
+        return ""
+
+
+@contextmanager
+def at_the_rig(args: argparse.Namespace, engine: Engine | None) -> Iterator[tuple[Bench, Console, Store]]:
+    """A bench at the port, known to the record, with a console that guides the person. On the way out it shuts and vents."""
+    from borewright.cli.console import Console, Lines
+    from borewright.link import open_link
+    from borewright.service.bench import Bench
+    from borewright.store.writer import StoreWriter
+
+    setup, ambient = _setup(args, engine), _ambient(args)
+    out = sys.stderr if args.json else sys.stdout
+    with open_store(args) as store:
+        endpoint = open_link(args.port)
+        writer = StoreWriter(store)
+        console = Console(Lines(sys.stdin), lambda text: print(text, file=out, flush=True))
+        bench = Bench(
+            endpoint, writer, wall_clock=time.time, tell=console.tell, setup=setup, engine=engine, who=args.who, ambient=ambient
+        )
+        console.attend(bench)
+        try:
+            console.meet_the_rig()
+            identity = bench.state.session.identity
+            bench.know_checks(store.latest_rig_checks(identity.serial_number) if identity is not None else {})
+            yield bench, console, store
+        finally:
+            bench.take_leave()
+            written = writer.close()
+            endpoint.close()
+        if not written:
+            raise StoreError(f"{args.db} is on a disk too slow to keep up; the last of the record may be missing")
+
+
+def _setup(args: argparse.Namespace, engine: Engine | None) -> RigSetup:
+    from borewright.core.rig import RigSetup
+    from borewright.units import parse
+
+    if args.restrictor is not None:
+        bore_m = parse(args.restrictor, "length")
+    else:
+        bore_m = LARGE_RESTRICTOR_M if engine is not None and engine.bore_m >= LARGE_BORE_M else SMALL_RESTRICTOR_M
+    return RigSetup(restrictor_area_m2=pi / 4.0 * bore_m**2)
+
+
+def _ambient(args: argparse.Namespace) -> AirConditions:
+    from borewright.errors import UseError
+    from borewright.service.conditions_of_air import AirConditions
+    from borewright.units import parse
+
+    p_ambient = parse(args.ambient, "pressure_gauge")
+    if not 30e3 <= p_ambient <= 120e3:
+        raise UseError(f"--ambient {args.ambient} is no air pressure on earth; give what a barometer at the rig shows")
+    air_k = parse(args.air_temp, "temperature")
+    return AirConditions(p_ambient, air_k, air_k if args.engine_temp is None else parse(args.engine_temp, "temperature"))
+
+
+def kept_as(bench: Bench) -> dict[str, object]:
+    """What the writer has said about the capture that was last ended, for JSON: its id in the record, or why it is not there."""
+    from borewright.store.writer import CaptureKept, CaptureLost
+
+    for word in reversed(bench.writer_news):
+        if isinstance(word, CaptureKept):
+            return {"test": word.capture_id}
+        if isinstance(word, CaptureLost):
+            raise StoreError(f"the test is not in the record: {word.reason}")
+    return {"test": None}

@@ -1,0 +1,217 @@
+"""The terminal as the place where the person is guided: prints each step once, takes Enter, a number or a word, turns the bench.
+
+Lines are read in a thread of their own, so that the rig is never left waiting for the keyboard.
+"""
+
+from __future__ import annotations
+
+import queue
+import sys
+import threading
+from collections.abc import Callable, Iterable
+
+from borewright.core.conditions import CONFIRMATIONS
+from borewright.errors import LinkError, NotReadyError, UseError
+from borewright.service import acts, effects
+from borewright.service.bench import Bench, Done
+from borewright.service.guide import Step, next_step
+
+__all__ = ["Console", "Lines"]
+
+LIVE_EVERY_S = 0.5
+READY_LIMIT_S = 10.0
+
+
+class Lines:
+    """What is typed, line by line. `take` never waits; None stands for nothing yet. ended: there will be no more."""
+
+    def __init__(self, source: Iterable[str]) -> None:
+        self.ended = False
+        self._queue: queue.SimpleQueue[str | None] = queue.SimpleQueue()
+        threading.Thread(target=self._read, args=(source,), name="borewright-keyboard", daemon=True).start()
+
+    def _read(self, source: Iterable[str]) -> None:
+        for line in source:
+            self._queue.put(line.strip())
+        self._queue.put(None)
+
+    def take(self) -> str | None:
+        """The next line, None when there is none yet."""
+        try:
+            line = self._queue.get_nowait()
+        except queue.Empty:
+            return None
+        if line is None:
+            self.ended = True
+        return line
+
+
+class Console:
+    """Guides one person through one purpose at a time. out: prints a line for the person (on the error stream with --json)."""
+
+    def __init__(self, lines: Lines, out: Callable[[str], None]) -> None:
+        self._lines = lines
+        self._out = out
+        self._bench: Bench | None = None
+        self._shown: tuple[str, str] | None = None
+        self._live_s = 0.0
+
+    def attend(self, bench: Bench) -> None:
+        """From now on guide the person at this bench."""
+        self._bench = bench
+
+    @property
+    def bench(self) -> Bench:
+        """The bench that is attended."""
+        if self._bench is None:
+            raise RuntimeError("attend a bench first")
+        return self._bench
+
+    def tell(self, word: effects.Say | effects.AirRefused) -> None:
+        """What the bench says to the person; an alarm rings the terminal's bell."""
+        if isinstance(word, effects.AirRefused):
+            self._out("Air refused: " + "; ".join(word.reasons) + ".")
+        elif word.level == "alarm":
+            self._out(f"\a*** {word.text} ***")
+        else:
+            self._out(f"{'! ' if word.level == 'warning' else '  '}{word.text}")
+
+    # ------------------------------------------------------------------ waiting for the rig
+
+    def meet_the_rig(self) -> None:
+        """Wait until the rig has said who it is and streams. Raises LinkError when it does not."""
+        state = self.bench.state
+        while state.transducers is None or state.reading is None:
+            self.bench.turn()
+            state = self.bench.state
+            if state.lost is not None:
+                raise LinkError(state.lost)
+
+    def take_zero(self) -> None:
+        """Both zeros at vent. Raises NotReadyError when the rig is under pressure or a zero is far off."""
+        self._out("Taking the zeros: the rig has to be vented.")
+        self._ready_for_zero()
+        self.bench.act(acts.TakeZero())
+        while self.bench.state.zero is not None:
+            self.bench.turn()
+        if not self.bench.state.checks["zero"].passed:
+            raise NotReadyError(
+                "a transducer is far from zero at vent; see that the vent is open and the transducer is the right one"
+            )
+        self.turn_for(0.2)
+
+    def _ready_for_zero(self) -> None:
+        self.turn_for(0.3)
+        if self.bench.state.readiness.locked:
+            raise NotReadyError("the rig is under pressure; shut the supply, open the vent and try again")
+
+    def turn_for(self, seconds: float) -> None:
+        """Turn the bench for so long on the endpoint's clock."""
+        until_s = self.bench.endpoint.monotonic() + seconds
+        while self.bench.endpoint.monotonic() < until_s:
+            self.bench.turn()
+
+    # ------------------------------------------------------------------ following the guide
+
+    def carry_out(self, purpose: acts.Purpose, blocked_hint: str) -> Done:
+        """Guide the person until a capture for this purpose is over and the rig is vented.
+
+        blocked_hint: what to do when something is missing that the guide cannot lead to. Raises NotReadyError then, and when
+        there is no more input.
+        """
+        bench = self.bench
+        bench.act(acts.SetPurpose(purpose))
+        self.turn_for(0.2)
+        before = len(bench.done)
+        while len(bench.done) == before or bench.state.readiness.locked:
+            step = next_step(bench.state)
+            if step.key == "blocked" and not bench.state.readiness.locked:
+                raise NotReadyError(f"not ready for air: {step.text} {blocked_hint}".strip())
+            self._show(step)
+            self._live(step)
+            self._take_line(step)
+            bench.turn()
+        return bench.done[-1]
+
+    def ask(self, question: str) -> str:
+        """Print a question and turn the bench until a line comes. Raises NotReadyError when there is no more input."""
+        self._out(question)
+        while (line := self._lines.take()) is None:
+            if self._lines.ended:
+                raise NotReadyError("the input ended before all was answered; nothing was let in")
+            self.bench.turn()
+        return line
+
+    def tell_plainly(self, text: str) -> None:
+        """Print a line for the person."""
+        self._out(text)
+
+    def _show(self, step: Step) -> None:
+        shown = (step.key, step.text if step.key not in ("turn_to_tdc", "wait") else step.text[:24])
+        if shown == self._shown:
+            return
+        self._shown = shown
+        self._out(f"> {step.text[0].upper()}{step.text[1:]}")
+        if step.key == "confirm_people" and isinstance(step.act, acts.ConfirmPeople):
+            for name, sentence in CONFIRMATIONS.items():
+                if name in step.act.points:
+                    self._out(f"    {sentence}")
+        hint = _HINTS.get(step.key)
+        if hint is not None:
+            self._out(f"  [{hint}]")
+
+    def _live(self, step: Step) -> None:
+        now_s = self.bench.endpoint.monotonic()
+        if step.turn_deg is None or now_s - self._live_s < LIVE_EVERY_S or not sys.stderr.isatty():
+            return
+        self._live_s = now_s
+        print(f"\r  {step.turn_deg:+6.1f}° to turn ", end="", file=sys.stderr, flush=True)
+
+    def _take_line(self, step: Step) -> None:
+        line = self._lines.take()
+        if line is None:
+            if self._lines.ended and step.key in _HINTS:
+                raise NotReadyError("the input ended before all was answered; nothing was let in")
+            return
+        word = line.lower()
+        if word in ("stop", "s"):
+            self.bench.act(acts.StopAll())
+        elif word in ("quit", "q"):
+            raise NotReadyError("ended by the person; supply shut, vent open")
+        elif step.key == "read_back_hose":
+            self._with_number(line, lambda number: acts.ReadBackHose(round(number)))
+        elif step.key == "restrain":
+            self._with_number(line, acts.StateRestraint)
+        elif step.act is not None:
+            self.bench.act(step.act)
+        self._shown = None
+
+    def _with_number(self, line: str, act: Callable[[float], acts.Act]) -> None:
+        try:
+            number = float(line.replace(",", "."))
+        except ValueError:
+            number = float("nan")
+        if not 0.0 < number < 10_000.0:
+            self._out(f"  {line!r} is no number that can be used here; type a number")
+            return
+        self.bench.act(act(number))
+
+
+_HINTS = {
+    "place_hose": "Enter when done",
+    "confirm_fitting": "Enter when the crank mark agrees",
+    "begin_squeeze": "Enter to begin",
+    "read_back_hose": "type the number of the cylinder that the hose is in",
+    "restrain": "type the holding torque in N·m",
+    "confirm_people": "Enter to confirm all of them",
+    "give_air": "Enter to let air in; type stop or press Ctrl-C to shut and vent",
+    "shut_supply": "Enter when shut",
+    "open_vent": "Enter when open",
+}
+
+
+def cylinder_of(engine_cylinders: tuple[int, ...], cylinder: int) -> int:
+    """The cylinder, if the engine has it. Raises UseError."""
+    if cylinder not in engine_cylinders:
+        raise UseError(f"this engine has no cylinder {cylinder}; it has {', '.join(map(str, engine_cylinders))}")
+    return cylinder

@@ -1,0 +1,104 @@
+"""borewright measure: one cylinder, from connecting to the stored result."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from typing import TYPE_CHECKING, Any
+
+from borewright.cli import exits
+from borewright.cli.at_the_rig import add_rig_arguments, at_the_rig, kept_as
+
+if TYPE_CHECKING:
+    from borewright.service.bench import Done
+    from borewright.store import Store
+    from borewright.store.records import JobRecord
+
+__all__ = ["EXAMPLE", "add_arguments", "run"]
+
+EXAMPLE = """examples:
+  borewright measure --port /dev/ttyACM0 --engine four.toml --cylinder 1 --job "Larch four" --stage before
+  borewright measure --port socket://localhost:5700 --engine four.toml --cylinder 3 --job "Larch four"
+
+It says what to do next and waits until it is done. Type stop, or press Ctrl-C, to shut and vent."""
+
+BLOCKED_HINT = "The rig's own checks are made with: borewright rig sealed, rig restrictor, rig tdc."
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The options of measure."""
+    add_rig_arguments(parser, engine_needed=True)
+    parser.add_argument("--cylinder", metavar="N", type=int, required=True, help="which cylinder")
+    parser.add_argument("--job", metavar="NAME", required=True, help="the job that the test belongs to; it is begun when it is new")
+    parser.add_argument("--stage", choices=("before", "after", "routine"), default="routine", help="before or after the rebuild")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Test one cylinder."""
+    from borewright.cli.console import cylinder_of
+    from borewright.service.acts import Purpose
+    from borewright.service.engines import load_engine
+
+    engine, document = load_engine(args.engine)
+    cylinder = cylinder_of(engine.cylinders, args.cylinder)
+    with at_the_rig(args, engine) as (bench, console, store):
+        job = _job(store, args, engine.name, document)
+        bench.job_id = job.id
+        console.take_zero()
+        done = console.carry_out(Purpose("test", cylinder), BLOCKED_HINT)
+        bench.flush_writer()
+        shown = _as_dict(done, job) | kept_as(bench)
+    print(json.dumps(shown, allow_nan=False) if args.json else _words(shown))
+    return exits.OK if done.analysed.void_reason is None else exits.UNUSABLE
+
+
+def _job(store: Store, args: argparse.Namespace, engine_name: str, document: dict[str, Any]) -> JobRecord:
+    from borewright.errors import UseError
+
+    engine_id = store.save_engine(engine_name, document)
+    job = store.find_job(args.job, args.stage)
+    if job is None:
+        return store.get_job(store.create_job(args.job, args.stage, engine_id, technician=args.who))
+    if job.engine_id != engine_id:
+        raise UseError(
+            f"job {args.job!r} at stage {args.stage!r} is of another engine, {job.engine_name!r}; "
+            "name its engine file, or another job"
+        )
+    return job
+
+
+def _as_dict(done: Done, job: JobRecord) -> dict[str, Any]:
+    result = done.analysed.result
+    shown: dict[str, Any] = {
+        "job": job.name,
+        "stage": job.stage,
+        "engine": job.engine_name,
+        "cylinder": done.purpose.cylinder,
+        "void_reason": done.analysed.void_reason,
+        "marks": list(done.analysed.marks),
+        "readiness": {key: value for key, value in done.evidence.items() if key != "conditions"},
+    }
+    if result is not None:
+        shown |= {
+            "leakage_percent": result.leakage_percent,
+            "leak_area_mm2": result.leak_area_m2 * 1e6,
+            "pair_psi": [round(p) for p in result.pair_psi],
+            "decay": {"t75_s": result.t75_s, "t50_s": result.t50_s, "t25_s": result.t25_s},
+        }
+    return shown
+
+
+def _words(shown: dict[str, Any]) -> str:
+    head = f"\nCylinder {shown['cylinder']}, {shown['job']}, {shown['stage']}"
+    lines = [head]
+    if shown["void_reason"] is not None:
+        lines.append(f"  VOID: {shown['void_reason']}")
+    if "leakage_percent" in shown:
+        regulated, cylinder = shown["pair_psi"]
+        lines.append(f"  leakage    {shown['leakage_percent']:.1f} %      reads {regulated}/{cylinder} psi")
+        lines.append(f"  leak area  {shown['leak_area_mm2']:.3f} mm²")
+        times = [(name[1:3], time_s) for name, time_s in shown["decay"].items() if time_s is not None]
+        lines.append("  decay      " + (", ".join(f"to {share} % in {time_s:.2f} s" for share, time_s in times) or "not seen"))
+    lines += [f"  mark: {mark}" for mark in shown["marks"]]
+    lines.append(f"  kept as test {shown['test']}")
+    return "\n".join(lines)

@@ -1,0 +1,189 @@
+"""borewright rig: the rig's own checks, dated and stored."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from typing import TYPE_CHECKING, Any
+
+from borewright.cli import exits
+from borewright.cli.at_the_rig import add_rig_arguments, at_the_rig
+from borewright.cli.output import date_words
+from borewright.cli.record import add_record_argument, open_store
+
+if TYPE_CHECKING:
+    from borewright.cli.console import Console
+    from borewright.core.engine import Engine
+    from borewright.core.rig import RigCheck
+    from borewright.service.bench import Bench
+
+__all__ = ["EXAMPLE", "add_arguments", "run"]
+
+EXAMPLE = """examples:
+  borewright rig zero --port /dev/ttyACM0
+  borewright rig sealed --port /dev/ttyACM0
+  borewright rig restrictor --port /dev/ttyACM0 --orifice-area "0.80 mm^2"
+  borewright rig tdc --port /dev/ttyACM0 --engine four.toml --cylinder 1
+  borewright rig show
+
+In this order for a new rig; true TDC again for each fitting of the encoder."""
+
+AIR_HINT = "The checks are made in the order zero, sealed, restrictor."
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The checks, each with its options."""
+    checks = parser.add_subparsers(dest="check", required=True, metavar="CHECK")
+    for name, what in (
+        ("zero", "read both transducers at vent"),
+        ("sealed", "cap the outlet: the rig's own leak, and how far the transducers differ"),
+        ("restrictor", "a certified orifice on the outlet: the restrictor's effective area"),
+        ("tdc", "true TDC by piston stop, for this fitting of the encoder"),
+    ):
+        check = checks.add_parser(name, help=what, description=what[0].upper() + what[1:] + ".")
+        add_rig_arguments(check, engine_needed=name == "tdc")
+        if name == "restrictor":
+            size = check.add_mutually_exclusive_group(required=True)
+            size.add_argument("--orifice-area", metavar="AREA", help='effective area on the certificate, for instance "0.80 mm^2"')
+            size.add_argument(
+                "--orifice-bore", metavar="BORE", help='bore of an orifice that is taken as an ideal nozzle: "1.0 mm"'
+            )
+        if name == "tdc":
+            check.add_argument("--cylinder", metavar="N", type=int, required=True, help="the cylinder with the piston stop")
+            check.add_argument(
+                "--backlash", metavar="DEG", type=float, default=0.0, help="play between crank and encoder (%(default)s)"
+            )
+    show = checks.add_parser("show", help="what has been checked, and when", description="What has been checked, and when.")
+    add_record_argument(show)
+    show.add_argument("--serial", metavar="NUMBER", help="only the rig with this serial number")
+    show.add_argument("--json", action="store_true", help="one JSON object")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Make a check, or show those that were made."""
+    if args.check == "show":
+        return _show(args)
+    from borewright.service.engines import load_engine
+
+    engine = load_engine(args.engine)[0] if args.engine is not None else None
+    if args.check == "tdc" and engine is not None:
+        from borewright.cli.console import cylinder_of
+
+        cylinder_of(engine.cylinders, args.cylinder)
+    with at_the_rig(args, engine) as (bench, console, _):
+        check = _make(args, bench, console, engine)
+    if args.json:
+        print(json.dumps(_as_dict(check), allow_nan=False))
+    else:
+        print(_words(check))
+    return exits.OK if check.passed else exits.UNUSABLE
+
+
+def _make(args: argparse.Namespace, bench: Bench, console: Console, engine: Engine | None) -> RigCheck:
+    console.take_zero()
+    if args.check == "tdc" and engine is not None:
+        _find_tdc(args, bench, console)
+    elif args.check != "zero":
+        _with_air(args, console)
+    return bench.state.checks[args.check]
+
+
+def _with_air(args: argparse.Namespace, console: Console) -> None:
+    from math import pi
+
+    from borewright.errors import UseError
+    from borewright.service.acts import Purpose
+    from borewright.units import parse
+
+    purpose = Purpose("sealed")
+    if args.check == "restrictor":
+        if args.orifice_area is not None:
+            area_m2 = parse(args.orifice_area, "area")
+        else:
+            area_m2 = pi / 4.0 * parse(args.orifice_bore, "length") ** 2
+        if not 1e-9 <= area_m2 <= 1e-4:
+            raise UseError(f"an orifice of {area_m2 * 1e6:g} mm² cannot serve here; between 0.001 and 100 mm² can")
+        purpose = Purpose("restrictor", orifice_area_m2=area_m2)
+    done = console.carry_out(purpose, AIR_HINT)
+    if done.analysed.check is None:
+        from borewright.errors import NotReadyError
+
+        raise NotReadyError(f"the check came to nothing: {done.analysed.void_reason}")
+
+
+def _find_tdc(args: argparse.Namespace, bench: Bench, console: Console) -> None:
+    from borewright.service import acts
+
+    bench.act(acts.BeginTdc(args.cylinder, args.backlash))
+    console.ask(f"> Screw the piston stop into cylinder {args.cylinder}.\n  [Enter when done]")
+    while (stop := bench.state.stop) is not None:
+        if stop.step == "contacts":
+            console.ask(f"> {stop.prompt}\n  [Enter when the piston rests against the stop]")
+            console.turn_for(1.2)
+            side: Any = "after" if _last_side(stop) == "before" else "before"
+            bench.act(acts.TakeContact(side))
+        elif stop.step == "remove_stop":
+            console.ask(f"> {stop.prompt}\n  [Enter when the stop is out]")
+            bench.act(acts.ConfirmStopRemoved())
+        else:
+            console.ask("> Turn the crank by hand two whole turns in the running direction.\n  [Enter when done]")
+            if bench.state.stop is not None:
+                console.tell_plainly("No index pulse was seen; check the encoder's index wire, and turn again.")
+
+
+def _last_side(stop: Any) -> str | None:
+    return stop.contacts[-1].side if stop.contacts else None
+
+
+def _show(args: argparse.Namespace) -> int:
+    with open_store(args, create=False) as store:
+        serials = [args.serial] if args.serial else store.checked_rigs()
+        checks = {serial: store.latest_rig_checks(serial) for serial in serials}
+    if args.json:
+        print(
+            json.dumps({serial: [_as_dict(check) for check in found.values()] for serial, found in checks.items()}, allow_nan=False)
+        )
+        return exits.OK
+    if not any(checks.values()):
+        print("no check has been made yet")
+    for serial, found in checks.items():
+        print(f"rig {serial}")
+        for check in found.values():
+            print("  " + _words(check).replace("\n", "\n  "))
+    return exits.OK
+
+
+def _as_dict(check: RigCheck) -> dict[str, Any]:
+    return {
+        "check": check.kind,
+        "passed": check.passed,
+        "made_at_unix_s": check.made_at_unix_s,
+        "made_by": check.made_by,
+        "rig": check.device_serial,
+        "result": check.result,
+    }
+
+
+def _words(check: RigCheck) -> str:
+    head = f"{check.kind}: {'passed' if check.passed else 'NOT PASSED'}, {date_words(check.made_at_unix_s)}, {check.made_by}"
+    result = check.result
+    match check.kind:
+        case "zero":
+            return f"{head}\n  zeros {_kpa(result['zero_regulated_pa'])} and {_kpa(result['zero_cylinder_pa'])}"
+        case "sealed":
+            return (
+                f"{head}\n  own leak {float(result['own_leak_area_m2']) * 1e6:.4f} mm², transducers differ by "
+                f"{float(result['tie_share']) * 100:+.2f} %, set pressure {_kpa(result['p_regulated_gauge_pa'])}"
+            )
+        case "restrictor":
+            return f"{head}\n  effective area {float(result['area_m2']) * 1e6:.4f} mm²"
+        case _:
+            return (
+                f"{head}\n  {result['engine']}: TDC of cylinder {result['reference_cylinder']} is "
+                f"{float(result['counts_after_index']):.1f} counts after the index pulse, ±{2 * float(result['u_deg']):.2f}°, "
+                f"by {str(result['method']).replace('_', ' ')}"
+            )
+
+
+def _kpa(pa: Any) -> str:
+    return f"{float(pa) / 1000:+.2f} kPa"
