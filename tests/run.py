@@ -58,7 +58,7 @@ def main(words: Sequence[str] | None = None) -> int:
         epilog="Arguments that are not listed go to pytest, for example: python3 tests/run.py -k readiness",
     )
     kind = parser.add_mutually_exclusive_group()
-    kind.add_argument("--quick", action="store_true", help="lint, types, contracts, unit tests, vectors; not surveys and whole jobs")
+    kind.add_argument("--quick", action="store_true", help="lint, types, contracts, unit tests and vectors; no surveys, no jobs")
     kind.add_argument("--bench", action="store_true", help="run the benchmarks in tests/bench instead; they print tables")
     chosen, for_pytest = parser.parse_known_args(words)
     began_s = time.monotonic()
