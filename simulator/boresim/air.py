@@ -12,7 +12,7 @@ loses is the mass that the other gets.
 
 from __future__ import annotations
 
-from math import exp, sqrt
+from math import exp, inf, sqrt
 
 from boresim.gas import CP_J_KG_K, GAMMA, R_J_KG_K, hole_flow_kg_s, nozzle_flow_kg_s, restrictor_flow_kg_s
 from boresim.outlets import LEAST_RELATIVE, Open, outlet_flow
@@ -152,7 +152,10 @@ class AirSide:
         )
 
     def rest_step(self, h: float) -> tuple[State, State, State, float]:
-        """One step with the crank at rest: the new state, the rates before and after, and the estimated error in Pa."""
+        """One step with the crank at rest: the new state, the rates before and after, and the estimated error in Pa.
+
+        The error is infinite, and the state the old one, where the step would take more out than there is.
+        """
         pr, pc, m = self.state
         f0 = self.rates(pr, pc, m)
         dr, dc = 1e-6 * pr, 1e-6 * pc
@@ -172,12 +175,15 @@ class AirSide:
 
         k1 = solve(*f0)
         half = 0.5 * h
-        f1 = self.rates(pr + half * k1[0], pc + half * k1[1], m + half * k1[2])
+        middle = (pr + half * k1[0], pc + half * k1[1], m + half * k1[2])
+        if min(middle) <= 0.0:
+            return self.state, f0, f0, inf
+        f1 = self.rates(*middle)
         s2 = solve(f1[0] - k1[0], f1[1] - k1[1], f1[2] - k1[2])
         k2 = (s2[0] + k1[0], s2[1] + k1[1], s2[2] + k1[2])
         new = (pr + h * k2[0], pc + h * k2[1], m + h * k2[2])
-        if new[0] <= 0.0 or new[1] <= 0.0 or new[2] <= 0.0:
-            return self.state, f0, f0, float("inf")
+        if min(new) <= 0.0:
+            return self.state, f0, f0, inf
         f2 = self.rates(*new)
         k3 = solve(
             f2[0] - _E32 * (k2[0] - f1[0]) - 2.0 * (k1[0] - f0[0]),

@@ -57,7 +57,8 @@ class Electronics:
         self.volts_per_raw = parts.adc_reference_v / (1 << parts.adc_bits)
         self.sensor_supply_v = parts.sensor_supply_v
         self.counts_per_rev = scenario.rig.encoder.counts_per_rev
-        self._errors = tuple(self._draw(channel) for channel in range(2))
+        self._counts_per_deg = scenario.rig.encoder.sign * self.counts_per_rev / 360.0
+        self._join_laws((self._draw(0), self._draw(1)))
         self._noise = tuple(PositionNoise(scenario.seed, f"noise {channel}") for channel in range(2))
         clock = scenario.rig.device.clock_limit_ppm
         self.clock_error_ppm = clock * (2.0 * seeded_unit(scenario.seed, "clock") - 1.0)
@@ -87,32 +88,42 @@ class Electronics:
 
     def raw(self, trace: PlantTrace) -> npt.NDArray[np.uint16]:
         """Raw words, uint16[2, n]."""
-        result = np.empty((2, len(trace)), dtype=np.uint16)
-        result[0] = self._words(0, trace, trace.p_regulated_abs_pa)
-        result[1] = self._words(1, trace, trace.p_cylinder_abs_pa)
-        return result
+        gauge = np.array((trace.p_regulated_abs_pa, trace.p_cylinder_abs_pa)) - self._zero_at_abs_pa
+        words = (self._by_square * gauge + self._by_pa) * gauge + (self._by_s * trace.t_s + self._at_zero)
+        if self.scenario.rig.transducers.hum_limit_pa:
+            cycles = trace.t_s * self.scenario.rig.transducers.hum_hz + self._hum_phase
+            words += self._hum * _CYCLE[((cycles - np.floor(cycles)) * 1024.0).astype(np.intp)]
+        count = len(trace)
+        for channel, noise in enumerate(self._noise):
+            words[channel] += self._noise_words * noise.at(trace.position, count)
+        words = np.floor(words)
+        return np.minimum(np.maximum(words, self.raw_min), self.raw_max).astype(np.uint16)
 
-    def _words(self, channel: int, trace: PlantTrace, p_abs_pa: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
-        parts, errors = self.scenario.rig.transducers, self._errors[channel]
+    def _join_laws(self, errors: tuple[SensorErrors, SensorErrors]) -> None:
+        """Law, errors and converter of both channels as the coefficients of raw words, float64[2, 1] each."""
+        parts = self.scenario.rig.transducers
         full = parts.high_gauge_pa - parts.low_gauge_pa
-        gauge = p_abs_pa - (self.scenario.ambient.pressure_abs_pa + parts.low_gauge_pa)
-        part = gauge * (1.0 / full)
-        shown = gauge * (1.0 + errors.span) + (4.0 * errors.bow_pa) * part * (1.0 - part) + errors.zero_pa
-        shown += errors.drift_pa_s * trace.t_s
-        if errors.hum_pa:
-            cycles = trace.t_s * parts.hum_hz + errors.hum_phase
-            shown += errors.hum_pa * _CYCLE[((cycles - np.floor(cycles)) * 1024.0).astype(np.intp)]
-        shown += parts.noise_pa * self._noise[channel].at(trace.position, len(trace))
-        steps = parts.sensor_supply_v / self.volts_per_raw
-        words = np.floor(shown * (0.8 * steps / full) + (0.1 * steps + 0.5))
-        clipped: npt.NDArray[np.float64] = np.minimum(np.maximum(words, self.raw_min), self.raw_max)
-        return clipped
+        words_of_supply = parts.sensor_supply_v / self.volts_per_raw
+        words_per_pa = 0.8 * words_of_supply / full
+
+        def column(first: float, second: float) -> npt.NDArray[np.float64]:
+            return np.array([[words_per_pa * first], [words_per_pa * second]])
+
+        one, two = errors
+        self._zero_at_abs_pa = self.scenario.ambient.pressure_abs_pa + parts.low_gauge_pa
+        self._by_square = column(-4.0 * one.bow_pa / full**2, -4.0 * two.bow_pa / full**2)
+        self._by_pa = column(1.0 + one.span + 4.0 * one.bow_pa / full, 1.0 + two.span + 4.0 * two.bow_pa / full)
+        self._at_zero = column(one.zero_pa, two.zero_pa) + (0.1 * words_of_supply + 0.5)  # the half rounds
+        self._by_s = column(one.drift_pa_s, two.drift_pa_s)
+        self._hum = column(one.hum_pa, two.hum_pa)
+        self._hum_phase = np.array([[one.hum_phase], [two.hum_phase]])
+        self._noise_words = words_per_pa * parts.noise_pa
 
     # ---- encoder
 
     def power_up(self, crank_deg: float) -> None:
         """The counter starts at 0 where the crank stands."""
-        self._zero_count = int(self._absolute(np.array([crank_deg]))[0])
+        self._zero_count = self._one(crank_deg)
 
     def counts(self, trace: PlantTrace) -> npt.NDArray[np.int64]:
         """Encoder counts since power-up, int64[n]."""
@@ -120,15 +131,17 @@ class Electronics:
 
     def count_at(self, crank_deg: float) -> int:
         """The count at one crank angle."""
-        return int(self._absolute(np.array([crank_deg]))[0]) - self._zero_count
+        return self._one(crank_deg) - self._zero_count
 
     def index_pulses(self, trace: PlantTrace) -> tuple[IndexPulse, ...]:
         """The index pulses between the sample before the trace and its last one, in order of time.
 
         The pulse is one count wide, at the same count from either side; a crank that stands in it gives no further one.
         """
-        if trace.crank_before_deg == trace.crank_deg[-1] and trace.crank_deg.min() == trace.crank_deg.max():
-            return ()
+        low, high = float(trace.crank_deg.min()), float(trace.crank_deg.max())
+        ends = self._one(min(low, trace.crank_before_deg)), self._one(max(high, trace.crank_before_deg))
+        if (min(ends) - 1 - self._index_count) // self.counts_per_rev == (max(ends) - self._index_count) // self.counts_per_rev:
+            return ()  # no pulse lies in between: nearly every batch
         angles = np.concatenate(([trace.crank_before_deg], trace.crank_deg))
         times = np.concatenate(([trace.t_before_s], trace.t_s))
         absolute = self._absolute(angles)
@@ -148,6 +161,8 @@ class Electronics:
                 found.append(IndexPulse(float(times[at] + part * (times[at + 1] - times[at])), count - self._zero_count))
         return tuple(found)
 
+    def _one(self, crank_deg: float) -> int:
+        return floor(crank_deg * self._counts_per_deg + self._edge)
+
     def _absolute(self, crank_deg: npt.NDArray[np.float64]) -> npt.NDArray[np.int64]:
-        encoder = self.scenario.rig.encoder
-        return np.floor(crank_deg * (encoder.sign * encoder.counts_per_rev / 360.0) + self._edge).astype(np.int64)
+        return np.floor(crank_deg * self._counts_per_deg + self._edge).astype(np.int64)

@@ -18,6 +18,8 @@ from boresim.trace import PlantTrace, sampled
 
 __all__ = ["Hose", "Plant", "PlantTrace"]
 
+HOLDS_OIL = 0.8  # share of the clearance that oil can fill before it runs out of the plug hole
+
 
 class Plant:
     """Air and crank of a scenario. It starts vented, the regulator at its set pressure, the hose off, no restraint, no stop.
@@ -200,14 +202,18 @@ class Plant:
         self._act(act, pose=True)
 
     def wet(self, cylinder: int, volume_cm3: float) -> None:
-        """Pours oil on a piston; what was left of an earlier dose stays. Raises ValueError for an unknown cylinder."""
+        """Pours oil on a piston; what was left of an earlier dose stays, and what the chamber cannot hold runs out again.
+
+        Raises ValueError for an unknown cylinder.
+        """
         self._known(cylinder)
         if not 0.0 <= volume_cm3 <= 100.0:
             raise ValueError(f"{volume_cm3} cm³ of oil is not possible; give 0 to 100")
 
         def act() -> None:
             old = self._steps.oil.get(cylinder, OilFilm(0.0, 0.0)).left_m3(self._steps.crank.turned_deg)
-            self._steps.oil[cylinder] = OilFilm(old + 1e-6 * volume_cm3, self._steps.crank.turned_deg)
+            oil_m3 = min(old + 1e-6 * volume_cm3, HOLDS_OIL * self.engine.clearance_m3)
+            self._steps.oil[cylinder] = OilFilm(oil_m3, self._steps.crank.turned_deg)
 
         self._act(act, pose=True)
 

@@ -10,6 +10,8 @@ import numpy as np
 import pytest
 from boresim.plant import Plant, PlantTrace
 from boresim.scenario import Scenario, load_scenario
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 
 def start_at(crank_deg: float, **crank: Any) -> Scenario:
@@ -175,3 +177,31 @@ def test_what_cannot_be_done_is_refused_and_changes_nothing(act: Any) -> None:
     with pytest.raises(ValueError):
         act(plant)
     assert plant.snapshot() == same.snapshot()
+
+
+ACTS: list[Any] = [
+    lambda plant, x: plant.set_supply(x > 0.3),
+    lambda plant, x: plant.set_vent(x > 0.5),
+    lambda plant, x: plant.set_regulator(9e5 * x),
+    lambda plant, x: plant.turn_by(900.0 * (x - 0.5), 1.0 + 60.0 * x),
+    lambda plant, _: plant.stop_turning(),
+    lambda plant, x: plant.set_restraint(100.0 * x if x > 0.4 else 0.0),
+    lambda plant, x: plant.attach_hose([1, 2, 3, 4, "off", "capped", 0.0, 2e-6][int(7.99 * x)]),
+    lambda plant, x: plant.stop_place(1 + int(3.99 * x), ["intake", "exhaust", "breather"][int(2.99 * x)], x < 0.8),
+    lambda plant, x: plant.wet(1 + int(3.99 * x), 100.0 * x),
+    lambda plant, x: plant.advance(1 + int(1500 * x), 0.001),
+]
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(st.tuples(st.sampled_from(ACTS), st.floats(0.0, 1.0)), max_size=25), st.sampled_from(["solenoid", "hand"]))
+def test_whatever_people_do_the_air_stays_air(acts: list[tuple[Any, float]], valves: str) -> None:
+    plant = Plant(load_scenario("hillclimb-before" if valves == "solenoid" else "hillclimb-before-hand"))
+    plant.attach_hose(1)
+    for act, x in acts:
+        act(plant, x)
+        trace = plant.advance(40, 0.001)
+        for pressure in (trace.p_regulated_abs_pa, trace.p_cylinder_abs_pa):
+            assert 5e3 < pressure.min() <= pressure.max() < 4e6
+        assert 100.0 < plant.t_cylinder_k < 1000.0
+        assert np.isfinite(trace.crank_deg).all()
