@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from borewire.codec import Decoder, encode
-from borewire.messages import ChannelDescription, Identity, Status, StreamStart, StreamStop
+from borewire.messages import ChannelDescription, Identity, Refused, Status, StreamStart, StreamStop
 
 from borewright.acquisition.pump import Pump
 from borewright.errors import LinkError
@@ -46,7 +46,8 @@ class Happening:
 class Listener:
     """One listening to one rig.
 
-    identity, channels, status: the latest of each, None or empty before. sample_count, gap_count, missing_blocks: of the stream.
+    identity, channels, status: the latest of each, None or empty before; identity also of a rig that cannot be used. answered: the
+    question who is there has been answered or refused. sample_count, gap_count, missing_blocks: of the stream.
     events: how often each kind of KINDS came. happenings: those of them that are rare, in words. refused: why this is no rig that
     can be listened to, or None.
     """
@@ -61,6 +62,7 @@ class Listener:
         self.events: Counter[str] = Counter()
         self.happenings: list[Happening] = []
         self.refused: str | None = None
+        self.answered = False
         self._endpoint = endpoint
         self._began_s = endpoint.monotonic()
         self._left_s: float | None = None
@@ -115,13 +117,16 @@ class Listener:
     def _on_bytes(self, data: bytes, now_s: float) -> bytes:
         out = b""
         received = self._decoder.feed(data)
+        for message in received:
+            if isinstance(message, Identity):
+                self.identity = message
+            self.answered = self.answered or isinstance(message, Identity | Refused)
         if received:
             out += self._take(self._session.receive(received, now_s))
         return out + self._take(self._session.tick_host(now_s))
 
     def _take(self, outcome: Outcome) -> bytes:
         self._session = outcome.session
-        self.identity = outcome.session.identity or self.identity
         self.channels = outcome.session.channels or self.channels
         if outcome.samples is not None:
             self.sample_count += len(outcome.samples)

@@ -94,23 +94,22 @@ def _record(args: argparse.Namespace) -> int:
     port = open_link(args.port)
     try:
         # line by line, so that a crash of this program costs a line at most
-        file = args.out.open("x", encoding="utf-8", newline="", buffering=1)
+        with args.out.open("x", encoding="utf-8", newline="", buffering=1) as file:
+            endpoint = recording(port, file)
+            with listening(endpoint) as listener:
+                longest_s = args.seconds or math.inf
+                with suppress(KeyboardInterrupt):  # the way to end a recording that has no set length
+                    listener.listen(until=lambda: listener.seconds >= longest_s or endpoint.failure is not None)
+            if endpoint.failure is not None:
+                raise UseError(endpoint.failure)
+    except FileExistsError as error:
+        raise UseError(f"{args.out} is there already and was left alone; name another file") from error
     except OSError as error:
-        port.close()
-        there = isinstance(error, FileExistsError)
         raise UseError(
-            f"{args.out} is there already and was left alone; name another file"
-            if there
-            else f"{args.out} cannot be written ({error.strerror}); choose a folder that you may write to"
+            f"{args.out} cannot be written ({error.strerror}); choose a folder with space that you may write to"
         ) from error
-    with file:
-        endpoint = recording(port, file)
-        with listening(endpoint) as listener:
-            longest_s = args.seconds or math.inf
-            with suppress(KeyboardInterrupt):  # the way to end a recording that has no set length
-                listener.listen(until=lambda: listener.seconds >= longest_s or endpoint.failure is not None)
-    if endpoint.failure is not None:
-        raise UseError(endpoint.failure)
+    finally:
+        port.close()
     _report(listener, args, f"recorded {listener.seconds:.1f} s into {args.out}")
     if listener.identity is None:
         raise LinkError("the rig had not said who it is when the recording ended; record for longer")
@@ -127,7 +126,7 @@ def _replay(args: argparse.Namespace) -> int:
     with listening(replaying(args.file)) as listener:
         refused = _play(listener, args.file)
     _report(listener, args, f"played {listener.seconds:.1f} s of {args.file}")
-    if refused is not None and listener.identity is not None:
+    if refused is not None and listener.answered:
         raise LinkError(refused)
     if listener.identity is None:
         raise LinkError(f"{args.file} does not hold a rig's answer to who it is; record again, from the opening of the port on")
