@@ -147,7 +147,7 @@ class Console:
         self._out(text)
 
     def _show(self, step: Step) -> None:
-        shown = (step.key, step.text if step.key not in ("turn_to_tdc", "wait") else step.text[:24])
+        shown = (step.key, self._gist(step))
         if shown == self._shown:
             return
         self._shown = shown
@@ -159,6 +159,16 @@ class Console:
         hint = _HINTS.get(step.key)
         if hint is not None:
             self._out(f"  [{hint}]")
+
+    def _gist(self, step: Step) -> str:
+        """What makes a step worth printing again: its words, but not degrees that change while the crank is being turned."""
+        if step.key == "wait":
+            return step.text[:24]
+        if step.turn_deg is None:
+            return step.text
+        crank = self.bench.state.crank
+        turning = crank is not None and crank.moved_count > 1
+        return self._shown[1] if turning and self._shown is not None and self._shown[0] == step.key else f"{step.turn_deg:.0f}"
 
     def _live(self, step: Step) -> None:
         now_s = self.bench.endpoint.monotonic()

@@ -136,9 +136,9 @@ class Bench:
             raise LinkError(f"the link to the rig was lost ({error}); check the cable and the rig, then open it again") from error
 
     def _step(self, event: Event) -> None:
-        was_known = self.state.transducers is not None
+        was_read = self.state.reading is not None
         self.state, done = step(self.state, event, self.endpoint.monotonic())
-        if self.state.transducers is not None and not was_known:
+        if self.state.reading is not None and not was_read:  # the first sample, or the first after a restart of the rig
             self._offset_clock()
         for effect in done:
             self._carry_out(effect)

@@ -73,6 +73,8 @@ def forget_evidence(work: Work, reference: bool = False) -> None:
     work.set(stroke=None, hose_evidence=None, squeeze=None, verdict=None, confirmed=None)
     if reference and work.state.crank is not None:
         work.set(crank=work.state.crank.restarted(), fitting_confirmed=False, stop=None)
+        # the device's clock began anew
+        work.set(reading=None, recent=(), trouble_s=None, state_since_s=0.0, zero=None, countdown_until_s=None)
 
 
 def _by_hand(work: Work) -> str:

@@ -51,7 +51,7 @@ __all__ = ["Command", "Outcome", "Phase", "Session"]
 
 IDENTIFY_EVERY_S = 0.5
 IDENTIFY_FOR_S = 5.0
-KEEP_ALIVE_S = 0.1
+KEEP_ALIVE_S = 0.05  # half of what the wire asks for, so that a late turn of the loop does no harm
 REPEAT_AFTER_S = 0.2
 REPEATS = 4
 SILENT_AFTER_S = 0.5

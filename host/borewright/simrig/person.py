@@ -9,6 +9,7 @@ from collections.abc import Callable
 
 from boresim.endpoint import SimEndpoint
 
+from borewright.core.conditions import confirmations_needed
 from borewright.core.readiness_table import State
 from borewright.errors import BorewrightError
 from borewright.service import acts
@@ -116,6 +117,14 @@ class Person:
         step = next_step(self._bench.state)
         self._turn((step.turn_deg or 0.0) + off_deg)
 
+    def promise_all(self) -> None:
+        """Restrain the crank, let it come to rest, and confirm every point."""
+        self.at_the_rig(f"restrain {self._holding_torque_nm:g}")
+        self.tell(acts.StateRestraint(self._holding_torque_nm))
+        self.wait(1.2)
+        self.tell(acts.ConfirmPeople(frozenset(confirmations_needed(self._bench.state.engine))))
+        self.wait(0.1)
+
     def ask_for_air(self) -> None:
         """Ask for air, ready or not, and let go again."""
         self.tell(acts.AskAir())
@@ -124,6 +133,7 @@ class Person:
 
     def ask_for_air_while_turning(self, turn_deg: float) -> None:
         """Ask for air while the crank is being turned."""
+        self.at_the_rig("restrain off")
         self._port.rig.operator.do(f"turn {turn_deg:+g} rpm {TURN_RPM:g}")
         operator = self._port.rig.operator
         self.wait_until(lambda: self._port.rig.plant.turning or not operator.busy)
