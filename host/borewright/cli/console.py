@@ -186,6 +186,10 @@ class Console:
         word = line.lower()
         if word in ("stop", "s"):
             self.bench.act(acts.StopAll())
+        elif word == "hold":
+            self.bench.act(acts.SetHold(True))
+        elif word == "go on":
+            self.bench.act(acts.SetHold(False))
         elif word in ("quit", "q"):
             raise NotReadyError("ended by the person; supply shut, vent open")
         elif step.key == "read_back_hose":
@@ -214,7 +218,7 @@ _HINTS = {
     "read_back_hose": "type the number of the cylinder that the hose is in",
     "restrain": "type the holding torque in N·m",
     "confirm_people": "Enter to confirm all of them",
-    "give_air": "Enter to let air in; type stop or press Ctrl-C to shut and vent",
+    "give_air": "Enter to let air in; then hold keeps it on for looking and listening, go on ends that; stop shuts and vents",
     "shut_supply": "Enter when shut",
     "open_vent": "Enter when open",
 }

@@ -20,7 +20,8 @@ EXAMPLE = """examples:
   borewright measure --port /dev/ttyACM0 --engine four.toml --cylinder 1 --job "Larch four" --stage before
   borewright measure --port socket://localhost:5700 --engine four.toml --cylinder 3 --job "Larch four"
 
-It says what to do next and waits until it is done. Type stop, or press Ctrl-C, to shut and vent."""
+It says what to do next and waits until it is done. Type stop, or press Ctrl-C, to shut and vent. While air is on, type hold to keep
+it on for looking and listening (again within a minute), and go on to let the test go on."""
 
 BLOCKED_HINT = "The rig's own checks are made with: borewright rig sealed, rig restrictor, rig tdc."
 

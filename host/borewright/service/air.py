@@ -14,7 +14,7 @@ from borewright.core.live import LiveCapture
 from borewright.core.readiness_table import VOID_REASONS, Action, Event, State
 from borewright.core.samples import SampleColumns
 from borewright.service.effects import AirRefused, Analyse, BeginCapture, KeepChunk
-from borewright.service.facts import compression_tdc_count, conditions_of, window_deg
+from borewright.service.facts import air_window_deg, compression_tdc_count, conditions_of
 from borewright.service.state import Capturing, Opening
 from borewright.service.work import Work
 
@@ -113,7 +113,7 @@ def _new_opening(work: Work) -> Opening | None:
     centre = compression_tdc_count(state) if state.purpose.kind == "test" else float(crank.last_count)
     if centre is None:
         return None
-    slack = (window_deg(state) + state.setup.restraint_slack_deg) / 360.0 * crank.counts_per_rev
+    slack = air_window_deg(state) / 360.0 * crank.counts_per_rev
     number = state.opening_number % 0xFFFF + 1
     opening = Opening(number, ceil(centre - slack), floor(centre + slack), state.now_s, state.now_s)
     work.set(opening=opening, opening_number=number)
@@ -127,7 +127,7 @@ def _open(work: Work, time_limit_ms: int) -> None:
         _send_open(work, opening, time_limit_ms)
 
 
-def _send_open(work: Work, opening: Opening, time_limit_ms: int) -> None:
+def _send_open(work: Work, opening: Opening, time_limit_ms: int, *, renewal: bool = False) -> None:
     transducers, setup = work.state.transducers, work.state.setup
     if transducers is None:
         return
@@ -140,7 +140,8 @@ def _send_open(work: Work, opening: Opening, time_limit_ms: int) -> None:
             opening.high_count,
             transducers.limit_raw(transducers.regulated, setup.regulated_high_gauge_pa),
             transducers.limit_raw(transducers.cylinder, setup.regulated_high_gauge_pa),
-        )
+        ),
+        renewal=renewal,
     )
 
 
@@ -152,7 +153,7 @@ def renew_opening(work: Work) -> None:
     if state.now_s - state.opening.renewed_s >= RENEW_EVERY_S:
         renewed = replace(state.opening, renewed_s=state.now_s)
         work.set(opening=renewed)
-        _send_open(work, renewed, OPEN_FOR_MS)
+        _send_open(work, renewed, OPEN_FOR_MS, renewal=True)
 
 
 # ---------------------------------------------------------------------- the capture

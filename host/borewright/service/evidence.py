@@ -8,6 +8,8 @@ import numpy as np
 import numpy.typing as npt
 from borewire.messages import VentOpen
 
+from borewright.core.crank import squeeze_peak_gauge_pa
+from borewright.core.engine import Engine
 from borewright.core.evidence import (
     HoseEvidence,
     SqueezeWatch,
@@ -23,9 +25,11 @@ from borewright.service.facts import reference_tdc_count
 from borewright.service.state import Reading
 from borewright.service.work import Work
 
-__all__ = ["begin_squeeze", "read_back_hose", "watch_squeeze", "watch_squeeze_pressure"]
+__all__ = ["begin_squeeze", "break_off_squeeze", "drop_hose", "read_back_hose", "watch_squeeze", "watch_squeeze_pressure"]
 
 MOST_PAIRS = 3
+LEAST_AT_VENT = 200  # samples to know the noise from
+STANDARD_AIR_PA = 101_325.0  # near enough for a warning
 
 
 def begin_squeeze(work: Work) -> None:
@@ -46,7 +50,11 @@ def begin_squeeze(work: Work) -> None:
     if tdc_count is None:
         work.say("warning", "where TDC lies is not known yet; find true TDC and turn the crank over its index pulse first")
         return
-    _, p_cylinder = transducers.gauge_pa(SampleColumns.join(state.recent))
+    recent = SampleColumns.join(state.recent)
+    if len(recent) < LEAST_AT_VENT:
+        work.say("warning", "the rig has not been watched at vent for long enough; wait two seconds, then squeeze")
+        return
+    _, p_cylinder = transducers.gauge_pa(recent)
     watch = SqueezeWatch.begin(
         engine,
         state.purpose.cylinder,
@@ -59,8 +67,46 @@ def begin_squeeze(work: Work) -> None:
     )
     happen(work, Event.SQUEEZE_ASKED)
     if work.state.readiness.state is State.SQUEEZING:
-        work.set(squeeze=watch, squeeze_relieved=False, verdict=None, hose_evidence=None)
+        drop_hose(work)
+        work.set(squeeze=watch, squeeze_relieved=False, verdict=None)
         work.log("squeeze", cylinder=state.purpose.cylinder, tdc_count=tdc_count)
+        _say_what_to_expect(work, engine)
+
+
+def break_off_squeeze(work: Work) -> None:
+    """Hose, cylinder or reference have changed in the middle of a squeeze: nothing can be concluded from it."""
+    if work.state.readiness.state is State.SQUEEZING:
+        happen(work, Event.SQUEEZE_OVER)
+    work.set(squeeze=None)
+
+
+def drop_hose(work: Work) -> None:
+    """Nothing shows any more where the hose is.
+
+    A stroke that a squeeze showed in a hole which nobody read back goes with it: it may be that of a cylinder that moves in step.
+    """
+    evidence = work.state.hose_evidence
+    if evidence is not None and evidence.needs_read_back and not evidence.read_back:
+        work.set(stroke=None)
+    work.set(hose_evidence=None)
+
+
+def _say_what_to_expect(work: Work, engine: Engine) -> None:
+    setup = work.state.setup
+    peak_pa = squeeze_peak_gauge_pa(
+        engine.bore_m,
+        engine.stroke_m,
+        engine.rod_m,
+        engine.clearance_m3,
+        setup.hose_volume_m3 + setup.dead_volume_m3,
+        STANDARD_AIR_PA,
+        engine.closed_part_deg()[0],
+    )
+    limit_pa = work.state.limits.squeeze_vent_fraction * setup.rated_cylinder_side_gauge_pa
+    relief = "the vent opens by itself" if work.state.has_valves else "open the vent by hand"
+    work.say("note", f"the squeeze may reach {peak_pa / 1000:.0f} kPa; above {limit_pa / 1000:.0f} kPa {relief}")
+    if engine.decompression == "automatic":
+        work.say("note", "an automatic decompression device weakens the squeeze")
 
 
 def watch_squeeze(work: Work, columns: SampleColumns, p_cylinder_gauge_pa: npt.NDArray[np.float64]) -> None:
@@ -118,6 +164,9 @@ def _keep_verdict(work: Work, watch: SqueezeWatch) -> None:
         work.say("warning", "this squeeze contradicts what was shown before; look which hole the hose is in, then squeeze again")
         work.set(stroke=None, hose_evidence=None)
         return
+    if verdict.kind == "out_of_step":  # a wrong hole or a wrong TDC; what was carried over may come from either
+        work.set(stroke=None, hose_evidence=None)
+        return
     stroke = stroke_from_squeeze(verdict, cylinder, boot_id, state.now_s)
     if stroke is not None:
         work.set(stroke=stroke)
@@ -131,7 +180,8 @@ def read_back_hose(work: Work, cylinder: int) -> None:
     state = work.state
     boot_id = state.session.boot_id
     if cylinder != state.purpose.cylinder:
-        work.set(hose_evidence=None, confirmed=None)
+        drop_hose(work)
+        work.set(confirmed=None)
         work.say("warning", f"the hose is in cylinder {cylinder}; put it into cylinder {state.purpose.cylinder}")
     elif state.hose_evidence is not None:
         work.set(hose_evidence=replace(state.hose_evidence, read_back=True))

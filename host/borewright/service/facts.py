@@ -17,11 +17,12 @@ from borewright.core.conditions import (
     StrokeHoseFacts,
     evaluate,
 )
+from borewright.core.crank import tdc_window_deg
 from borewright.core.readiness_table import AIR_ON, State
 from borewright.service.state import BenchState
 from borewright.session.session import Phase
 
-__all__ = ["compression_tdc_count", "conditions_of", "degrees_from_tdc", "reference_tdc_count", "window_deg"]
+__all__ = ["air_window_deg", "compression_tdc_count", "conditions_of", "degrees_from_tdc", "reference_tdc_count", "window_deg"]
 
 _AIR_STATES = AIR_ON | {State.VENTING}
 
@@ -79,6 +80,7 @@ def _reference(state: BenchState) -> ReferenceFacts:
     return ReferenceFacts(
         index_seen=crank.index_count is not None,
         index_spacing_ok=crank.index_spacing_ok,
+        index_missed=crank.index_missed,
         tdc=state.tdc,
         fitting_confirmed=state.fitting_confirmed,
         stop_removed=state.stop is None or state.stop.stop_removed,
@@ -139,6 +141,23 @@ def window_deg(state: BenchState) -> float:
     torque = state.torque_window_deg
     u_deg = state.tdc.u_deg if state.tdc else 0.0
     return state.limits.window_deg if torque is None else max(0.0, min(state.limits.window_deg, torque - 2.0 * u_deg))
+
+
+def air_window_deg(state: BenchState) -> float:
+    """The window with air on: wider by the stated slack of the restraint, but never beyond the torque-safe angle."""
+    engine, u_deg = state.engine, state.tdc.u_deg if state.tdc else 0.0
+    if engine is None or state.holding_torque_nm is None:
+        return window_deg(state)
+    setup = state.setup
+    torque_deg = tdc_window_deg(
+        engine.bore_m,
+        engine.stroke_m,
+        engine.rod_m,
+        setup.regulated_high_gauge_pa,
+        state.holding_torque_nm,
+        setup.restraint_slack_deg,
+    )
+    return max(0.0, torque_deg - 2.0 * u_deg)
 
 
 def _position(state: BenchState) -> PositionFacts:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
+
 from borewright.core.crank import tdc_window_deg
 from borewright.core.evidence import carry_over
 from borewright.core.readiness_table import Event, State
 from borewright.service import acts
 from borewright.service.air import happen
-from borewright.service.evidence import begin_squeeze, read_back_hose
+from borewright.service.evidence import begin_squeeze, break_off_squeeze, drop_hose, read_back_hose
 from borewright.service.state import BenchState, Confirmed
 from borewright.service.tdc import begin_tdc, stop_removed, take_contact
 from borewright.service.work import Work
@@ -17,7 +19,8 @@ __all__ = ["take_act"]
 
 
 def take_act(work: Work, act: acts.Act) -> None:
-    """Take one act of the person."""
+    """Take one act of the person: into the log, then into the state."""
+    _log(work, act)
     match act:
         case acts.SetPurpose(purpose):
             _set_purpose(work, purpose)
@@ -57,7 +60,11 @@ def take_act(work: Work, act: acts.Act) -> None:
             take_contact(work, side)
         case acts.ConfirmStopRemoved():
             stop_removed(work)
-    work.log("act", act=type(act).__name__)
+
+
+def _log(work: Work, act: acts.Act) -> None:
+    detail = {key: sorted(value) if isinstance(value, frozenset) else value for key, value in asdict(act).items()}
+    work.log("act", act=type(act).__name__, **detail)
 
 
 def _locked(work: Work) -> bool:
@@ -69,11 +76,18 @@ def _locked(work: Work) -> bool:
 def _set_purpose(work: Work, purpose: acts.Purpose) -> None:
     if _locked(work):
         return
+    engine = work.state.engine
+    if purpose.kind == "test" and engine is not None and purpose.cylinder not in engine.firing_order:
+        names = ", ".join(map(str, engine.cylinders))
+        work.say("warning", f"cylinder {purpose.cylinder} is not in this engine; it has {names}")
+        return
+    break_off_squeeze(work)
+    drop_hose(work)
     state = work.state
     stroke = state.stroke
     if purpose.kind == "test" and stroke is not None and state.engine is not None and state.crank is not None:
         stroke = carry_over(stroke, state.engine, purpose.cylinder, state.crank.counts_per_rev, state.setup.running_sign)
-    work.set(purpose=purpose, stroke=stroke, hose_evidence=None, confirmed=None, verdict=None, squeeze=None)
+    work.set(purpose=purpose, stroke=stroke, confirmed=None, verdict=None)
     work.set(torque_window_deg=_torque_window_deg(work.state))
     happen(work, Event.READY_LOST)
 
@@ -81,7 +95,9 @@ def _set_purpose(work: Work, purpose: acts.Purpose) -> None:
 def _place_hose(work: Work, act: acts.PlaceHose) -> None:
     if _locked(work):
         return
-    work.set(hose=act, hose_evidence=None, confirmed=None)
+    break_off_squeeze(work)
+    drop_hose(work)
+    work.set(hose=act, confirmed=None)
     happen(work, Event.READY_LOST)
 
 

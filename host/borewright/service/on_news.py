@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from borewire.messages import AirState, Cause, Fitted, HoldState, StatusRequest
+from borewire.messages import AirState, Cause, Fitted, HoldState, StatusRequest, SupplyOpen
 
 from borewright.core.motion import CrankTracker
 from borewright.core.readiness import Readiness
@@ -62,6 +62,8 @@ def take_news(work: Work, told: news.News) -> None:
             if work.state.opening is not None:
                 work.say("warning", f"the rig refuses: {reason.name.lower().replace('_', ' ')}")
                 happen(work, Event.DEVICE_TRIPPED)
+        case news.CommandAcked(command, _) if command != SupplyOpen.TYPE:  # an opening's own word is the change of the air
+            work.log("acknowledged", command=command)
         case news.CommandLost(command):
             work.log("unanswered", command=command)
         case _:
@@ -99,7 +101,9 @@ def _device_known(work: Work, told: news.DeviceKnown) -> None:
     readiness = state.readiness
     if readiness.valves != valves:
         readiness = Readiness(valves=valves, limits=state.limits)
-    work.set(transducers=transducers, crank=crank, readiness=readiness)
+    # a new stream begins: nobody has seen what the crank did in between, and the ticks may have been unwrapped anew
+    work.set(reading=None, recent=(), trouble_s=None, confirmed=None, zero=None)
+    work.set(transducers=transducers, crank=crank.unwatched(), readiness=readiness)
     work.send(StatusRequest(0))
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import asdict, replace
 from typing import Any
 
 from borewright.service.effects import Effect, KeepEvent, Say, Send
@@ -28,11 +28,17 @@ class Work:
         """Have these carried out, after those before."""
         self.effects.extend(effects)
 
-    def send(self, message: Command) -> None:
-        """Send a command through the session, which numbers it and repeats it until it is answered."""
+    def send(self, message: Command, *, renewal: bool = False) -> None:
+        """Send a command through the session, which numbers it and repeats it until it is answered.
+
+        A renewal says again what was said before, five times a second, and is left out of the log.
+        """
         outcome = self.state.session.command(message, self.now_host_s)
         self.set(session=outcome.session)
         self.do(*(Send(sent) for sent in outcome.send))
+        if not renewal:
+            detail = {name: value for name, value in asdict(message).items() if name != "request_id"}
+            self.log("command", command=type(message).__name__, **detail)
 
     def say(self, level: Any, text: str) -> None:
         """Tell the person."""

@@ -9,6 +9,7 @@ from borewire.messages import AirState, Cause, ChannelDescription, FaultCode, Ho
 __all__ = [
     "AirChanged",
     "CamEdge",
+    "CommandAcked",
     "CommandLost",
     "CommandRefused",
     "DeviceFault",
@@ -146,6 +147,14 @@ class CommandRefused:
 
 
 @dataclass(frozen=True, slots=True)
+class CommandAcked:
+    """The device has carried out a command."""
+
+    command: int
+    tick: int
+
+
+@dataclass(frozen=True, slots=True)
 class CommandLost:
     """A command was repeated and never answered."""
 
@@ -167,5 +176,6 @@ News = (
     | SlowValue
     | StatusSeen
     | CommandRefused
+    | CommandAcked
     | CommandLost
 )

@@ -261,7 +261,7 @@ class Session:
     def _take_ack(self, ack: Ack) -> Outcome:
         answered = replace(self, pending=self._unanswered(ack.request_id))
         if ack.command != StreamStart.TYPE or self.phase is not Phase.STARTING or self.identity is None:
-            return Outcome(answered)
+            return Outcome(answered, news=(news.CommandAcked(ack.command, self._unwrap(ack.device_tick)),))
         track = BlockTrack(self.identity.tick_rate_hz, self.rate_hz)
         return Outcome(replace(answered, phase=Phase.STREAMING, tick=None, track=track), news=(news.StreamRunning(),))
 
