@@ -137,7 +137,9 @@ def _test_step(state: BenchState, unmet: dict[str, Condition]) -> Step | None:
         evidence = state.hose_evidence
         if evidence is not None and evidence.needs_read_back and not evidence.read_back:
             return Step("read_back_hose", _words(unmet["stroke_and_hose"]), acts.ReadBackHose(cylinder))
-        return Step("begin_squeeze", _words(unmet["stroke_and_hose"]) + " All plugs out.", acts.BeginSqueeze())
+        turns = "one turn" if state.engine is not None and state.engine.cycle == "two-stroke" else "two turns"
+        text = f"{unmet['stroke_and_hose'].reason}. Next the crank is turned by hand through {turns} or more, all plugs out"
+        return Step("begin_squeeze", text, acts.BeginSqueeze())
     if "position" in unmet and state.holding_torque_nm is not None:
         return _turn_step(state, unmet["position"])
     return None
@@ -145,7 +147,7 @@ def _test_step(state: BenchState, unmet: dict[str, Condition]) -> Step | None:
 
 def _reference_step(state: BenchState, reference: Condition) -> Step:
     crank = state.crank
-    if crank is not None and (crank.index_count is None or crank.index_spacing_ok is None):
+    if crank is not None and (crank.index_count is None or crank.index_spacing_ok is None or crank.index_missed):
         return Step("find_index", _words(reference), turn_deg=400.0)
     if state.tdc is not None and not state.fitting_confirmed:
         return Step("confirm_fitting", _words(reference), acts.ConfirmFitting())
@@ -160,6 +162,8 @@ def _turn_step(state: BenchState, position: Condition) -> Step:
         return Step("blocked", _words(position))
     allowed_deg = window_deg(state)
     if (off_deg > allowed_deg and off_deg < 90.0) or abs(off_deg) <= allowed_deg:
-        return Step("turn_to_tdc", _words(position), turn_deg=-(off_deg + BACK_OFF_DEG))
+        back_deg = off_deg + BACK_OFF_DEG
+        return Step("turn_to_tdc", f"{position.reason}. Turn back {back_deg:.0f}° and come up again.", turn_deg=-back_deg)
     ahead_deg = -off_deg % engine.cycle_deg
-    return Step("turn_to_tdc", f"{_words(position)} {ahead_deg:.0f}° to go in the running direction.", turn_deg=ahead_deg)
+    text = f"{position.reason}. Turn {ahead_deg:.0f}° in the running direction, up to compression TDC."
+    return Step("turn_to_tdc", text, turn_deg=ahead_deg)
