@@ -80,7 +80,10 @@ class RigFacts:
 
 @dataclass(frozen=True, slots=True)
 class ReferenceFacts:
-    """index_*: of the crank tracker. fitting_confirmed: the crank mark was seen right since the encoder was fitted."""
+    """index_*: of the crank tracker; missed: none came where one should have.
+
+    fitting_confirmed: the crank mark was seen right since the encoder was fitted.
+    """
 
     index_seen: bool = False
     index_spacing_ok: bool | None = None
@@ -88,6 +91,7 @@ class ReferenceFacts:
     fitting_confirmed: bool = False
     stop_removed: bool = True
     peak_late_deg: float | None = None  # squeeze peak after the stored TDC, when it was too late
+    index_missed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -263,6 +267,8 @@ def _reference(facts: ReadinessFacts, limits: Limits) -> Condition:
         return no("no whole turn between two index pulses has been seen", "Turn the crank one more turn in the running direction.")
     if not reference.index_spacing_ok:
         return no("counts were lost between two index pulses", "Check the encoder and its coupling, then find true TDC again.")
+    if reference.index_missed:
+        return no("the index pulse did not come for more than a turn", "Check the encoder, then turn over its index pulse.")
     if reference.peak_late_deg is not None:
         return no(
             f"the squeeze peaks {reference.peak_late_deg:.1f}° after the stored TDC, more than {limits.squeeze_peak_late_deg:.0f}°",

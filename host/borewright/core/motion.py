@@ -147,11 +147,25 @@ class CrankTracker:
             return seen
         return replace(seen, index_spacing_ok=True, whole_turns=self.whole_turns + 1)
 
+    def unwatched(self) -> CrankTracker:
+        """The tracker after a time in which nobody watched: the counts went on, but whether it stood still is not known."""
+        return replace(self, spans=())
+
     def restarted(self) -> CrankTracker:
         """Nothing is known any more: the device was reset and its count began anew."""
         return CrankTracker(self.counts_per_rev, self.running_sign, self.window_s, self.index_tolerance_count)
 
     # ------------------------------------------------------------------ what is known
+
+    @property
+    def index_missed(self) -> bool:
+        """True when the crank is more than a turn and a quarter from the latest index pulse: another one should have come.
+
+        The quarter allows for a pulse that is told a little after the samples around it.
+        """
+        if self.index_count is None or self.last_count is None:
+            return False
+        return abs(self.last_count - self.index_count) > 1.25 * self.counts_per_rev
 
     @property
     def observed_s(self) -> float:

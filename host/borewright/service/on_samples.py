@@ -18,7 +18,7 @@ from borewright.service.state import BenchState, Reading
 from borewright.service.work import Work
 from borewright.service.zero import watch_zero
 
-__all__ = ["take_samples"]
+__all__ = ["decide", "take_samples"]
 
 RECENT_S = 2.0
 READ_SAMPLES = 32
@@ -34,7 +34,7 @@ RISES_WITHIN_S = 5.0  # a hand valve that has begun to open has let pressure in 
 
 
 def take_samples(work: Work, columns: SampleColumns) -> None:
-    """Take new samples into the state, then let happen what they show."""
+    """Take new samples into the state."""
     transducers, crank = work.state.transducers, work.state.crank
     if transducers is None or crank is None or len(columns) == 0:
         return
@@ -48,6 +48,12 @@ def take_samples(work: Work, columns: SampleColumns) -> None:
     watch_zero(work, columns)
     watch_squeeze(work, columns, p_cylinder)
     _record(work, columns)
+
+
+def decide(work: Work, columns: SampleColumns) -> None:
+    """Let happen what the samples show, once everything that came with them is known."""
+    if work.state.reading is None or len(columns) == 0:
+        return
     _watch_crank(work, columns)
     _watch_pressure(work)
     _watch_time(work)
@@ -125,13 +131,20 @@ def _watch_time(work: Work) -> None:
             happen(work, Event.COUNTDOWN_OVER)
         case State.PUFFING if since_s > state.limits.puff_s + PUFF_SLACK_S:
             happen(work, Event.PUFF_OVER)
-        case State.WATCHING if since_s >= state.limits.watch_s:
+        case State.WATCHING if since_s >= state.limits.watch_s and _stands(state):
             happen(work, Event.WATCH_PASSED)
         case State.HOLDING if since_s > state.limits.hold_renewal_s:
             work.say("note", "holding was not renewed for a minute; air is shut")
             happen(work, Event.HOLD_OVER)
         case State.FILLING if since_s > state.limits.opening_s:
             _watch_regulated(work)
+
+
+def _stands(state: BenchState) -> bool:
+    """The crank stands still; where it does not, the full opening waits until ready has become stale, which ends the capture."""
+    limits = state.limits
+    stale = state.now_s - state.state_since_s > limits.ready_s
+    return stale or (state.crank is not None and state.crank.still(limits.still_s, limits.still_count))
 
 
 def _watch_regulated(work: Work) -> None:

@@ -17,7 +17,7 @@ from borewright.service.air import close_capture
 from borewright.service.effects import Effect, Send
 from borewright.service.on_act import take_act
 from borewright.service.on_news import take_news
-from borewright.service.on_samples import take_samples
+from borewright.service.on_samples import decide, take_samples
 from borewright.service.state import BenchState
 from borewright.service.work import Work
 from borewright.service.zero import keep_check
@@ -77,11 +77,14 @@ def _from_wire(work: Work, received: Sequence[Received]) -> None:
 def _take(work: Work, outcome: Outcome) -> None:
     work.set(session=outcome.session)
     work.do(*(Send(message) for message in outcome.send))
-    # index pulses and valve changes belong to the samples they came with, so the samples come first; a gap is told with them
+    # index pulses and valve changes belong to the samples they came with, so the samples come first; what is decided on them comes
+    # last, so that no air goes on after a gap, a fault or a let-go that came in the same read
     if outcome.samples is not None:
         take_samples(work, outcome.samples)
     for told in outcome.news:
         take_news(work, told)
+    if outcome.samples is not None:
+        decide(work, outcome.samples)
 
 
 def _close_when_link_is_gone(work: Work) -> None:

@@ -6,6 +6,7 @@ from typing import Literal
 
 from borewright.core.pistonstop import WARNINGS, PistonStop
 from borewright.core.rig import RigCheck, TrueTdc
+from borewright.service.evidence import break_off_squeeze
 from borewright.service.work import Work
 from borewright.service.zero import keep_check
 
@@ -18,6 +19,7 @@ def begin_tdc(work: Work, cylinder: int, backlash_deg: float = 0.0) -> None:
     if crank is None or engine is None or cylinder not in engine.firing_order or work.state.pressurised:
         work.say("warning", "true TDC needs a vented rig and one of this engine's cylinders")
         return
+    break_off_squeeze(work)  # it was begun at the TDC that is dropped here
     stop = PistonStop(cylinder, crank.counts_per_rev, work.state.setup.running_sign, backlash_deg, work.state.limits)
     work.set(stop=stop, tdc=None, fitting_confirmed=False, peak_late_deg=None, stroke=None, hose_evidence=None, confirmed=None)
     for warning in WARNINGS:

@@ -32,6 +32,10 @@ def watch_zero(work: Work, columns: SampleColumns) -> None:
     zero, transducers, identity = work.state.zero, work.state.transducers, work.state.session.identity
     if zero is None or transducers is None or identity is None:
         return
+    if work.state.pressurised or work.state.readiness.state not in (State.VENTED, State.READY):
+        work.set(zero=None)
+        work.say("warning", "the zeros were not taken: the rig did not stay vented; take them again")
+        return
     zero = replace(zero, parts=(*zero.parts, columns))
     work.set(zero=zero)
     if columns.t_s[-1] - zero.parts[0].t_s[0] < ZERO_S:
