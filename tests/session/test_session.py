@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from borewire.codec import BadFrame, BadReason, UnknownMessage
+from borewire.codec import UnknownMessage
 from borewire.messages import (
     PROTOCOL_MAJOR,
     PROTOCOL_MINOR,
@@ -81,7 +81,7 @@ def test_identify_is_repeated_and_then_given_up_with_a_reason() -> None:
 
 
 def test_a_device_of_another_language_is_told_from_a_silent_port() -> None:
-    session = Session(0.0).receive((BadFrame(BadReason.CHECKSUM, b"hello"),), 1.0).session
+    session = Session(0.0).receive((), 1.0, octets=5).session
     outcome = session.tick_host(5.1)
     (refused,) = outcome.news
     assert isinstance(refused, news.LinkRefused)
@@ -181,3 +181,24 @@ def test_a_changed_boot_id_is_a_restart_and_the_device_is_asked_anew() -> None:
     assert news.DeviceRestarted(77, 78) in outcome.news
     assert outcome.session.phase is Phase.IDENTIFYING
     assert isinstance(outcome.session.tick_host(2.0).send[0], IdentifyRequest)
+
+
+def test_a_device_that_refuses_the_stream_is_given_up_with_its_reason() -> None:
+    known = Session(0.0).receive((IDENTITY, *CHANNELS), 0.0)
+    (start,) = known.send
+    outcome = known.session.receive((Refused(start.request_id, StreamStart.TYPE, RefusalReason.RATE_UNSUPPORTED, 0),), 0.1)
+    (refused,) = outcome.news
+    assert isinstance(refused, news.LinkRefused)
+    assert "rate unsupported" in refused.reason
+
+
+def test_a_device_that_never_answers_the_stream_is_given_up() -> None:
+    session = Session(0.0).receive((IDENTITY, *CHANNELS), 0.0).session
+    told: list[news.News] = []
+    for step in range(1, 12):
+        outcome = session.tick_host(step * 0.25)
+        session = outcome.session
+        told.extend(outcome.news)
+    (refused,) = told
+    assert isinstance(refused, news.LinkRefused)
+    assert "does not answer" in refused.reason

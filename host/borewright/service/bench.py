@@ -119,9 +119,8 @@ class Bench:
 
     def _on_bytes(self, data: bytes, now_s: float) -> bytes:
         del now_s  # the endpoint's clock is read in _step, the same for acts and bytes
-        received = self._decoder.feed(data) if data else []
-        if received:
-            self._step(FromWire(tuple(received)))
+        if data:
+            self._step(FromWire(tuple(self._decoder.feed(data)), len(data)))
         self._step(HostTick())
         out, self._out = bytes(self._out), bytearray()
         return out

@@ -5,7 +5,6 @@ Events are what came over the wire, ticks of the host's clock, acts of the perso
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
@@ -28,9 +27,10 @@ __all__ = ["CheckGiven", "Event", "FromWire", "HostTick", "step"]
 
 @dataclass(frozen=True, slots=True)
 class FromWire:
-    """What the decoder made of the bytes that came."""
+    """What the decoder made of the octets that came, and how many there were."""
 
     received: tuple[Received, ...]
+    octets: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,8 +56,8 @@ def step(state: BenchState, event: Event, now_host_s: float) -> tuple[BenchState
     """
     work = Work(state, now_host_s)
     match event:
-        case FromWire(received):
-            _from_wire(work, received)
+        case FromWire(received, octets):
+            _take(work, work.state.session.receive(received, now_host_s, octets))
         case HostTick():
             _take(work, work.state.session.tick_host(now_host_s))
         case CheckGiven(check, proven_gauge_pa):
@@ -68,10 +68,6 @@ def step(state: BenchState, event: Event, now_host_s: float) -> tuple[BenchState
             take_act(work, event)
     _close_when_link_is_gone(work)
     return work.state, tuple(work.effects)
-
-
-def _from_wire(work: Work, received: Sequence[Received]) -> None:
-    _take(work, work.state.session.receive(received, work.now_host_s))
 
 
 def _take(work: Work, outcome: Outcome) -> None:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from enum import Enum
 from typing import TypeAlias
 
-from borewire.codec import BadFrame, Received, UnknownMessage
+from borewire.codec import BadFrame, Received
 from borewire.messages import (
     PROTOCOL_MAJOR,
     PROTOCOL_MINOR,
@@ -103,8 +103,7 @@ class Session:
     sent_s: float = float("-inf")
     asked_s: float = float("-inf")
     request_id: int = 0
-    frames_bad: int = 0
-    frames_unknown: int = 0
+    octets: int = 0
     pending: tuple[_Pending, ...] = ()
 
     # ------------------------------------------------------------------ what goes out
@@ -146,7 +145,7 @@ class Session:
     def _why_unknown(self) -> str:
         if self.identity is not None:
             return "the device said who it is but did not describe its channels; restart it and try again"
-        if self.frames_bad or self.frames_unknown:
+        if self.octets:
             return "something answers, but not in the language of a leak-down rig; check that this is the rig's port and its speed"
         return "nothing answers; check the cable, the power of the rig and that this is its port"
 
@@ -155,6 +154,8 @@ class Session:
         lost: list[news.News] = []
         pending: list[_Pending] = []
         for waiting in self.pending:
+            if waiting.tries >= REPEATS and now_s - waiting.sent_s >= REPEAT_AFTER_S and self.phase is Phase.STARTING:
+                return self._refuse("the rig does not answer when it is asked for samples; restart it and try again")
             if now_s - waiting.sent_s < REPEAT_AFTER_S:
                 pending.append(waiting)
             elif waiting.tries >= REPEATS:
@@ -169,9 +170,9 @@ class Session:
 
     # ------------------------------------------------------------------ what comes in
 
-    def receive(self, received: Sequence[Received], now_s: float) -> Outcome:
-        """Take what the decoder made of the bytes."""
-        session = self
+    def receive(self, received: Sequence[Received], now_s: float, octets: int = 0) -> Outcome:
+        """Take what the decoder made of so many octets. Octets without any frame tell a strange device from a silent port."""
+        session = replace(self, octets=self.octets + octets)
         told: list[news.News] = []
         send: list[ToDevice] = []
         blocks: list[SampleBlock] = []
@@ -198,10 +199,6 @@ class Session:
 
     def _take(self, item: Received, now_s: float) -> Outcome:
         match item:
-            case BadFrame():
-                return Outcome(replace(self, frames_bad=self.frames_bad + 1))
-            case UnknownMessage():
-                return Outcome(replace(self, frames_unknown=self.frames_unknown + 1))
             case Identity():
                 return self._take_identity(item, now_s)
             case ChannelDescription():
@@ -271,6 +268,9 @@ class Session:
                 f"the device refuses version {PROTOCOL_MAJOR}.{PROTOCOL_MINOR} of the wire protocol, "
                 "which this program speaks; update whichever is older"
             )
+        if refused.command == StreamStart.TYPE and self.phase is Phase.STARTING:
+            why = refused.reason.name.lower().replace("_", " ")
+            return self._refuse(f"the rig refuses to send samples ({why}); its firmware and this program do not fit")
         answered = replace(self, pending=self._unanswered(refused.request_id))
         return Outcome(answered, news=(news.CommandRefused(refused.command, refused.reason, self._unwrap(refused.device_tick)),))
 
