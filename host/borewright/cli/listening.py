@@ -121,8 +121,8 @@ class Listener:
             if isinstance(message, Identity):
                 self.identity = message
             self.answered = self.answered or isinstance(message, Identity | Refused)
-        if received:
-            out += self._take(self._session.receive(received, now_s))
+        if data:
+            out += self._take(self._session.receive(received, now_s, len(data)))
         return out + self._take(self._session.tick_host(now_s))
 
     def _take(self, outcome: Outcome) -> bytes:
