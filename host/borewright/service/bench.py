@@ -21,7 +21,7 @@ from borewright.service import acts, effects
 from borewright.service.analysis import Analysed, analyse, result_as_dict
 from borewright.service.conditions_of_air import AirConditions
 from borewright.service.facts import degrees_from_tdc, window_deg
-from borewright.service.reducer import Event, FromWire, HostTick, step
+from borewright.service.reducer import Event, FromWire, HostTick, LinkGone, step
 from borewright.service.state import BenchState
 from borewright.service.tdc import tdc_of_check
 from borewright.session.session import Phase, Session
@@ -146,7 +146,9 @@ class Bench:
         self.state = replace(self.state, unix_minus_device_s=self._wall_clock() - self.state.now_s)
 
     def _link_lost(self) -> None:
-        self._give_up_capture("the link to the rig was lost while air was on")
+        """Whatever the reducer still wants to send is dropped; the device shuts and vents by itself when nobody speaks to it."""
+        self._step(LinkGone())
+        self._out.clear()
 
     def _give_up_capture(self, reason: str) -> None:
         """Close the capture that is open with what has come so far."""
@@ -198,6 +200,7 @@ class Bench:
             device_serial=state.session.identity.serial_number,
             laws={name: _law_as_dict(law) for name, law in state.transducers.laws.items()}
             | {"restrictor_area_m2": state.restrictor_area_m2}
+            | {"regulated_range_gauge_pa": [state.setup.regulated_low_gauge_pa, state.setup.regulated_high_gauge_pa]}
             | {
                 "p_ambient_abs_pa": self.ambient.p_ambient_abs_pa,
                 "t_supply_k": self.ambient.t_supply_k,

@@ -16,7 +16,7 @@ from borewright.service.transducers import transducers_of
 from borewright.service.work import Work
 from borewright.session import news
 
-__all__ = ["take_news"]
+__all__ = ["link_lost", "take_news"]
 
 
 def take_news(work: Work, told: news.News) -> None:
@@ -32,8 +32,7 @@ def take_news(work: Work, told: news.News) -> None:
             happen(work, Event.LINK_LOST)
         case news.LinkSilent(silent_s):
             work.set(lost=f"the rig has been silent for {silent_s:.1f} s")
-            work.say("alarm" if work.state.pressurised else "warning", "the rig is silent: check cable and power" + _by_hand(work))
-            happen(work, Event.LINK_LOST)
+            link_lost(work)
         case news.DeviceRestarted():
             work.say("alarm" if work.state.pressurised else "warning", "the rig was restarted; stroke and hose must be shown again")
             forget_evidence(work, reference=True)
@@ -68,6 +67,12 @@ def take_news(work: Work, told: news.News) -> None:
             work.log("unanswered", command=command)
         case _:
             pass
+
+
+def link_lost(work: Work) -> None:
+    """Nothing comes from the rig any more: the person is the only one who can still do something."""
+    work.say("alarm" if work.state.pressurised else "warning", "the rig is silent: check cable and power" + _by_hand(work))
+    happen(work, Event.LINK_LOST)
 
 
 def forget_evidence(work: Work, reference: bool = False) -> None:

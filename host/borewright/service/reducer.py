@@ -5,7 +5,7 @@ Events are what came over the wire, ticks of the host's clock, acts of the perso
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeAlias
 
 from borewire.codec import Received
@@ -15,14 +15,14 @@ from borewright.service import acts
 from borewright.service.air import close_capture
 from borewright.service.effects import Effect, Send
 from borewright.service.on_act import take_act
-from borewright.service.on_news import take_news
+from borewright.service.on_news import link_lost, take_news
 from borewright.service.on_samples import decide, take_samples
 from borewright.service.state import BenchState
 from borewright.service.work import Work
 from borewright.service.zero import keep_check
 from borewright.session.session import Outcome, Phase
 
-__all__ = ["CheckGiven", "Event", "FromWire", "HostTick", "step"]
+__all__ = ["CheckGiven", "Event", "FromWire", "HostTick", "LinkGone", "step"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +46,12 @@ class CheckGiven:
     proven_gauge_pa: float | None = None
 
 
-Event: TypeAlias = FromWire | HostTick | CheckGiven | acts.Act
+@dataclass(frozen=True, slots=True)
+class LinkGone:
+    """The port itself failed: nothing can be heard or said any more."""
+
+
+Event: TypeAlias = FromWire | HostTick | LinkGone | CheckGiven | acts.Act
 
 
 def step(state: BenchState, event: Event, now_host_s: float) -> tuple[BenchState, tuple[Effect, ...]]:
@@ -60,6 +65,9 @@ def step(state: BenchState, event: Event, now_host_s: float) -> tuple[BenchState
             _take(work, work.state.session.receive(received, now_host_s, octets))
         case HostTick():
             _take(work, work.state.session.tick_host(now_host_s))
+        case LinkGone():
+            work.set(session=replace(work.state.session, phase=Phase.SILENT), lost="the link to the rig was lost")
+            link_lost(work)
         case CheckGiven(check, proven_gauge_pa):
             keep_check(work, check)
             if proven_gauge_pa is not None:
