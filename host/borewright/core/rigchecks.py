@@ -36,6 +36,7 @@ def read_sealed(
     cylinder_law: ChannelLaw,
     result: CaptureResult,
     shut_s: float | None,
+    ended_s: float,
     volume_m3: float,
     p_ambient_abs_pa: float,
     t_gas_k: float,
@@ -43,12 +44,13 @@ def read_sealed(
 ) -> SealedReading:
     """The sealed check from its capture: the slope after the shut gives the leak, the steady part ties the transducers.
 
-    shut_s: device time of the shut, which the data cannot show where nothing leaks. volume_m3: dead volume and hose together. The
-    first half second is left out, where the gas still cools. Raises CaptureUnusable when the supply was not shut long enough.
+    shut_s, ended_s: device times of the shut and of the end, after which it was vented; where nothing leaks the data cannot show
+    them. volume_m3: dead volume and hose together. The first half second is left out, where the gas still cools. Raises
+    CaptureUnusable when the supply was not shut long enough.
     """
     if shut_s is None:
         raise CaptureUnusable("The supply was not shut with the outlet capped; shut it, wait, and only then vent.")
-    start, stop = int(np.searchsorted(columns.t_s, shut_s)), result.phases.vent[0]
+    start, stop = (int(np.searchsorted(columns.t_s, at_s)) for at_s in (shut_s, ended_s))
     t_s = columns.t_s[start:stop]
     p_gauge = cylinder_law.gauge_pa(columns.raw[cylinder_channel, start:stop]) - (result.zero_cylinder_pa - cylinder_law.zero_pa)
     later = t_s >= t_s[0] + 0.5 if t_s.size else np.zeros(0, bool)

@@ -186,5 +186,6 @@ def close_capture(work: Work) -> None:
     if capture.unkept:
         work.do(KeepChunk(SampleColumns.join(capture.unkept)))
     marks = tuple(mark for condition in capture.conditions for mark in condition.marks)
-    work.do(Analyse(capture.purpose, SampleColumns.join(capture.parts), capture.shut_s, capture.void_reason, marks))
+    ended_s = work.state.now_s if capture.ended_s is None else capture.ended_s
+    work.do(Analyse(capture.purpose, SampleColumns.join(capture.parts), capture.shut_s, ended_s, capture.void_reason, marks))
     work.set(capture=None, opening=None, hold_asked=False)

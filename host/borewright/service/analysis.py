@@ -65,6 +65,7 @@ def _check(state: BenchState, done: Analyse, result: CaptureResult, ambient: Air
             transducers.cylinder,
             result,
             done.shut_s,
+            done.ended_s,
             setup.dead_volume_m3 + setup.hose_volume_m3,
             ambient.p_ambient_abs_pa,
             ambient.t_supply_k,

@@ -50,12 +50,13 @@ class KeepEvent:
 class Analyse:
     """The capture is over: compute its result, or keep it as void with the reason.
 
-    shut_s: device time of the shut, None where there was none.
+    shut_s, ended_s: device times of the shut (None where there was none) and of the end, before the vent.
     """
 
     purpose: Purpose
     columns: SampleColumns
     shut_s: float | None
+    ended_s: float
     void_reason: str | None
     marks: tuple[str, ...]
 
