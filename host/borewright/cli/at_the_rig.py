@@ -78,11 +78,23 @@ def at_the_rig(args: argparse.Namespace, engine: Engine | None) -> Iterator[tupl
             bench.know_checks(store.latest_rig_checks(identity.serial_number) if identity is not None else {})
             yield bench, console, store
         finally:
+            air_on = bench.state.pressurised
             bench.take_leave()
+            if air_on:
+                console.tell_plainly(_last_words(bench))
             written = writer.close()
             endpoint.close()
         if not written:
             raise StoreError(f"{args.db} is on a disk too slow to keep up; the last of the record may be missing")
+
+
+def _last_words(bench: Bench) -> str:
+    """What has become of the air, for a person whose program ends."""
+    from borewire.messages import AirState
+
+    if bench.state.has_valves and bench.state.device_air is AirState.VENTED:
+        return "supply shut, vent open; turn and undo nothing until the gauges are down"
+    return "\a*** SHUT THE SUPPLY AND OPEN THE VENT BY HAND; turn and undo nothing until the gauges are down ***"
 
 
 def _setup(args: argparse.Namespace, engine: Engine | None) -> RigSetup:

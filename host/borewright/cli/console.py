@@ -191,7 +191,7 @@ class Console:
         elif word == "go on":
             self.bench.act(acts.SetHold(False))
         elif word in ("quit", "q"):
-            raise NotReadyError("ended by the person; supply shut, vent open")
+            raise NotReadyError("ended by the person")
         elif step.key == "read_back_hose":
             self._with_number(line, lambda number: acts.ReadBackHose(round(number)))
         elif step.key == "restrain":

@@ -19,4 +19,4 @@ HELP = """exit codes:
   3    no rig, not this kind of rig, or the link was lost
   4    the record file cannot be used
   5    not ready for air; nothing was let in
-  130  stopped with Ctrl-C; supply shut, vent open"""
+  130  stopped with Ctrl-C; a rig with valves has been told to shut and vent"""

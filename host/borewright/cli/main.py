@@ -65,7 +65,7 @@ def _run(name: str, words: Sequence[str]) -> int:
         print(f"borewright {name}: {error}", file=sys.stderr)
         return error.exit_code
     except KeyboardInterrupt:
-        print(f"borewright {name}: stopped; supply shut, vent open", file=sys.stderr)
+        print(f"borewright {name}: stopped", file=sys.stderr)
         return exits.INTERRUPTED
     except BrokenPipeError:  # the reader of our output has gone: nobody is left to be told
         sys.stderr.close()

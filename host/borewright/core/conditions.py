@@ -146,7 +146,7 @@ class AirFacts:
 
 @dataclass(frozen=True, slots=True)
 class PeopleFacts:
-    """confirmed: names of CONFIRMATIONS. at_s on the host's clock; moved_deg since then; hose_undone since then."""
+    """confirmed: names of CONFIRMATIONS. at_s in device time; moved_deg since then; hose_undone since then."""
 
     confirmed: frozenset[str] = frozenset()
     at_s: float | None = None
@@ -192,7 +192,7 @@ def confirmations_needed(engine: Engine | None) -> tuple[str, ...]:
 
 
 def evaluate(facts: ReadinessFacts, limits: Limits, now_s: float) -> tuple[Condition, ...]:
-    """The eight conditions in their order. now_s: the host's clock, as in PeopleFacts.
+    """The eight conditions in their order. now_s: device time, as in PeopleFacts.
 
     >>> [c.name for c in evaluate(ReadinessFacts(None, 1), Limits(), 0.0) if c.met]
     []

@@ -31,7 +31,7 @@ class StrokeEvidence:
     """The compression TDC of a cylinder lies at tdc_count, and every whole cycle from there.
 
     kind: squeeze, cam (its signal), carried (by count through the firing order), declared (by said_by). boot_id: of the device
-    whose counts these are. at_s: when, on the host's clock.
+    whose counts these are. at_s: when, in device time.
     """
 
     kind: Literal["squeeze", "cam", "carried", "declared"]

@@ -33,7 +33,7 @@ class Readiness:
     """Where the way to air stands. Immutable: `apply` gives the next one and what is to be done.
 
     valves: the device drives its valves; on a rig with hand valves the program advises. ready_at_s: when all conditions were last
-    seen met, on the host's clock; it is used up by an opening. pressurised: air was let in or seen and has not been seen gone.
+    seen met, in device time; it is used up by an opening. pressurised: air was let in or seen and has not been seen gone.
     void_reason: why the last void capture was void.
 
     >>> ready, _ = Readiness().apply(Event.READY_MET, now_s=5.0)
@@ -59,7 +59,7 @@ class Readiness:
     ) -> tuple[Readiness, tuple[Action, ...]]:
         """The state after the event, and what is to be done.
 
-        now_s: the host's clock. conditions: what core.conditions.evaluate says now; needed with COUNTDOWN_OVER (without all of them
+        now_s: device time. conditions: what core.conditions.evaluate says now; needed with COUNTDOWN_OVER (without all of them
         met there is no opening) and harmless otherwise. An event that is illegal in this state changes nothing but `illegal`.
         """
         event = self._checked_again(event, now_s, conditions)

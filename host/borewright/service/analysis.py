@@ -1,4 +1,4 @@
-"""From a finished capture to what is kept of it. Pure; the bench calls it outside the reading loop."""
+"""From a finished capture to what is kept of it. Pure; takes some milliseconds, after the rig has been vented."""
 
 from __future__ import annotations
 

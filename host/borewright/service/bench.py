@@ -10,6 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from borewire.codec import Decoder, encode
+from borewire.messages import AirState
 
 from borewright import __version__
 from borewright.acquisition.pump import Pump
@@ -28,6 +29,8 @@ from borewright.session.session import Phase, Session
 from borewright.store.writer import StoreWriter, WriterNews
 
 __all__ = ["Bench", "Done"]
+
+LEAVE_S = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,9 +111,16 @@ class Bench:
         self._step(acts.StopAll())
         try:
             self._flush()
+            self._wait_until_vented()
         except LinkError:
             self._link_lost()
         self._give_up_capture("the program was ended")
+
+    def _wait_until_vented(self) -> None:
+        """Give the device half a second to say that it has vented; by then its own watch over a silent host has."""
+        until_s = self.endpoint.monotonic() + LEAVE_S
+        while self.state.has_valves and self.state.device_air is not AirState.VENTED and self.endpoint.monotonic() < until_s:
+            self.turn()
 
     def _farewell(self) -> bytes:
         self._step(acts.StopAll())

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from math import inf
 
+from borewire.messages import AirState
+
 from borewright.core.conditions import (
     AirFacts,
     Condition,
@@ -179,12 +181,13 @@ def _position(state: BenchState) -> PositionFacts:
 
 def _air(state: BenchState) -> AirFacts:
     reading = state.reading
-    shut = state.readiness.state not in _AIR_STATES if state.has_valves else None
+    valves = state.has_valves
+    host_shut = state.readiness.state not in _AIR_STATES
     return AirFacts(
         p_regulated_gauge_pa=reading.p_regulated_gauge_pa if reading else None,
         p_cylinder_gauge_pa=reading.p_cylinder_gauge_pa if reading else None,
-        supply_shut=shut,
-        vent_open=state.readiness.state is not State.SQUEEZING if state.has_valves else None,
+        supply_shut=host_shut and state.device_air in (AirState.VENTED, AirState.CLOSED) if valves else None,
+        vent_open=state.device_air is AirState.VENTED if valves else None,
         regulated_rising=state.regulated_leaks_in,
         proven_gauge_pa=state.proven_gauge_pa,
         regulated_low_gauge_pa=state.setup.regulated_low_gauge_pa,

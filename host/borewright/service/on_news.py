@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from borewire.messages import AirState, Cause, Fitted, HoldState, StatusRequest, SupplyOpen
+from borewire.messages import AirState, Cause, Fitted, HoldState, StatusRequest, SupplyOpen, VentClose
 
 from borewright.core.motion import CrankTracker
 from borewright.core.readiness import Readiness
@@ -54,6 +54,7 @@ def take_news(work: Work, told: news.News) -> None:
             work.log("hold_switch", hold=hold.name.lower())
             happen(work, Event.AIR_ASKED if hold is HoldState.PRESSED else Event.AIR_RELEASED)
         case news.StatusSeen(status):
+            work.set(device_air=status.air)
             if work.state.opening is None:  # never reuse a number that the device has seen from an earlier program
                 work.set(opening_number=status.opening_id)
         case news.CommandRefused(command, reason, _):
@@ -61,6 +62,9 @@ def take_news(work: Work, told: news.News) -> None:
             if work.state.opening is not None:
                 work.say("warning", f"the rig refuses: {reason.name.lower().replace('_', ' ')}")
                 happen(work, Event.DEVICE_TRIPPED)
+            elif command == VentClose.TYPE:
+                work.say("warning", f"the rig will not close its vent: {reason.name.lower().replace('_', ' ')}")
+                happen(work, Event.SQUEEZE_OVER)
         case news.CommandAcked(command, _) if command != SupplyOpen.TYPE:  # an opening's own word is the change of the air
             work.log("acknowledged", command=command)
         case news.CommandLost(command):
@@ -81,7 +85,7 @@ def forget_evidence(work: Work, reference: bool = False) -> None:
     if reference and work.state.crank is not None:
         work.set(crank=work.state.crank.restarted(), fitting_confirmed=False, stop=None)
         # the device's clock began anew
-        work.set(reading=None, recent=(), trouble_s=None, state_since_s=0.0, zero=None, countdown_until_s=None)
+        work.set(reading=None, recent=(), trouble_s=None, state_since_s=0.0, zero=None, countdown_until_s=None, device_air=None)
 
 
 def _by_hand(work: Work) -> str:
@@ -131,7 +135,10 @@ def _air_changed(work: Work, told: news.AirChanged) -> None:
         "air", air=told.air.name.lower(), cause=told.cause.name.lower(), opening_id=told.opening_id, crank_count=told.crank_count
     )
     opening = work.state.opening
+    work.set(device_air=told.air)
     if told.air is AirState.OPEN:
+        if opening is not None and opening.opening_id == told.opening_id:
+            work.set(opening=replace(opening, opened=True))
         happen(work, Event.OPENED)
     elif told.air is AirState.ISOLATED:
         happen(work, Event.SHUT_SEEN)

@@ -130,14 +130,26 @@ def _watch_time(work: Work) -> None:
         case State.ARMED if state.countdown_until_s is not None and state.now_s >= state.countdown_until_s:
             happen(work, Event.COUNTDOWN_OVER)
         case State.PUFFING if since_s > state.limits.puff_s + PUFF_SLACK_S:
-            happen(work, Event.PUFF_OVER)
+            _end_puff(work)
         case State.WATCHING if since_s >= state.limits.watch_s and _stands(state):
             happen(work, Event.WATCH_PASSED)
         case State.HOLDING if since_s > state.limits.hold_renewal_s:
-            work.say("note", "holding was not renewed for a minute; air is shut")
+            work.say("note", "holding was not renewed for a minute; the test goes on")
+            work.set(hold_asked=False)
             happen(work, Event.HOLD_OVER)
         case State.FILLING if since_s > state.limits.opening_s:
             _watch_regulated(work)
+
+
+def _end_puff(work: Work) -> None:
+    """The puff's time is up on the host's side. Without a word that it ever began there is no full pressure after it."""
+    opening, capture = work.state.opening, work.state.capture
+    if opening is not None and opening.opened:
+        happen(work, Event.PUFF_OVER)
+        return
+    if capture is not None:
+        work.set(capture=replace(capture, void_reason="the rig did not say that it opened its supply for the puff"))
+    happen(work, Event.DEVICE_TRIPPED)
 
 
 def _stands(state: BenchState) -> bool:

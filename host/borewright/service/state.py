@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from borewire.messages import Fitted
+from borewire.messages import AirState, Fitted
 
 from borewright.core.conditions import Condition
 from borewright.core.engine import Engine
@@ -35,13 +35,17 @@ class Reading:
 
 @dataclass(frozen=True, slots=True)
 class Opening:
-    """One opening of the supply: its number on the wire, its crank window in counts, when it began and was last renewed."""
+    """One opening of the supply: its number on the wire, its crank window in counts, when it began and was last renewed.
+
+    opened: the device has said that its supply is open.
+    """
 
     opening_id: int
     low_count: int
     high_count: int
     began_s: float
     renewed_s: float
+    opened: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +121,7 @@ class BenchState:
     torque_window_deg: float | None = None
     countdown_until_s: float | None = None
     state_since_s: float = 0.0
+    device_air: AirState | None = None
     opening: Opening | None = None
     opening_number: int = 0
     hold_asked: bool = False

@@ -57,6 +57,7 @@ REPEATS = 4
 SILENT_AFTER_S = 0.5
 
 Command: TypeAlias = StreamStart | StreamStop | SupplyOpen | SupplyShut | VentOpen | VentClose | StatusRequest | EchoRequest
+AIR_COMMANDS = frozenset({SupplyOpen.TYPE, SupplyShut.TYPE, VentOpen.TYPE, VentClose.TYPE})
 
 
 class Phase(Enum):
@@ -109,10 +110,15 @@ class Session:
     # ------------------------------------------------------------------ what goes out
 
     def command(self, message: Command, now_s: float) -> Outcome:
-        """Send a command; it is repeated until it is answered. An opening is repeated only by its renewals, never by itself."""
+        """Send a command; it is repeated until it is answered.
+
+        An opening is repeated only by its renewals, never by itself; and what was said earlier about the air is not repeated once
+        something else has been said about it.
+        """
         request_id = self.request_id % 0xFFFF + 1
         numbered = replace(message, request_id=request_id)
-        pending = tuple(p for p in self.pending if p.message.TYPE != message.TYPE)
+        overtaken = AIR_COMMANDS if message.TYPE in AIR_COMMANDS else frozenset({message.TYPE})
+        pending = tuple(p for p in self.pending if p.message.TYPE not in overtaken)
         if not isinstance(message, SupplyOpen):
             pending += (_Pending(numbered, now_s, 1),)
         return Outcome(replace(self, request_id=request_id, pending=pending, sent_s=now_s), (numbered,))
