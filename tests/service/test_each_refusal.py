@@ -2,23 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import pytest
 from borewright.core.readiness_table import State
 from borewright.service import acts
+from borewright.session.session import Phase
 
 from .toy_rig import COUNT_DEG, FOUR, Host, Toy
 
 
-def _ready(cylinder: int = 1, *, checks: tuple[str, ...] = ("sealed", "restrictor")) -> Host:
-    host = Host(Toy(FOUR))
+def _ready(
+    cylinder: int = 1, *, checks: tuple[str, ...] = ("sealed", "restrictor"), shown: bool = True, hold_switch: bool = False
+) -> Host:
+    """All that is needed for a test of the cylinder, or without the evidence (shown=False)."""
+    host = Host(Toy(FOUR, hold_switch=hold_switch))
     host.run(3.0)
     host.take_zero()
     host.know_checks(*checks)
     host.find_tdc(1)
     host.set_purpose(acts.Purpose("test", cylinder))
-    if "sealed" in checks:
+    host.act(acts.StateRestraint(60.0))
+    if shown and "sealed" in checks:
         host.follow_until_ready()
     return host
 
@@ -68,17 +71,17 @@ def test_hose_in_another_cylinder_is_shown_by_the_squeeze() -> None:
 
 
 def test_hose_in_the_cylinder_that_moves_in_step_is_shown_by_reading_it_back_and_takes_the_stroke_with_it() -> None:
-    host = _ready(3)
-    host.set_purpose(acts.Purpose("test", 1))
+    host = _ready(shown=False)
     host.move_hose(4, said_cylinder=1)
     host.act(acts.BeginSqueeze())
     host.turn(760.0)
+    assert host.state.stroke is not None
     host.read_back()
     # what was squeezed was cylinder 4, so its stroke must not be carried over to any other
     host.set_purpose(acts.Purpose("test", 3))
     host.move_hose(3)
     host.read_back()
-    host.turn(host.toy.after_compression_deg(3) * -1.0 % 720.0 + 360.0)
+    host.turn((360.0 - host.toy.after_compression_deg(3)) % 720.0)  # where that stroke would have its compression
     _settle(host)
     assert "compression" in _ask(host)
     assert host.toy.wrong == []
@@ -191,29 +194,66 @@ def test_no_check_of_the_rig(known: tuple[str, ...], missing: str) -> None:
     assert f"the {missing} check" in _ask(host)
 
 
-@pytest.mark.parametrize("blocks_at_once", [1, 6])
-@pytest.mark.parametrize("trouble", [Host.fault, lambda host: setattr(host.toy, "lose", 1)], ids=["fault", "gap"])
-def test_trouble_in_the_read_in_which_the_countdown_ends(blocks_at_once: int, trouble: Callable[[Host], None]) -> None:
-    host = _ready()
-    host.act(acts.AskAir())
-    host.run(2.8)
-    assert host.state.readiness.state is State.ARMED
-    trouble(host)
-    host.run(0.48, blocks_at_once=blocks_at_once)
+@pytest.mark.parametrize("apart", [True, False])
+@pytest.mark.parametrize("trouble", ["fault", "gap", "let go", "jerk"])
+def test_trouble_in_the_very_read_in_which_the_countdown_ends(trouble: str, apart: bool) -> None:
+    host = _ready(hold_switch=trouble == "let go")
+    if trouble == "let go":
+        host.press(True)
+    else:
+        host.act(acts.AskAir())
+        host.run(2.88)
+        assert host.state.readiness.state is State.ARMED
+    for number in range(6):
+        if number == 1 and trouble == "fault":
+            host.fault()
+        if number == 1 and trouble == "gap":
+            host.toy.lose = 1
+        if number == 0 and trouble == "let go":
+            host.press(False)
+        host.toy.block(60.0 if number == 1 and trouble == "jerk" else 0.0)
+        if apart:
+            host.read()
+    host.read()
+    host.run(0.3)
     assert host.opens == []
 
 
 def test_the_hose_is_moved_in_the_middle_of_a_squeeze() -> None:
     host = _ready()
     host.act(acts.BeginSqueeze())
-    host.turn(500.0)
-    host.toy.hose = "capped"
-    host.act(acts.PlaceHose("capped"))
-    host.turn(400.0)
-    assert host.state.hose_evidence is None
-    host.turn(host.toy.after_compression_deg(1) * -1.0 % 720.0)
-    _settle(host)
-    assert "nothing shows yet that the hose is in cylinder 1" in _ask(host)
+    other = host.copy()
+    steps = 0
+    while host.state.squeeze is not None:  # how far the verdict is away
+        host.turn(20.0)
+        steps += 1
+    assert host.state.hose_evidence is not None
+    for _ in range(steps - 1):
+        other.turn(20.0)
+    other.toy.hose = "capped"
+    other.act(acts.PlaceHose("capped"))
+    other.turn(40.0)
+    assert other.state.hose_evidence is None
+    other.turn(-other.toy.after_compression_deg(1) % 720.0)
+    _settle(other)
+    assert "nothing shows yet that the hose is in cylinder 1" in _ask(other)
+
+
+def test_after_the_link_was_lost_the_crank_is_watched_anew() -> None:
+    host = _ready(hold_switch=True)
+    host.toy.plugged = False
+    host.run(4.0)
+    host.toy.plugged = True
+    while host.state.session.phase is not Phase.STREAMING:  # the rig says again who it is before any sample comes
+        host.toy.leap(0.1)
+        host.read()
+    host.run(0.1)
+    host.confirm()
+    host.run(0.1)
+    host.press(True)
+    host.run(0.1)
+    assert host.opens == []
+    assert "watched for" in "; ".join(reason for refusal in host.refused for reason in refusal.reasons)
 
 
 def test_zeros_are_not_taken_from_a_squeeze() -> None:
