@@ -105,6 +105,18 @@ def test_a_window_narrowed_by_a_weak_restraint() -> None:
     assert "is allowed" in _ask(host)
 
 
+def test_a_restraint_that_is_said_to_be_weaker_stops_the_air() -> None:
+    host = _ready()
+    host.act(acts.AskAir())
+    host.run(5.0)
+    assert host.state.readiness.state is State.FILLING
+    before = len(host.opens)
+    host.act(acts.StateRestraint(4.0))
+    host.run(3.0)
+    assert len(host.opens) == before
+    assert [capture.void_reason for capture in host.captures] == ["it was stopped"]
+
+
 def test_while_the_crank_moves() -> None:
     host = _ready()
     host.act(acts.AskAir())

@@ -260,7 +260,7 @@ class Toy:
         """Time goes by in which nothing at all happens; no samples are taken, so that it costs nothing."""
         self.true_s += seconds
         self.tick += round(seconds * 1e6)
-        self.trail.append((self.true_s - 0.999, self.counts))
+        self.trail.extend((self.true_s - 0.01 * (100 - number), self.counts) for number in range(100))
 
     def _sample(self, deg: float) -> None:
         before = self.crank_deg

@@ -6,7 +6,7 @@ from dataclasses import asdict
 
 from borewright.core.crank import tdc_window_deg
 from borewright.core.evidence import carry_over
-from borewright.core.readiness_table import Event, State
+from borewright.core.readiness_table import AIR_ON, Event, State
 from borewright.service import acts
 from borewright.service.air import happen
 from borewright.service.evidence import begin_squeeze, break_off_squeeze, drop_hose, read_back_hose
@@ -33,8 +33,7 @@ def take_act(work: Work, act: acts.Act) -> None:
         case acts.EndSqueeze():
             happen(work, Event.SQUEEZE_OVER)
         case acts.StateRestraint(holding_torque_nm):
-            work.set(holding_torque_nm=holding_torque_nm)
-            work.set(torque_window_deg=_torque_window_deg(work.state))
+            _state_restraint(work, holding_torque_nm)
         case acts.ConfirmFitting():
             work.set(fitting_confirmed=True)
         case acts.ConfirmPeople(points):
@@ -108,6 +107,14 @@ def _torque_window_deg(state: BenchState) -> float | None:
     return tdc_window_deg(
         engine.bore_m, engine.stroke_m, engine.rod_m, state.setup.regulated_high_gauge_pa, state.holding_torque_nm
     )
+
+
+def _state_restraint(work: Work, holding_torque_nm: float) -> None:
+    before = work.state.holding_torque_nm
+    work.set(holding_torque_nm=holding_torque_nm)
+    work.set(torque_window_deg=_torque_window_deg(work.state))
+    if before is not None and holding_torque_nm < before and work.state.readiness.state in AIR_ON:
+        happen(work, Event.STOP)  # the air was let in on the strength of more than that
 
 
 def _confirm(work: Work, points: frozenset[str]) -> None:
