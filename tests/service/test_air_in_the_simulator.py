@@ -101,7 +101,8 @@ def _ready() -> tuple[SimRig, BenchState]:
     shop = Shop(SimRig(load_scenario("hillclimb-after")), None)
     shop.seconds(2.5)
     yesterday = UNIX_S - 86_400.0
-    kept = {"sealed": {"p_regulated_gauge_pa": 551_000.0}, "restrictor": {"area_m2": 8.1e-7}}
+    made_with = {"setup": shop.bench.state.setup.fingerprint}
+    kept = {"sealed": made_with | {"p_regulated_gauge_pa": 551_000.0}, "restrictor": made_with | {"area_m2": 8.1e-7}}
     checks = {kind: RigCheck(kind, yesterday, "tester", "BW-REF-0001", True, result) for kind, result in kept.items()}  # type: ignore[arg-type]
     shop.bench.know_checks(checks)
     shop.person.take_zero()

@@ -36,9 +36,7 @@ def add_rig_arguments(parser: argparse.ArgumentParser, *, engine_needed: bool) -
     parser.add_argument("--engine", metavar="FILE", type=Path, required=engine_needed, help="the engine file (TOML)")
     add_record_argument(parser)
     parser.add_argument("--who", metavar="NAME", default=_login_name(), help="who is at the rig (%(default)s)")
-    parser.add_argument(
-        "--restrictor", metavar="BORE", help='bore of the restrictor, for instance "0.040 in" (by the engine\'s bore)'
-    )
+    parser.add_argument("--rig", metavar="FILE", type=Path, help="the rig file (TOML); kept until another is given")
     parser.add_argument(
         "--ambient", metavar="PRESSURE", default="101.325 kPa", help="absolute pressure of the air around (%(default)s)"
     )
@@ -60,22 +58,26 @@ def at_the_rig(args: argparse.Namespace, engine: Engine | None) -> Iterator[tupl
     from borewright.cli.console import Console, Lines
     from borewright.link import open_link
     from borewright.service.bench import Bench
+    from borewright.service.rig_file import load_rig_file
     from borewright.store.writer import StoreWriter
 
-    setup, ambient = _setup(args, engine), _ambient(args)
+    setup = load_rig_file(args.rig) if args.rig is not None else None
+    ambient = _ambient(args)
     out = sys.stderr if args.json else sys.stdout
     with open_store(args) as store:
         endpoint = open_link(args.port)
         writer = StoreWriter(store)
         console = Console(Lines(sys.stdin), lambda text: print(text, file=out, flush=True))
         bench = Bench(
-            endpoint, writer, wall_clock=time.time, tell=console.tell, setup=setup, engine=engine, who=args.who, ambient=ambient
+            endpoint, writer, wall_clock=time.time, tell=console.tell, engine=engine, who=args.who, ambient=ambient
         )
         console.attend(bench)
         try:
-            console.meet_the_rig()
-            identity = bench.state.session.identity
-            bench.know_checks(store.latest_rig_checks(identity.serial_number) if identity is not None else {})
+            serial = console.meet_the_rig()
+            if setup is not None:
+                store.save_rig(serial, setup)
+            bench.use_setup(store.get_rig(serial) or _usual_setup(engine))
+            bench.know_checks(store.latest_rig_checks(serial))
             yield bench, console, store
         finally:
             air_on = bench.state.pressurised
@@ -97,14 +99,11 @@ def _last_words(bench: Bench) -> str:
     return "\a*** SHUT THE SUPPLY AND OPEN THE VENT BY HAND; turn and undo nothing until the gauges are down ***"
 
 
-def _setup(args: argparse.Namespace, engine: Engine | None) -> RigSetup:
+def _usual_setup(engine: Engine | None) -> RigSetup:
+    """The reference rig, with the restrictor that is usual for the engine's bore."""
     from borewright.core.rig import RigSetup
-    from borewright.units import parse
 
-    if args.restrictor is not None:
-        bore_m = parse(args.restrictor, "length")
-    else:
-        bore_m = LARGE_RESTRICTOR_M if engine is not None and engine.bore_m >= LARGE_BORE_M else SMALL_RESTRICTOR_M
+    bore_m = LARGE_RESTRICTOR_M if engine is not None and engine.bore_m >= LARGE_BORE_M else SMALL_RESTRICTOR_M
     return RigSetup(restrictor_area_m2=pi / 4.0 * bore_m**2)
 
 

@@ -78,14 +78,15 @@ class Console:
 
     # ------------------------------------------------------------------ waiting for the rig
 
-    def meet_the_rig(self) -> None:
-        """Wait until the rig has said who it is and streams. Raises LinkError when it does not."""
+    def meet_the_rig(self) -> str:
+        """Wait until the rig has said who it is and streams; gives its serial number. Raises LinkError when it does not."""
         state = self.bench.state
         while state.transducers is None or state.reading is None:
             self.bench.turn()
             state = self.bench.state
             if state.lost is not None:
                 raise LinkError(state.lost)
+        return state.session.identity.serial_number if state.session.identity is not None else ""
 
     def take_zero(self) -> None:
         """Both zeros at vent. Raises NotReadyError when the rig is under pressure or a zero is far off."""

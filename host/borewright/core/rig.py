@@ -5,7 +5,8 @@ Counts become SI here and nowhere else, live and offline.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, replace
+from hashlib import sha256
 from typing import Literal
 
 import numpy as np
@@ -99,3 +100,13 @@ class RigSetup:
     hose_volume_m3: float = 30e-6
     running_sign: Literal[1, -1] = 1
     restraint_slack_deg: float = 0.0
+
+    @property
+    def fingerprint(self) -> str:
+        """Twelve hexadecimal digits that change with any value but the name; a check holds for the setup it was made with.
+
+        >>> RigSetup(name="other").fingerprint == RigSetup().fingerprint, RigSetup(hose_volume_m3=4e-5) == RigSetup()
+        (True, False)
+        """
+        values = sorted((key, value) for key, value in asdict(self).items() if key != "name")
+        return sha256(repr(values).encode()).hexdigest()[:12]

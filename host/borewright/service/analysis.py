@@ -72,6 +72,7 @@ def _check(state: BenchState, done: Analyse, result: CaptureResult, ambient: Air
             transducers.cylinder_channel,
         )
         kept = {
+            "setup": setup.fingerprint,
             "own_leak_area_m2": sealed.own_leak_area_m2,
             "tie_share": sealed.tie_share,
             "p_regulated_gauge_pa": sealed.p_regulated_gauge_pa,
@@ -82,6 +83,7 @@ def _check(state: BenchState, done: Analyse, result: CaptureResult, ambient: Air
         result, done.purpose.orifice_area_m2, setup.restrictor_area_m2, ambient.p_ambient_abs_pa, ambient.t_supply_k
     )
     kept = {
+        "setup": setup.fingerprint,
         "area_m2": restrictor.area_m2,
         "orifice_area_m2": done.purpose.orifice_area_m2,
         "p_regulated_gauge_pa": result.p_regulated_gauge_pa,

@@ -15,6 +15,7 @@ from borewire.messages import AirState
 from borewright import __version__
 from borewright.acquisition.pump import Pump
 from borewright.core.engine import Engine
+from borewright.core.motion import CrankTracker
 from borewright.core.rig import ChannelLaw, RigCheck, RigSetup
 from borewright.errors import LinkError
 from borewright.link import Endpoint
@@ -25,6 +26,7 @@ from borewright.service.facts import degrees_from_tdc, window_deg
 from borewright.service.reducer import Event, FromWire, HostTick, LinkGone, step
 from borewright.service.state import BenchState
 from borewright.service.tdc import tdc_of_check
+from borewright.service.transducers import transducers_of
 from borewright.session.session import Phase, Session
 from borewright.store.writer import StoreWriter, WriterNews
 
@@ -238,9 +240,25 @@ class Bench:
 
     # ------------------------------------------------------------------ what is known from before
 
+    def use_setup(self, setup: RigSetup) -> None:
+        """Take over what is known of this rig, before its checks. Raises LinkError when the rig has not said who it is."""
+        identity, channels = self.state.session.identity, self.state.session.channels
+        if identity is None or not channels:
+            raise LinkError("the rig is not known yet; wait until it has said who it is")
+        crank = CrankTracker(
+            identity.counts_per_rev, setup.running_sign, index_tolerance_count=self.state.limits.index_tolerance_count
+        )
+        self.state = replace(self.state, setup=setup, transducers=transducers_of(channels, setup), crank=crank)
+
     def know_checks(self, checks: dict[str, RigCheck]) -> None:
-        """Take over the checks that the record holds of this rig: zeros, restrictor, true TDC, proven set pressure."""
+        """Take over the checks that the record holds of this rig: zeros, restrictor, true TDC, proven set pressure.
+
+        Checks that were made with another setup of the rig do not hold and are left out.
+        """
         state = self.state
+        checks = {
+            kind: check for kind, check in checks.items() if kind == "tdc" or check.result.get("setup") == state.setup.fingerprint
+        }
         transducers, crank = state.transducers, state.crank
         if transducers is None or crank is None:
             raise LinkError("the rig is not known yet; wait until it has said who it is")
@@ -249,7 +267,7 @@ class Bench:
             transducers = transducers.with_zeros(float(zero.result["zero_regulated_pa"]), float(zero.result["zero_cylinder_pa"]))
         proven = float(sealed.result["p_regulated_gauge_pa"]) if sealed is not None and sealed.passed else None
         engine_name = state.engine.name if state.engine is not None else ""
-        known_tdc = tdc_of_check(tdc, crank.counts_per_rev, engine_name) if tdc is not None else None
+        known_tdc = tdc_of_check(tdc, crank, engine_name) if tdc is not None else None
         self.state = replace(state, checks=dict(checks), transducers=transducers, proven_gauge_pa=proven, tdc=known_tdc)
 
 

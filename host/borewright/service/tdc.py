@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
+from borewright.core.motion import CrankTracker
 from borewright.core.pistonstop import WARNINGS, PistonStop
 from borewright.core.rig import RigCheck, TrueTdc
 from borewright.service.evidence import break_off_squeeze
@@ -69,15 +70,17 @@ def finish_tdc(work: Work) -> None:
         "spread_deg": tdc.spread_deg,
         "backlash_deg": tdc.backlash_deg,
         "counts_per_rev": crank.counts_per_rev,
+        "running_sign": work.state.setup.running_sign,
         "engine": work.state.engine.name if work.state.engine else "",
     }
     keep_check(work, RigCheck("tdc", work.state.unix_s, work.state.who, identity.serial_number, True, result))
 
 
-def tdc_of_check(check: RigCheck, counts_per_rev: int, engine_name: str) -> TrueTdc | None:
-    """The true TDC that a stored check holds, None when it belongs to another encoder or engine."""
+def tdc_of_check(check: RigCheck, crank: CrankTracker, engine_name: str) -> TrueTdc | None:
+    """The true TDC that a stored check holds, None when it belongs to another encoder, mounting or engine."""
     result = check.result
-    if not check.passed or result.get("counts_per_rev") != counts_per_rev or result.get("engine") != engine_name:
+    belongs_to = (result.get("counts_per_rev"), result.get("running_sign"), result.get("engine"))
+    if not check.passed or belongs_to != (crank.counts_per_rev, crank.running_sign, engine_name):
         return None
     method = result["method"]
     if method not in ("piston_stop", "dial_gauge", "timing_mark", "locking_pin"):

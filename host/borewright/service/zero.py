@@ -51,6 +51,7 @@ def watch_zero(work: Work, columns: SampleColumns) -> None:
     else:
         work.say("warning", "a transducer is far from zero at vent; see that the vent is open and the transducer is the right one")
     result: dict[str, float | int | str | bool] = {
+        "setup": work.state.setup.fingerprint,
         "zero_regulated_pa": regulated_pa,
         "zero_cylinder_pa": cylinder_pa,
         "noise_regulated_pa": float(np.std(regulated, ddof=1)),
