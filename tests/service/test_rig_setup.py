@@ -17,7 +17,7 @@ from borewright.simrig.person import Person
 
 BACKWARDS = """
 schema_version = 1
-like = "hillclimb-before.toml"
+like = "hillclimb-before"
 name = "backwards"
 
 [rig.encoder]
