@@ -49,6 +49,7 @@ def state(*unmet: str, **changes: object) -> BenchState:
     [
         (("link", "people"), "wait"),
         (("rig", "reference"), "blocked"),
+        (("rig", "still"), "keep_still"),  # a crank that is turned pumps air through the vent
         (("still", "people"), "keep_still"),
         (("people",), "confirm_people"),
         (("air",), "wait"),

@@ -181,7 +181,7 @@ class Console:
     def _take_line(self, step: Step) -> None:
         line = self._lines.take()
         if line is None:
-            if self._lines.ended and step.key in _HINTS:
+            if self._lines.ended and _leads_to_a_question(step):
                 raise NotReadyError("the input ended before all was answered; nothing was let in")
             return
         word = line.lower()
@@ -223,6 +223,15 @@ _HINTS = {
     "shut_supply": "Enter when shut",
     "open_vent": "Enter when open",
 }
+
+
+def _leads_to_a_question(step: Step) -> bool:
+    """Whether this step waits for something typed, or one that cannot be missed after it does.
+
+    >>> _leads_to_a_question(Step("find_index", "turn the crank", turn_deg=400.0)), _leads_to_a_question(Step("wait", "venting"))
+    (True, False)
+    """
+    return step.act is not None or step.turn_deg is not None or step.key in ("read_back_hose", "restrain")
 
 
 def cylinder_of(engine_cylinders: tuple[int, ...], cylinder: int) -> int:

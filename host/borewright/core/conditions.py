@@ -299,7 +299,7 @@ def _stroke_and_hose(facts: ReadinessFacts) -> Condition:
         return no(f"the hose was put into cylinder {held.hose_at}, not {cylinder}", f"Put it into cylinder {cylinder} and say so.")
     if facts.engine is None:
         return no("no engine is loaded", "Choose the engine file.")
-    squeeze = f"Close the vent and turn the crank by hand through two whole turns with the hose in cylinder {cylinder}."
+    squeeze = f"Close the vent and turn the crank by hand through a little over two turns with the hose in cylinder {cylinder}."
     verdict = held.verdict
     told = f"; the last squeeze: {verdict.words}" if verdict is not None and not verdict.compression else ""
     marks: list[str] = []

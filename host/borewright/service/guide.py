@@ -59,7 +59,7 @@ def next_step(state: BenchState) -> Step:
     unmet = {condition.name: condition for condition in state.conditions if not condition.met}
     if not state.conditions or "link" in unmet:
         return Step("wait", _words(unmet["link"]) if unmet else "wait for the rig")
-    if "rig" in unmet:
+    if "rig" in unmet and "still" not in unmet:  # a crank that is turned pumps air through the vent
         just_vented = state.now_s - state.state_since_s < SETTLES_S
         return Step("wait" if state.zero is not None or just_vented else "blocked", _words(unmet["rig"]))
     step = _test_step(state, unmet) if state.purpose.kind == "test" else _outlet_step(state)
