@@ -14,7 +14,7 @@ from typing import Literal
 from borewright.errors import LinkError
 from borewright.link import Endpoint
 
-__all__ = ["Pump", "PumpEnd"]
+__all__ = ["Pump", "PumpEnd", "link_was_lost"]
 
 READ_SIZE = 4096  # with a timeout of 10-20 ms, neither speed nor delay suffers
 
@@ -26,6 +26,15 @@ class PumpEnd:
     kind: Literal["stopped", "link_lost", "fault"]
     reason: str
     error: Exception | None = None
+
+
+def link_was_lost(error: OSError) -> LinkError:
+    """A port that failed, in a sentence.
+
+    >>> print(link_was_lost(OSError("it was pulled")))
+    the link to the rig was lost (it was pulled); check the cable and the rig, then open it again
+    """
+    return LinkError(f"the link to the rig was lost ({error}); check the cable and the rig, then open it again")
 
 
 def _nothing() -> bytes:
@@ -96,7 +105,7 @@ class Pump:
         try:
             return self._endpoint.read(READ_SIZE)
         except OSError as error:
-            raise LinkError(f"the link to the rig was lost ({error}); check the cable and the rig, then open it again") from error
+            raise link_was_lost(error) from error
 
     def _send(self, data: bytes) -> None:
         if not data:
@@ -104,7 +113,7 @@ class Pump:
         try:
             self._endpoint.write(data)
         except OSError as error:
-            raise LinkError(f"the link to the rig was lost ({error}); check the cable and the rig, then open it again") from error
+            raise link_was_lost(error) from error
 
     def _take_leave(self) -> None:
         with contextlib.suppress(Exception):  # the end is told already, and silence has the same effect on the device

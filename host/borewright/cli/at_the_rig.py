@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from borewright.cli.console import Console
     from borewright.core.engine import Engine
     from borewright.core.rig import RigSetup
-    from borewright.service.bench import Bench
+    from borewright.service.bench import Bench, Done
     from borewright.service.conditions_of_air import AirConditions
     from borewright.store import Store
 
@@ -37,11 +37,9 @@ def add_rig_arguments(parser: argparse.ArgumentParser, *, engine_needed: bool) -
     add_record_argument(parser)
     parser.add_argument("--who", metavar="NAME", default=_login_name(), help="who is at the rig (%(default)s)")
     parser.add_argument("--rig", metavar="FILE", type=Path, help="the rig file (TOML); kept until another is given")
-    parser.add_argument(
-        "--ambient", metavar="PRESSURE", default="101.325 kPa", help="absolute pressure of the air around (%(default)s)"
-    )
-    parser.add_argument("--air-temp", metavar="T", default="20 degC", help="temperature of the supplied air (%(default)s)")
-    parser.add_argument("--engine-temp", metavar="T", help="temperature of the engine (that of the air)")
+    parser.add_argument("--ambient", metavar="PRESSURE", help="absolute pressure of the air around (101.3 kPa, marked as assumed)")
+    parser.add_argument("--air-temp", metavar="T", help="temperature of the supplied air (20 °C, marked as assumed)")
+    parser.add_argument("--engine-temp", metavar="T", help="temperature of the engine (that of the air, marked as assumed)")
     parser.add_argument("--json", action="store_true", help="print one JSON object; the guidance goes to the error stream")
 
 
@@ -68,9 +66,7 @@ def at_the_rig(args: argparse.Namespace, engine: Engine | None) -> Iterator[tupl
         endpoint = open_link(args.port)
         writer = StoreWriter(store)
         console = Console(Lines(sys.stdin), lambda text: print(text, file=out, flush=True))
-        bench = Bench(
-            endpoint, writer, wall_clock=time.time, tell=console.tell, engine=engine, who=args.who, ambient=ambient
-        )
+        bench = Bench(endpoint, writer, wall_clock=time.time, tell=console.tell, engine=engine, who=args.who, ambient=ambient)
         console.attend(bench)
         try:
             serial = console.meet_the_rig()
@@ -112,20 +108,27 @@ def _ambient(args: argparse.Namespace) -> AirConditions:
     from borewright.service.conditions_of_air import AirConditions
     from borewright.units import parse
 
-    p_ambient = parse(args.ambient, "pressure_gauge")
+    usual = AirConditions()
+    p_ambient = usual.p_ambient_abs_pa if args.ambient is None else parse(args.ambient, "pressure_gauge")
     if not 30e3 <= p_ambient <= 120e3:
         raise UseError(f"--ambient {args.ambient} is no air pressure on earth; give what a barometer at the rig shows")
-    air_k = parse(args.air_temp, "temperature")
-    return AirConditions(p_ambient, air_k, air_k if args.engine_temp is None else parse(args.engine_temp, "temperature"))
+    air_k = usual.t_supply_k if args.air_temp is None else parse(args.air_temp, "temperature")
+    engine_k = air_k if args.engine_temp is None else parse(args.engine_temp, "temperature")
+    for option, t_k in (("--air-temp", air_k), ("--engine-temp", engine_k)):
+        if not 223.15 <= t_k <= 573.15:
+            raise UseError(f"{option} is outside of -50 to 300 °C; give the temperature with its unit")
+    given = {"ambient pressure": args.ambient, "air temperature": args.air_temp, "engine temperature": args.engine_temp}
+    assumed = [name for name, value in given.items() if value is None]
+    return AirConditions(p_ambient, air_k, engine_k, (f"assumed: {', '.join(assumed)}",) if assumed else ())
 
 
-def kept_as(bench: Bench) -> dict[str, object]:
-    """What the writer has said about the capture that was last ended, for JSON: its id in the record, or why it is not there."""
+def kept_as(bench: Bench, done: Done) -> tuple[int, str | None]:
+    """The id of a capture in the record, and why it is void there. Raises StoreError when it is not in the record."""
     from borewright.store.writer import CaptureKept, CaptureLost
 
-    for word in reversed(bench.writer_news):
-        if isinstance(word, CaptureKept):
-            return {"test": word.capture_id}
-        if isinstance(word, CaptureLost):
+    for word in bench.writer_news:
+        if isinstance(word, CaptureKept) and word.ticket == done.ticket:
+            return word.capture_id, word.void_reason
+        if isinstance(word, CaptureLost) and word.ticket == done.ticket:
             raise StoreError(f"the test is not in the record: {word.reason}")
-    return {"test": None}
+    raise StoreError("the record has not said that it kept the test; look at it with borewright job show, and test again")

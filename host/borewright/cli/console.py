@@ -15,6 +15,7 @@ from borewright.errors import LinkError, NotReadyError, UseError
 from borewright.service import acts, effects
 from borewright.service.bench import Bench, Done
 from borewright.service.guide import Step, next_step
+from borewright.session.session import Phase
 
 __all__ = ["Console", "Lines"]
 
@@ -92,6 +93,8 @@ class Console:
         """Both zeros at vent. Raises NotReadyError when the rig is under pressure or a zero is far off."""
         self._out("Taking the zeros: the rig has to be vented.")
         self._ready_for_zero()
+        if not self.bench.state.has_valves:
+            self.ask("> Shut the supply and open the vent by hand.\n  [Enter when the gauges show nothing]")
         self.bench.act(acts.TakeZero())
         while self.bench.state.zero is not None:
             self.bench.turn()
@@ -126,6 +129,8 @@ class Console:
         before = len(bench.done)
         while len(bench.done) == before or bench.state.readiness.locked:
             step = next_step(bench.state)
+            if bench.state.session.phase is Phase.REFUSED and bench.state.lost is not None:
+                raise LinkError(bench.state.lost)
             if step.key == "blocked" and not bench.state.readiness.locked:
                 raise NotReadyError(f"not ready for air: {step.text} {blocked_hint}".strip())
             self._show(step)
@@ -139,7 +144,7 @@ class Console:
         self._out(question)
         while (line := self._lines.take()) is None:
             if self._lines.ended:
-                raise NotReadyError("the input ended before all was answered; nothing was let in")
+                raise NotReadyError("the input ended before all was answered; there is no result")
             self.bench.turn()
         return line
 
@@ -182,7 +187,7 @@ class Console:
         line = self._lines.take()
         if line is None:
             if self._lines.ended and _leads_to_a_question(step):
-                raise NotReadyError("the input ended before all was answered; nothing was let in")
+                raise NotReadyError("the input ended before all was answered; there is no result")
             return
         word = line.lower()
         if word in ("stop", "s"):

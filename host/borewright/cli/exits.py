@@ -18,5 +18,5 @@ HELP = """exit codes:
   2    the command or one of its files is wrong
   3    no rig, not this kind of rig, or the link was lost
   4    the record file cannot be used
-  5    not ready for air; nothing was let in
+  5    not ready for air, or ended before there was a result
   130  stopped with Ctrl-C; a rig with valves has been told to shut and vent"""

@@ -122,15 +122,18 @@ def _row(job: JobRecord, capture: CaptureRecord) -> list[str]:
     remarks = [*capture.marks, *(f"{key} was declared" for key in capture.declared)]
     if capture.void_reason is not None:
         remarks.insert(0, capture.void_reason)
+    numbers = [
+        _number(result, "leakage_percent", ".1f"),
+        _pair_psi(capture.result) or "-",
+        _number(result, "leak_area_mm2", ".3f"),
+        "/".join(_number(result, key, ".1f") for key in ("t75_s", "t50_s", "t25_s")),
+    ]
     return [
         job.stage,
         str(capture.id),
         date_words(capture.started_at_unix_s),
         str(capture.cylinder),
-        _number(result, "leakage_percent", ".1f"),
-        _pair_psi(capture.result) or "-",
-        _number(result, "leak_area_mm2", ".3f"),
-        "/".join(_number(result, key, ".1f") for key in ("t75_s", "t50_s", "t25_s")),
+        *(numbers if capture.state == "complete" else [f"({number})" for number in numbers]),
         capture.state,
         "; ".join(remarks),
     ]

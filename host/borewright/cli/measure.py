@@ -48,9 +48,10 @@ def run(args: argparse.Namespace) -> int:
         console.take_zero()
         done = console.carry_out(Purpose("test", cylinder), BLOCKED_HINT)
         bench.flush_writer()
-        shown = _as_dict(done, job) | kept_as(bench)
+        test, void_reason = kept_as(bench, done)
+        shown = _as_dict(done, job) | {"test": test, "void_reason": void_reason}
     print(json.dumps(shown, allow_nan=False) if args.json else _words(shown))
-    return exits.OK if done.analysed.void_reason is None else exits.UNUSABLE
+    return exits.OK if void_reason is None else exits.UNUSABLE
 
 
 def _job(store: Store, args: argparse.Namespace, engine_name: str, document: dict[str, Any]) -> JobRecord:
@@ -75,7 +76,6 @@ def _as_dict(done: Done, job: JobRecord) -> dict[str, Any]:
         "stage": job.stage,
         "engine": job.engine_name,
         "cylinder": done.purpose.cylinder,
-        "void_reason": done.analysed.void_reason,
         "marks": list(done.analysed.marks),
         "readiness": {key: value for key, value in done.evidence.items() if key != "conditions"},
     }

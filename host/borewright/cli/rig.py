@@ -14,6 +14,7 @@ from borewright.cli.record import add_record_argument, open_store
 if TYPE_CHECKING:
     from borewright.cli.console import Console
     from borewright.core.engine import Engine
+    from borewright.core.pistonstop import PistonStop
     from borewright.core.rig import RigCheck
     from borewright.service.bench import Bench
 
@@ -120,8 +121,7 @@ def _find_tdc(args: argparse.Namespace, bench: Bench, console: Console) -> None:
         if stop.step == "contacts":
             console.ask(f"> {stop.prompt}\n  [Enter when the piston rests against the stop]")
             console.turn_for(1.2)
-            side: Any = "after" if _last_side(stop) == "before" else "before"
-            bench.act(acts.TakeContact(side))
+            bench.act(acts.TakeContact("after" if _last_side(stop) == "before" else "before"))
         elif stop.step == "remove_stop":
             console.ask(f"> {stop.prompt}\n  [Enter when the stop is out]")
             bench.act(acts.ConfirmStopRemoved())
@@ -131,7 +131,7 @@ def _find_tdc(args: argparse.Namespace, bench: Bench, console: Console) -> None:
                 console.tell_plainly("No index pulse was seen; check the encoder's index wire, and turn again.")
 
 
-def _last_side(stop: Any) -> str | None:
+def _last_side(stop: PistonStop) -> str | None:
     return stop.contacts[-1].side if stop.contacts else None
 
 

@@ -245,7 +245,7 @@ def _rig(facts: ReadinessFacts, limits: Limits) -> Condition:
         if age_s is not None and age_s <= limit_s:
             continue
         if name not in rig.waived & limits.waivable:
-            state = "was never made on this rig" if age_s is None else f"is {age_s / 86400:.0f} days old"
+            state = "has not been made and passed on this rig" if age_s is None else f"is {age_s / 86400:.0f} days old"
             return no(f"the {name} check {state}", f"Make the {name} check.")
         marks.append(f"{name} check waived")
     return Condition("rig", True, "zeros right, checks in date" + (f"; {', '.join(marks)}" if marks else ""), marks=tuple(marks))

@@ -51,6 +51,7 @@ class Limits:
 
     # air
     vented_gauge_pa: float = 5_000.0  # project: under this the cylinder counts as vented
+    seen_gauge_pa: float = 15_000.0  # project: more than noise, drift and an unzeroed transducer show at vent
     opening_s: float = 1.0  # project: regulated pressure in range within this time of the opening
 
     # people

@@ -34,7 +34,7 @@ def happen(work: Work, event: Event) -> None:
     after, actions = before.apply(event, work.state.now_s, conditions)
     work.set(readiness=after)
     if after.state is not before.state:
-        work.set(state_since_s=work.state.now_s)
+        work.set(state_since_s=work.state.now_s, vent_alarmed=False)
         capture = work.state.capture
         if after.state is State.ISOLATED and capture is not None:
             work.set(capture=replace(capture, shut_s=work.state.now_s))
@@ -54,7 +54,7 @@ def _carry_out(work: Work, action: Action, event: Event) -> None:
         case Action.SHUT_AND_VENT:
             work.set(countdown_until_s=None, opening=None)
             _vent(work)
-            if not work.state.has_valves:
+            if not work.state.has_valves and work.state.pressurised:
                 work.say("alarm", "SHUT THE SUPPLY AND OPEN THE VENT BY HAND NOW")
         case Action.START_COUNTDOWN:
             wait_s = 0.0 if work.state.has_hold_switch else COUNTDOWN_S
@@ -186,6 +186,8 @@ def close_capture(work: Work) -> None:
     if capture.unkept:
         work.do(KeepChunk(SampleColumns.join(capture.unkept)))
     marks = tuple(mark for condition in capture.conditions for mark in condition.marks)
+    if capture.shut_said:
+        marks += ("when the supply was shut is the person's word",)
     ended_s = work.state.now_s if capture.ended_s is None else capture.ended_s
     work.do(Analyse(capture.purpose, SampleColumns.join(capture.parts), capture.shut_s, ended_s, capture.void_reason, marks))
     work.set(capture=None, opening=None, hold_asked=False)

@@ -15,6 +15,8 @@ from borewright.service.state import BenchState
 
 __all__ = ["Analysed", "analyse", "result_as_dict"]
 
+UNFIT_FOR_CHECKS = ("not steady", "a pressure channel was saturated", "samples are missing", "regulated pressure out of range")
+
 
 @dataclass(frozen=True, slots=True)
 class Analysed:
@@ -47,7 +49,10 @@ def analyse(state: BenchState, done: Analyse, ambient: AirConditions) -> Analyse
         return Analysed(None, done.void_reason or str(unusable), done.marks)
     marks = (*done.marks, *result.marks)
     if done.void_reason is not None or done.purpose.kind == "test":
-        return Analysed(result, done.void_reason, marks)
+        return Analysed(result, done.void_reason, (*marks, *ambient.assumed))
+    unfit = next((mark for mark in result.marks if mark.startswith(UNFIT_FOR_CHECKS)), None)
+    if unfit is not None:
+        return Analysed(result, f"the check cannot be used: {unfit}; make it again", marks)
     try:
         return Analysed(result, None, marks, _check(state, done, result, ambient))
     except CaptureUnusable as unusable:

@@ -7,13 +7,13 @@ reducer, everything that waits for a disk is behind the writer.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 
 from borewire.codec import Decoder, encode
 from borewire.messages import AirState
 
 from borewright import __version__
-from borewright.acquisition.pump import Pump
+from borewright.acquisition.pump import Pump, link_was_lost
 from borewright.core.engine import Engine
 from borewright.core.motion import CrankTracker
 from borewright.core.rig import ChannelLaw, RigCheck, RigSetup
@@ -144,7 +144,7 @@ class Bench:
         try:
             self.endpoint.write(out)
         except OSError as error:
-            raise LinkError(f"the link to the rig was lost ({error}); check the cable and the rig, then open it again") from error
+            raise link_was_lost(error) from error
 
     def _step(self, event: Event) -> None:
         was_read = self.state.reading is not None
@@ -216,9 +216,10 @@ class Bench:
             | {
                 "p_ambient_abs_pa": self.ambient.p_ambient_abs_pa,
                 "t_supply_k": self.ambient.t_supply_k,
-                "t_engine_k": self.ambient.t_engine_k,
+                "t_engine_k": self.ambient.t_engine_k if purpose.kind == "test" else self.ambient.t_supply_k,
             }
-            | {"regulated_channel": state.transducers.regulated_channel, "cylinder_channel": state.transducers.cylinder_channel},
+            | {"regulated_channel": state.transducers.regulated_channel, "cylinder_channel": state.transducers.cylinder_channel}
+            | {"setup": asdict(state.setup), "purpose": asdict(purpose)},
             versions={"borewright": __version__, "firmware": state.session.identity.firmware_version},
             readiness=evidence,
         )
@@ -231,12 +232,13 @@ class Bench:
         if self._writer is not None and self._open is not None:
             ticket, evidence = self._open.ticket, self._open.evidence
             result = None if analysed.result is None else result_as_dict(analysed.result)
-            self._writer.finish_capture(ticket, result, void_reason=analysed.void_reason, marks=analysed.marks)
+            evidence = {**evidence, "shut_s": done.shut_s, "ended_s": done.ended_s}
+            self._writer.finish_capture(ticket, result, void_reason=analysed.void_reason, marks=analysed.marks, readiness=evidence)
             self.writer_news.extend(self._writer.take_news())
-        self._open = None
         self.done.append(Done(done.purpose, analysed, evidence, ticket))
         if analysed.check is not None:
-            self._step(analysed.check)
+            self._step(analysed.check)  # while the capture that it was read from is known
+        self._open = None
 
     # ------------------------------------------------------------------ what is known from before
 
@@ -274,12 +276,13 @@ class Bench:
 def evidence_of(state: BenchState) -> dict[str, object]:
     """On what the opening was decided: kinds of evidence, where the crank stood, and the eight reasons."""
     off_deg = degrees_from_tdc(state)
+    decided_on = state.conditions if state.capture is None else state.capture.conditions
     return {
         "stroke_evidence": state.stroke.kind if state.stroke is not None else None,
         "hose_evidence": state.hose_evidence.kind if state.hose_evidence is not None else None,
         "position_deg": off_deg,
         "window_deg": window_deg(state),
-        "conditions": {condition.name: condition.reason for condition in state.conditions},
+        "conditions": {condition.name: condition.reason for condition in decided_on},
     }
 
 

@@ -11,7 +11,7 @@ from borewright.core.rig import RigCheck
 from borewright.core.samples import SampleColumns
 from borewright.service.acts import Purpose
 
-__all__ = ["AirRefused", "Analyse", "BeginCapture", "Effect", "KeepChunk", "KeepEvent", "SaveCheck", "Say", "Send"]
+__all__ = ["AirRefused", "Analyse", "BeginCapture", "Effect", "KeepChunk", "KeepEvent", "Level", "SaveCheck", "Say", "Send"]
 
 Level = Literal["note", "warning", "alarm"]
 

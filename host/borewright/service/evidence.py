@@ -1,83 +1,15 @@
-"""The squeeze while it goes on, and what its verdict leaves behind."""
+"""What a squeeze leaves behind: evidence for stroke and hose, kept, contradicted, read back, withdrawn."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 
-import numpy as np
-import numpy.typing as npt
-from borewire.messages import VentOpen
-
-from borewright.core.crank import squeeze_peak_gauge_pa
-from borewright.core.engine import Engine
-from borewright.core.evidence import (
-    HoseEvidence,
-    SqueezeWatch,
-    contradicts,
-    hose_from_squeeze,
-    stroke_from_squeeze,
-    vent_noise_pa,
-)
-from borewright.core.readiness_table import Event, State
-from borewright.core.samples import SampleColumns
+from borewright.core.evidence import SqueezeWatch, contradicts, hose_from_squeeze, stroke_from_squeeze
+from borewright.core.readiness_table import AIR_ON, Event
 from borewright.service.air import happen
-from borewright.service.facts import reference_tdc_count
-from borewright.service.state import Reading
 from borewright.service.work import Work
 
-__all__ = ["begin_squeeze", "break_off_squeeze", "drop_hose", "read_back_hose", "watch_squeeze", "watch_squeeze_pressure"]
-
-MOST_PAIRS = 3
-LEAST_AT_VENT = 200  # samples to know the noise from
-STANDARD_AIR_PA = 101_325.0  # near enough for a warning
-
-
-def begin_squeeze(work: Work) -> None:
-    """Close the vent and begin to watch, if the piston's place is known."""
-    state = work.state
-    crank, engine, transducers = state.crank, state.engine, state.transducers
-    if (
-        state.pressurised
-        or crank is None
-        or engine is None
-        or transducers is None
-        or state.purpose.kind != "test"
-        or not state.recent
-    ):
-        work.say("warning", "a squeeze needs a vented rig, an engine and a cylinder")
-        return
-    tdc_count = reference_tdc_count(state, state.purpose.cylinder)
-    if tdc_count is None:
-        work.say("warning", "where TDC lies is not known yet; find true TDC and turn the crank over its index pulse first")
-        return
-    recent = SampleColumns.join(state.recent)
-    if len(recent) < LEAST_AT_VENT:
-        work.say("warning", "the rig has not been watched at vent for long enough; wait two seconds, then squeeze")
-        return
-    _, p_cylinder = transducers.gauge_pa(recent)
-    watch = SqueezeWatch.begin(
-        engine,
-        state.purpose.cylinder,
-        tdc_count,
-        crank.counts_per_rev,
-        state.setup.running_sign,
-        max(vent_noise_pa(p_cylinder), transducers.cylinder.pa_per_raw / np.sqrt(12.0)),
-        resolution_pa=transducers.cylinder.pa_per_raw,
-        hose_volume_m3=state.setup.hose_volume_m3 + state.setup.dead_volume_m3,
-    )
-    happen(work, Event.SQUEEZE_ASKED)
-    if work.state.readiness.state is State.SQUEEZING:
-        drop_hose(work)
-        work.set(squeeze=watch, squeeze_relieved=False, verdict=None)
-        work.log("squeeze", cylinder=state.purpose.cylinder, tdc_count=tdc_count)
-        _say_what_to_expect(work, engine)
-
-
-def break_off_squeeze(work: Work) -> None:
-    """Hose, cylinder or reference have changed in the middle of a squeeze: nothing can be concluded from it."""
-    if work.state.readiness.state is State.SQUEEZING:
-        happen(work, Event.SQUEEZE_OVER)
-    work.set(squeeze=None)
+__all__ = ["drop_hose", "keep_verdict", "read_back_hose"]
 
 
 def drop_hose(work: Work) -> None:
@@ -91,63 +23,8 @@ def drop_hose(work: Work) -> None:
     work.set(hose_evidence=None)
 
 
-def _say_what_to_expect(work: Work, engine: Engine) -> None:
-    setup = work.state.setup
-    peak_pa = squeeze_peak_gauge_pa(
-        engine.bore_m,
-        engine.stroke_m,
-        engine.rod_m,
-        engine.clearance_m3,
-        setup.hose_volume_m3 + setup.dead_volume_m3,
-        STANDARD_AIR_PA,
-        engine.closed_part_deg()[0],
-    )
-    limit_pa = work.state.limits.squeeze_vent_fraction * setup.rated_cylinder_side_gauge_pa
-    relief = "the vent opens by itself" if work.state.has_valves else "open the vent by hand"
-    work.say("note", f"the squeeze may reach {peak_pa / 1000:.0f} kPa; above {limit_pa / 1000:.0f} kPa {relief}")
-    if engine.decompression == "automatic":
-        work.say("note", "an automatic decompression device weakens the squeeze")
-
-
-def watch_squeeze(work: Work, columns: SampleColumns, p_cylinder_gauge_pa: npt.NDArray[np.float64]) -> None:
-    """Add samples; when the verdict is there, keep what it shows and open the vent."""
-    watch = work.state.squeeze
-    if watch is None:
-        return
-    if work.state.readiness.state is not State.SQUEEZING:
-        work.set(squeeze=None)
-        return
-    watch = watch.add(columns, p_cylinder_gauge_pa)
-    work.set(squeeze=watch)
-    verdict = watch.verdict
-    if verdict.kind == "not_enough" and watch.pairs < MOST_PAIRS:
-        return
-    work.set(squeeze=None, verdict=verdict)
-    work.log(
-        "squeeze_verdict", verdict=verdict.kind, cylinders=list(verdict.cylinders), tdc_count=verdict.tdc_count, pairs=verdict.pairs
-    )
-    _keep_verdict(work, watch)
-    if work.state.has_valves:  # else the person says when turning has stopped and the vent is open
-        happen(work, Event.SQUEEZE_OVER)
-
-
-def watch_squeeze_pressure(work: Work, reading: Reading) -> None:
-    """A strong squeeze opens the vent: by the device, by the host, or by the person. Where there are valves it is closed again."""
-    state = work.state
-    limit_pa = state.limits.squeeze_vent_fraction * state.setup.rated_cylinder_side_gauge_pa
-    if not state.has_valves:
-        if reading.p_highest_gauge_pa > limit_pa:
-            happen(work, Event.OVER_PRESSURE)
-    elif reading.p_highest_gauge_pa > limit_pa:
-        if not state.squeeze_relieved:
-            work.set(squeeze_relieved=True)
-            work.send(VentOpen(0))
-    elif state.squeeze_relieved and abs(reading.p_cylinder_gauge_pa) < state.limits.vented_gauge_pa:
-        work.set(squeeze_relieved=False)
-        happen(work, Event.SQUEEZE_ASKED)
-
-
-def _keep_verdict(work: Work, watch: SqueezeWatch) -> None:
+def keep_verdict(work: Work, watch: SqueezeWatch) -> None:
+    """What a squeeze that is over leaves behind: stroke and hose shown, or what was shown before withdrawn."""
     state, verdict = work.state, watch.verdict
     boot_id = state.session.boot_id
     crank = state.crank
@@ -178,12 +55,10 @@ def _keep_verdict(work: Work, watch: SqueezeWatch) -> None:
 def read_back_hose(work: Work, cylinder: int) -> None:
     """The person says which hole the hose is in."""
     state = work.state
-    boot_id = state.session.boot_id
     if cylinder != state.purpose.cylinder:
         drop_hose(work)
         work.set(confirmed=None)
         work.say("warning", f"the hose is in cylinder {cylinder}; put it into cylinder {state.purpose.cylinder}")
+        happen(work, Event.STOP if state.readiness.state in AIR_ON else Event.READY_LOST)
     elif state.hose_evidence is not None:
         work.set(hose_evidence=replace(state.hose_evidence, read_back=True))
-    elif state.stroke is not None and state.stroke.kind == "carried" and boot_id is not None:
-        work.set(hose_evidence=HoseEvidence("puff_read_back", cylinder, boot_id, state.now_s, read_back=True, said_by=state.who))

@@ -26,6 +26,7 @@ from borewright.session.session import Phase
 
 __all__ = ["air_window_deg", "compression_tdc_count", "conditions_of", "degrees_from_tdc", "reference_tdc_count", "window_deg"]
 
+CLOCK_SLACK_S = 3600.0
 _AIR_STATES = AIR_ON | {State.VENTING}
 
 
@@ -72,7 +73,8 @@ def _check_age_s(state: BenchState, kind: str) -> float | None:
     check = state.checks.get(kind)
     if check is None or not check.passed:
         return None
-    return max(0.0, state.unix_minus_device_s + state.now_s - check.made_at_unix_s)
+    age_s = state.unix_s - check.made_at_unix_s
+    return None if age_s < -CLOCK_SLACK_S else max(0.0, age_s)  # one dated in the future says that a clock is wrong
 
 
 def _reference(state: BenchState) -> ReferenceFacts:

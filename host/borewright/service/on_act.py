@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, replace
 
 from borewright.core.crank import tdc_window_deg
 from borewright.core.evidence import carry_over
 from borewright.core.readiness_table import AIR_ON, Event, State
 from borewright.service import acts
 from borewright.service.air import happen
-from borewright.service.evidence import begin_squeeze, break_off_squeeze, drop_hose, read_back_hose
+from borewright.service.evidence import drop_hose, read_back_hose
+from borewright.service.squeeze import begin_squeeze, break_off_squeeze
 from borewright.service.state import BenchState, Confirmed
 from borewright.service.tdc import begin_tdc, stop_removed, take_contact
 from borewright.service.work import Work
@@ -44,7 +45,7 @@ def take_act(work: Work, act: acts.Act) -> None:
             else:
                 happen(work, Event.AIR_ASKED)
         case acts.SayShut():
-            happen(work, Event.SHUT_SEEN)
+            _say_shut(work)
         case acts.LetGo():
             happen(work, Event.AIR_RELEASED)
         case acts.SetHold(on):
@@ -121,6 +122,12 @@ def _confirm(work: Work, points: frozenset[str]) -> None:
     crank = work.state.crank
     if crank is not None and crank.last_count is not None:
         work.set(confirmed=Confirmed(points, work.state.now_s, crank.last_count))
+
+
+def _say_shut(work: Work) -> None:
+    if work.state.readiness.state in (State.FILLING, State.HOLDING) and work.state.capture is not None:
+        work.set(capture=replace(work.state.capture, shut_said=True))
+    happen(work, Event.SHUT_SEEN)
 
 
 def _set_hold(work: Work, on: bool) -> None:

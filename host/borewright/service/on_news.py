@@ -7,7 +7,6 @@ from dataclasses import replace
 from borewire.messages import AirState, Cause, Fitted, HoldState, StatusRequest, SupplyOpen, VentClose
 
 from borewright.core.motion import CrankTracker
-from borewright.core.readiness import Readiness
 from borewright.core.readiness_table import Event, State
 from borewright.errors import LinkError
 from borewright.service.air import happen
@@ -29,6 +28,7 @@ def take_news(work: Work, told: news.News) -> None:
             work.set(lost=None)
         case news.LinkRefused(reason):
             work.set(lost=reason)
+            work.say("alarm" if work.state.pressurised else "warning", reason + _by_hand(work))
             happen(work, Event.LINK_LOST)
         case news.LinkSilent(silent_s):
             work.set(lost=f"the rig has been silent for {silent_s:.1f} s")
@@ -95,6 +95,12 @@ def _by_hand(work: Work) -> str:
 def _device_known(work: Work, told: news.DeviceKnown) -> None:
     state = work.state
     identity = told.identity
+    other_crank = state.crank is not None and state.crank.counts_per_rev != identity.counts_per_rev
+    if other_crank or state.serial not in (None, identity.serial_number):
+        work.set(lost="another rig answers now; end this program and start it again")
+        work.say("warning", "another rig answers now; end this program and start it again")
+        happen(work, Event.LINK_LOST)
+        return
     try:
         transducers = transducers_of(told.channels, state.setup)
     except LinkError as error:
@@ -109,10 +115,10 @@ def _device_known(work: Work, told: news.DeviceKnown) -> None:
     )
     readiness = state.readiness
     if readiness.valves != valves:
-        readiness = Readiness(valves=valves, limits=state.limits)
+        readiness = replace(readiness, valves=valves)
     # a new stream begins: nobody has seen what the crank did in between, and the ticks may have been unwrapped anew
     work.set(reading=None, recent=(), trouble_s=None, confirmed=None, zero=None)
-    work.set(transducers=transducers, crank=crank.unwatched(), readiness=readiness)
+    work.set(transducers=transducers, crank=crank.unwatched(), readiness=readiness, serial=identity.serial_number)
     work.send(StatusRequest(0))
 
 

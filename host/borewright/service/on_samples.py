@@ -12,8 +12,9 @@ from borewright.core.readiness_table import AIR_ON, Event, State
 from borewright.core.samples import SampleColumns
 from borewright.service.air import close_capture, happen, renew_opening
 from borewright.service.effects import KeepChunk
-from borewright.service.evidence import watch_squeeze, watch_squeeze_pressure
 from borewright.service.facts import conditions_of
+from borewright.service.puff import end_puff, end_watch, stands
+from borewright.service.squeeze import watch_squeeze, watch_squeeze_pressure
 from borewright.service.state import BenchState, Reading
 from borewright.service.work import Work
 from borewright.service.zero import watch_zero
@@ -22,12 +23,12 @@ __all__ = ["decide", "take_samples"]
 
 RECENT_S = 2.0
 READ_SAMPLES = 32
-SEEN_PA = 15_000.0
 LEAK_IN_PA = 1_000.0
 CHUNK_S = 1.0
 STEADY_LIMIT_S = 60.0
 PUFF_SLACK_S = 0.3
 VENT_LIMIT_S = 20.0
+VENT_ALARM_S = 5.0
 SEALED_S = 10.0
 DECAY_S = 30.0
 RISES_WITHIN_S = 5.0  # a hand valve that has begun to open has let pressure in by then
@@ -111,11 +112,11 @@ def _watch_pressure(work: Work) -> None:
     vented = now in (State.VENTED, State.READY, State.ARMED)
     # a hand valve opens slowly: the rise that was waited for has to be known before it makes the zeros look wrong
     awaited = now is State.READY and not state.has_valves
-    seen_pa = state.limits.zero_pa if awaited else SEEN_PA
+    seen_pa = state.limits.zero_pa if awaited else state.limits.seen_gauge_pa
     if vented and max(reading.p_regulated_gauge_pa, reading.p_cylinder_gauge_pa) > seen_pa:
         happen(work, Event.PRESSURE_SEEN)
     rising = work.state.readiness.state is State.FILLING and work.state.now_s - work.state.state_since_s < RISES_WITHIN_S
-    gone = max(abs(reading.p_regulated_gauge_pa), abs(reading.p_cylinder_gauge_pa)) < state.limits.vented_gauge_pa
+    gone = max(reading.p_regulated_gauge_pa, reading.p_cylinder_gauge_pa) < state.limits.vented_gauge_pa
     if gone and not rising:
         happen(work, Event.PRESSURE_GONE)
     leaks_in = vented and not awaited and reading.p_regulated_gauge_pa - reading.p_cylinder_gauge_pa > LEAK_IN_PA
@@ -130,33 +131,20 @@ def _watch_time(work: Work) -> None:
         case State.ARMED if state.countdown_until_s is not None and state.now_s >= state.countdown_until_s:
             happen(work, Event.COUNTDOWN_OVER)
         case State.PUFFING if since_s > state.limits.puff_s + PUFF_SLACK_S:
-            _end_puff(work)
-        case State.WATCHING if since_s >= state.limits.watch_s and _stands(state):
-            happen(work, Event.WATCH_PASSED)
+            end_puff(work)
+        case State.WATCHING if since_s >= state.limits.watch_s and stands(state):
+            end_watch(work)
         case State.HOLDING if since_s > state.limits.hold_renewal_s:
             work.say("note", "holding was not renewed for a minute; the test goes on")
             work.set(hold_asked=False)
             happen(work, Event.HOLD_OVER)
-        case State.FILLING if since_s > state.limits.opening_s:
-            _watch_regulated(work)
-
-
-def _end_puff(work: Work) -> None:
-    """The puff's time is up on the host's side. Without a word that it ever began there is no full pressure after it."""
-    opening, capture = work.state.opening, work.state.capture
-    if opening is not None and opening.opened:
-        happen(work, Event.PUFF_OVER)
-        return
-    if capture is not None:
-        work.set(capture=replace(capture, void_reason="the rig did not say that it opened its supply for the puff"))
-    happen(work, Event.DEVICE_TRIPPED)
-
-
-def _stands(state: BenchState) -> bool:
-    """The crank stands still; where it does not, the full opening waits until ready has become stale, which ends the capture."""
-    limits = state.limits
-    stale = state.now_s - state.state_since_s > limits.ready_s
-    return stale or (state.crank is not None and state.crank.still(limits.still_s, limits.still_count))
+        case State.VENTING if state.has_valves and since_s > VENT_ALARM_S and not state.vent_alarmed:
+            work.set(vent_alarmed=True)
+            work.say("alarm", "the pressure does not fall: SHUT THE SUPPLY AND OPEN THE VENT BY HAND; turn and undo nothing")
+    opening = work.state.opening
+    fed = work.state.readiness.state in (State.FILLING, State.HOLDING)
+    if fed and opening is not None and work.state.now_s - opening.began_s > work.state.limits.opening_s:
+        _watch_regulated(work)
 
 
 def _watch_regulated(work: Work) -> None:

@@ -13,13 +13,14 @@ from borewire.codec import Received
 from borewright.core.rig import RigCheck
 from borewright.service import acts
 from borewright.service.air import close_capture
+from borewright.service.checks import keep_check
 from borewright.service.effects import Effect, Send
+from borewright.service.facts import conditions_of
 from borewright.service.on_act import take_act
 from borewright.service.on_news import link_lost, take_news
 from borewright.service.on_samples import decide, take_samples
 from borewright.service.state import BenchState
 from borewright.service.work import Work
-from borewright.service.zero import keep_check
 from borewright.session.session import Outcome, Phase
 
 __all__ = ["CheckGiven", "Event", "FromWire", "HostTick", "LinkGone", "step"]
@@ -70,11 +71,13 @@ def step(state: BenchState, event: Event, now_host_s: float) -> tuple[BenchState
             link_lost(work)
         case CheckGiven(check, proven_gauge_pa):
             keep_check(work, check)
-            if proven_gauge_pa is not None:
+            if proven_gauge_pa is not None and check.passed:
                 work.set(proven_gauge_pa=proven_gauge_pa)
         case _:
             take_act(work, event)
     _close_when_link_is_gone(work)
+    if work.state.session.phase is not Phase.STREAMING:  # else the samples see to it
+        work.set(conditions=conditions_of(work.state))
     return work.state, tuple(work.effects)
 
 

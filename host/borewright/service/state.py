@@ -25,7 +25,7 @@ __all__ = ["BenchState", "Capturing", "Confirmed", "Opening", "Reading", "ZeroTa
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """The latest pressures, zero-corrected: means over the last samples, and how the regulated pressure moved while shut."""
+    """The latest pressures, zero-corrected: means over the last samples, and the highest single sample of either."""
 
     t_s: float
     p_regulated_gauge_pa: float
@@ -53,8 +53,8 @@ class Capturing:
     """A capture in progress.
 
     conditions: as they were at the opening. parts: all samples so far; unkept: those that have not gone to the record yet.
-    settled: the reading was steady and the supply is to be shut. shut_s: when it was, for the decay. ended_s: since when only the
-    venting is left.
+    settled: the reading was steady and the supply is to be shut. shut_s: when it was, for the decay; shut_said: by the person's
+    word. ended_s: since when only the venting is left.
     """
 
     purpose: Purpose
@@ -67,6 +67,7 @@ class Capturing:
     void_reason: str | None = None
     settled: bool = False
     shut_s: float | None = None
+    shut_said: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +107,9 @@ class BenchState:
     hose: PlaceHose | None = None
     squeeze: SqueezeWatch | None = None
     squeeze_relieved: bool = False
+    squeeze_highest_pa: float = 0.0  # of the cylinder pressure since the vent was closed
+    vent_alarmed: bool = False
+    serial: str | None = None
     stroke: StrokeEvidence | None = None
     hose_evidence: HoseEvidence | None = None
     holding_torque_nm: float | None = None

@@ -7,9 +7,9 @@ from typing import Literal
 from borewright.core.motion import CrankTracker
 from borewright.core.pistonstop import WARNINGS, PistonStop
 from borewright.core.rig import RigCheck, TrueTdc
-from borewright.service.evidence import break_off_squeeze
+from borewright.service.checks import keep_check
+from borewright.service.squeeze import break_off_squeeze
 from borewright.service.work import Work
-from borewright.service.zero import keep_check
 
 __all__ = ["begin_tdc", "finish_tdc", "stop_removed", "take_contact", "tdc_of_check"]
 

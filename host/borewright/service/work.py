@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, replace
 from typing import Any
 
-from borewright.service.effects import Effect, KeepEvent, Say, Send
+from borewright.service.effects import Effect, KeepEvent, Level, Say, Send
 from borewright.service.state import BenchState
 from borewright.session.session import Command
 
@@ -40,7 +40,7 @@ class Work:
             detail = {name: value for name, value in asdict(message).items() if name != "request_id"}
             self.log("command", command=type(message).__name__, **detail)
 
-    def say(self, level: Any, text: str) -> None:
+    def say(self, level: Level, text: str) -> None:
         """Tell the person."""
         self.do(Say(level, text))
 

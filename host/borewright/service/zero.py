@@ -5,24 +5,26 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+from borewire.messages import AirState
 
 from borewright.core.readiness_table import State
 from borewright.core.rig import RigCheck
 from borewright.core.samples import SampleColumns
-from borewright.service.effects import SaveCheck
-from borewright.service.state import ZeroTaking
+from borewright.service.checks import keep_check
+from borewright.service.state import BenchState, ZeroTaking
 from borewright.service.work import Work
 
 __all__ = ["begin_zero", "watch_zero"]
 
 ZERO_S = 2.0
 LARGEST_ZERO_SHARE = 0.02  # of the range: beyond it the transducer is the wrong one, or broken
+UNDER_SEEN_SHARE = 0.9  # of what counts as pressure that is seen: a zero may never hide that
 
 
 def begin_zero(work: Work) -> None:
-    """Begin to read the zeros; the rig has to be vented."""
-    if work.state.pressurised or work.state.readiness.state not in (State.VENTED, State.READY):
-        work.say("warning", "the zeros can only be taken while the rig is vented")
+    """Begin to read the zeros; the rig has to be vented, and where there are valves the device has to say so."""
+    if not _vented(work.state):
+        work.say("warning", "the zeros can only be taken while the rig is vented; shut the supply and open the vent")
         return
     work.set(zero=ZeroTaking())
 
@@ -32,7 +34,7 @@ def watch_zero(work: Work, columns: SampleColumns) -> None:
     zero, transducers, identity = work.state.zero, work.state.transducers, work.state.session.identity
     if zero is None or transducers is None or identity is None:
         return
-    if work.state.pressurised or work.state.readiness.state not in (State.VENTED, State.READY):
+    if not _vented(work.state):
         work.set(zero=None)
         work.say("warning", "the zeros were not taken: the rig did not stay vented; take them again")
         return
@@ -44,7 +46,8 @@ def watch_zero(work: Work, columns: SampleColumns) -> None:
     regulated, cylinder = plain.gauge_pa(SampleColumns.join(zero.parts))
     regulated_pa, cylinder_pa = float(np.mean(regulated)), float(np.mean(cylinder))
     span_pa = work.state.setup.transducer_high_gauge_pa - work.state.setup.transducer_low_gauge_pa
-    passed = max(abs(regulated_pa), abs(cylinder_pa)) <= LARGEST_ZERO_SHARE * span_pa
+    largest_pa = min(LARGEST_ZERO_SHARE * span_pa, UNDER_SEEN_SHARE * work.state.limits.seen_gauge_pa)
+    passed = max(abs(regulated_pa), abs(cylinder_pa)) <= largest_pa
     work.set(zero=None)
     if passed:
         work.set(transducers=transducers.with_zeros(regulated_pa, cylinder_pa))
@@ -60,7 +63,6 @@ def watch_zero(work: Work, columns: SampleColumns) -> None:
     keep_check(work, RigCheck("zero", work.state.unix_s, work.state.who, identity.serial_number, passed, result))
 
 
-def keep_check(work: Work, check: RigCheck) -> None:
-    """Keep a check: in the state for what follows, and in the record."""
-    work.set(checks={**work.state.checks, check.kind: check})
-    work.do(SaveCheck(check))
+def _vented(state: BenchState) -> bool:
+    by_word = not state.has_valves or state.device_air is AirState.VENTED
+    return by_word and not state.pressurised and state.readiness.state in (State.VENTED, State.READY)

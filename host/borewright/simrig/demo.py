@@ -5,13 +5,13 @@ The scripted person follows the guide; the simulator's truth is read only where 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from boresim.endpoint import SimEndpoint
 from boresim.rig import SimRig
-from boresim.scenario import Scenario, load_scenario
+from boresim.scenario import Scenario, Truth, load_scenario
 
 from borewright.core.capture import CaptureResult
 from borewright.service import acts, effects
@@ -59,12 +59,12 @@ class StageReport:
     said: list[effects.Say] = field(default_factory=list)
     virtual_s: float = 0.0
 
-    def as_dict(self, truth: Any) -> dict[str, Any]:
+    def as_dict(self, truth: Mapping[int, Truth]) -> dict[str, Any]:
         """The stage as the demo's JSON has it, with the truth beside each result."""
         return {"stage": self.stage, "engine": self.engine, "cylinders": [_as_dict(one, truth) for one in self.cylinders]}
 
 
-def _as_dict(one: CylinderReport, truth: Any) -> dict[str, Any]:
+def _as_dict(one: CylinderReport, truth: Mapping[int, Truth]) -> dict[str, Any]:
     result, true = one.result, truth.get(one.cylinder)
     return {
         "cylinder": one.cylinder,

@@ -71,7 +71,8 @@ def job_table(job: JobRecord, captures: Iterable[CaptureRecord]) -> Table:
             capture.void_reason,
             "; ".join(capture.marks),
             capture.started_at_unix_s,
-            *((capture.result or {}).get(key) for key in numbers),
+            # a spreadsheet's mean must not take in a number that is no good: it stays in the JSON and in the record
+            *((capture.result or {}).get(key) if capture.state == "complete" else None for key in numbers),
         ]
         for capture in listed
     )

@@ -55,7 +55,8 @@ class CaptureRecord:
     """One capture without its raw samples.
 
     cylinder is 0 where the capture is a check of the rig. declared holds what a person entered instead of measuring it. result is
-    None unless the capture is complete, or void after it could be computed. laws are those by which raw words became pressures.
+    None unless the capture is complete, or void after it could be computed. laws: everything that turns raw words into the result,
+    that is transducers, restrictor, air, temperatures, the rig's setup and the purpose.
     """
 
     id: int
