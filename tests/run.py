@@ -147,7 +147,7 @@ def test_steps(quick: bool, for_pytest: Sequence[str]) -> list[Step]:
         ("lint", lambda: quietly([str(PYTHON), "-m", "ruff", "check", "."])),
         ("types", lambda: quietly([str(PYTHON), "-m", "mypy", *SOURCES])),
         ("contracts", lambda: quietly([str(SCRIPTS / "lint-imports")])),
-        ("tests", lambda: aloud([str(PYTHON), "-m", "pytest", "-n", "2", *rooms, *for_pytest])),
+        ("tests", lambda: aloud([str(PYTHON), "-m", "pytest", "-n", "2", "--dist", "loadfile", *rooms, *for_pytest])),
     ]
 
 

@@ -81,7 +81,7 @@ def test_the_whole_check_is_lint_types_contracts_and_tests_on_two_cores(run: Mod
     assert run.run_steps(run.test_steps(False, ["-k", "readiness"])) == []
     assert [Path(words[0]).name if len(words) == 1 else words[2] for words in called] == ["ruff", "mypy", "lint-imports", "pytest"]
     assert called[1][3:] == ["host", "firmware_protocol", "simulator"]
-    assert called[3][3:] == ["-n", "2", "-k", "readiness"]
+    assert called[3][3:] == ["-n", "2", "--dist", "loadfile", "-k", "readiness"]
 
 
 def test_the_quick_check_runs_rooms_that_are_there(run: ModuleType) -> None:
