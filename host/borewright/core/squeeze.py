@@ -235,7 +235,7 @@ class SqueezeWatch:
     def verdict(self) -> SqueezeVerdict:
         """What can be said now."""
         if self.sectors == 0 or self.pairs == 0:
-            turns = "two whole turns" if self.engine.cycle == "four-stroke" else "one whole turn"
+            turns = "a little over two turns" if self.engine.cycle == "four-stroke" else "one whole turn"
             return SqueezeVerdict("not_enough", f"not enough yet: turn on, {turns} with the vent closed", pairs=self.pairs)
         likelihoods = self.log_likelihoods
         winner = max(likelihoods, key=lambda explanation: likelihoods[explanation])
