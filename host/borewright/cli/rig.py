@@ -13,9 +13,9 @@ from borewright.cli.record import add_record_argument, open_store
 
 if TYPE_CHECKING:
     from borewright.cli.console import Console
-    from borewright.core.engine import Engine
     from borewright.core.pistonstop import PistonStop
     from borewright.core.rig import RigCheck
+    from borewright.service.acts import Purpose
     from borewright.service.bench import Bench
 
 __all__ = ["EXAMPLE", "add_arguments", "run"]
@@ -41,7 +41,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         ("restrictor", "a certified orifice on the outlet: the restrictor's effective area"),
         ("tdc", "true TDC by piston stop, for this fitting of the encoder"),
     ):
-        check = checks.add_parser(name, help=what, description=what[0].upper() + what[1:] + ".")
+        check = checks.add_parser(
+            name,
+            help=what,
+            description=what[0].upper() + what[1:] + ".",
+            epilog=f"{EXAMPLE}\n\n{exits.HELP}",
+            formatter_class=argparse.RawDescriptionHelpFormatter,
+        )
         add_rig_arguments(check, engine_needed=name == "tdc")
         if name == "restrictor":
             size = check.add_mutually_exclusive_group(required=True)
@@ -71,8 +77,9 @@ def run(args: argparse.Namespace) -> int:
         from borewright.cli.console import cylinder_of
 
         cylinder_of(engine.cylinders, args.cylinder)
+    purpose = _purpose(args)
     with at_the_rig(args, engine) as (bench, console, _):
-        check = _make(args, bench, console, engine)
+        check = _make(args, purpose, bench, console)
     if args.json:
         print(json.dumps(_as_dict(check), allow_nan=False))
     else:
@@ -80,31 +87,37 @@ def run(args: argparse.Namespace) -> int:
     return exits.OK if check.passed else exits.UNUSABLE
 
 
-def _make(args: argparse.Namespace, bench: Bench, console: Console, engine: Engine | None) -> RigCheck:
-    console.take_zero()
-    if args.check == "tdc" and engine is not None:
-        _find_tdc(args, bench, console)
-    elif args.check != "zero":
-        _with_air(args, console)
-    return bench.state.checks[args.check]
-
-
-def _with_air(args: argparse.Namespace, console: Console) -> None:
+def _purpose(args: argparse.Namespace) -> Purpose | None:
+    """What the check lets air in for; None where it lets in none. Raises UseError for an orifice that cannot serve."""
     from math import pi
 
     from borewright.errors import UseError
     from borewright.service.acts import Purpose
     from borewright.units import parse
 
-    purpose = Purpose("sealed")
-    if args.check == "restrictor":
-        if args.orifice_area is not None:
-            area_m2 = parse(args.orifice_area, "area")
-        else:
-            area_m2 = pi / 4.0 * parse(args.orifice_bore, "length") ** 2
-        if not 1e-9 <= area_m2 <= 1e-4:
-            raise UseError(f"an orifice of {area_m2 * 1e6:g} mm² cannot serve here; between 0.001 and 100 mm² can")
-        purpose = Purpose("restrictor", orifice_area_m2=area_m2)
+    if args.check == "sealed":
+        return Purpose("sealed")
+    if args.check != "restrictor":
+        return None
+    if args.orifice_area is not None:
+        area_m2 = parse(args.orifice_area, "area")
+    else:
+        area_m2 = pi / 4.0 * parse(args.orifice_bore, "length") ** 2
+    if not 1e-9 <= area_m2 <= 1e-4:
+        raise UseError(f"an orifice of {area_m2 * 1e6:g} mm² cannot serve here; between 0.001 and 100 mm² can")
+    return Purpose("restrictor", orifice_area_m2=area_m2)
+
+
+def _make(args: argparse.Namespace, purpose: Purpose | None, bench: Bench, console: Console) -> RigCheck:
+    console.take_zero()
+    if args.check == "tdc":
+        _find_tdc(args, bench, console)
+    elif purpose is not None:
+        _with_air(purpose, console)
+    return bench.state.checks[args.check]
+
+
+def _with_air(purpose: Purpose, console: Console) -> None:
     done = console.carry_out(purpose, AIR_HINT)
     if done.analysed.check is None:
         from borewright.errors import NotReadyError
