@@ -10,6 +10,7 @@ from borewright.cli import exits
 from borewright.cli.at_the_rig import add_rig_arguments, at_the_rig
 from borewright.cli.output import date_words
 from borewright.cli.record import add_record_argument, open_store
+from borewright.errors import BorewrightError, UseError
 
 if TYPE_CHECKING:
     from borewright.cli.console import Console
@@ -29,6 +30,7 @@ EXAMPLE = """examples:
 
 In this order for a new rig; true TDC again for each fitting of the encoder."""
 
+LARGEST_BACKLASH_DEG = 5.0
 AIR_HINT = "The checks are made in the order zero, sealed, restrictor."
 
 
@@ -77,6 +79,8 @@ def run(args: argparse.Namespace) -> int:
         from borewright.cli.console import cylinder_of
 
         cylinder_of(engine.cylinders, args.cylinder)
+        if not 0.0 <= args.backlash <= LARGEST_BACKLASH_DEG:
+            raise UseError(f"a backlash of {args.backlash:g}° cannot be right; give 0 to {LARGEST_BACKLASH_DEG:g}")
     purpose = _purpose(args)
     with at_the_rig(args, engine) as (bench, console, _):
         check = _make(args, purpose, bench, console)
@@ -91,7 +95,6 @@ def _purpose(args: argparse.Namespace) -> Purpose | None:
     """What the check lets air in for; None where it lets in none. Raises UseError for an orifice that cannot serve."""
     from math import pi
 
-    from borewright.errors import UseError
     from borewright.service.acts import Purpose
     from borewright.units import parse
 
@@ -120,9 +123,7 @@ def _make(args: argparse.Namespace, purpose: Purpose | None, bench: Bench, conso
 def _with_air(purpose: Purpose, console: Console) -> None:
     done = console.carry_out(purpose, AIR_HINT)
     if done.analysed.check is None:
-        from borewright.errors import NotReadyError
-
-        raise NotReadyError(f"the check came to nothing: {done.analysed.void_reason}")
+        raise BorewrightError(f"the check came to nothing: {done.analysed.void_reason}")
 
 
 def _find_tdc(args: argparse.Namespace, bench: Bench, console: Console) -> None:
