@@ -175,7 +175,7 @@ class Process:
 class Served:
     """`borewright sim` in a process, and the person there."""
 
-    def __init__(self, *where: object, speed: float = 3.0, scenario: str = "hillclimb-before") -> None:
+    def __init__(self, *where: object, speed: float = 2.0, scenario: str = "hillclimb-before") -> None:
         self._process = Process("sim", "--scenario", scenario, "--speed", speed, *where, patience_s=SIM_PATIENCE_S)
         try:
             addresses = dict(str(self._process.line()).split(" ", 1) for _ in range(2))
