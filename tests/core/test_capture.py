@@ -41,7 +41,11 @@ def test_leakage_area_and_times_beside_the_truth(synthesise: Callable[..., Any],
     if capture.leakage_percent > 1.0:
         assert result.leak_area_m2 * 1e6 == pytest.approx(leak_mm2, rel=0.01)
     assert result.steady
-    assert result.marks == ()
+    if capture.leakage_percent > 90.0:
+        (mark,) = result.marks
+        assert mark.startswith("nearly all air gets out")
+    else:
+        assert result.marks == ()
     assert result.zero_regulated_pa == pytest.approx(1500.0, abs=150.0)
     assert result.zero_cylinder_pa == pytest.approx(-900.0, abs=150.0)
     shut = round(10.0 * capture.run.rate_hz)

@@ -38,12 +38,12 @@ REACTIONS: tuple[Reaction, ...] = (
     ("Put the hose into cylinder ([0-9]+)", ("hose {0}",), ""),
     ("Nothing shows yet which TDC", (), ""),
     ("Turn the crank by hand, never with the starter", ("turn +800 rpm 30",), None),
-    (".* Look which hole the hose is in", (), HOSE),
-    ("Restrain the crank, take the bar off", ("restrain 40",), "40"),
-    (".* Turn ([0-9]+)° in the running direction", ("restrain off", "turn +{0} rpm 30", "restrain 40"), None),
-    (".* Turn back ([0-9]+)°", ("restrain off", "turn -{0} rpm 60", "restrain 40"), None),
-    ("Not confirmed:", (), ""),
-    ("Ready for air: press", ("hold press",), None),
+    ("Look which hole the hose is in", (), HOSE),
+    ("Say how much torque the restraint", (), "40 Nm"),
+    (".* Turn ([0-9]+)° in the running direction", ("restrain off", "turn +{0} rpm 30"), None),
+    (".* Turn back ([0-9]+)°", ("restrain off", "turn -{0} rpm 60"), None),
+    ("Not confirmed:", ("restrain 40",), ""),
+    ("Ready for air: pressing", ("hold press",), None),
 )
 
 

@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import argparse
 import getpass
+import signal
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from math import pi
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from borewire.messages import AirState
+
 from borewright.cli.record import add_record_argument, open_store
-from borewright.errors import StoreError
+from borewright.errors import LinkError, StoreError
 
 if TYPE_CHECKING:
     from borewright.cli.console import Console
@@ -69,30 +72,50 @@ def at_the_rig(args: argparse.Namespace, engine: Engine | None) -> Iterator[tupl
         bench = Bench(endpoint, writer, wall_clock=time.time, tell=console.tell, engine=engine, who=args.who, ambient=ambient)
         console.attend(bench)
         try:
-            serial = console.meet_the_rig()
-            if setup is not None:
-                store.save_rig(serial, setup)
-            bench.use_setup(store.get_rig(serial) or _usual_setup(engine))
-            bench.know_checks(store.latest_rig_checks(serial))
-            yield bench, console, store
+            with _ended_like_ctrl_c():
+                serial = console.meet_the_rig()
+                if setup is not None:
+                    store.save_rig(serial, setup)
+                bench.use_setup(store.get_rig(serial) or _usual_setup(engine))
+                bench.know_checks(store.latest_rig_checks(serial))
+                yield bench, console, store
         finally:
-            air_on = bench.state.pressurised
-            bench.take_leave()
-            if air_on:
-                console.tell_plainly(_last_words(bench))
+            _leave(bench, console)
             written = writer.close()
             endpoint.close()
         if not written:
             raise StoreError(f"{args.db} is on a disk too slow to keep up; the last of the record may be missing")
 
 
-def _last_words(bench: Bench) -> str:
-    """What has become of the air, for a person whose program ends."""
-    from borewire.messages import AirState
+@contextmanager
+def _ended_like_ctrl_c() -> Iterator[None]:
+    """A closed terminal window and a request to end are taken as Ctrl-C is: shut, vent, keep what was recorded."""
+    names = ("SIGTERM", "SIGHUP")  # SIGHUP: not on Windows
+    before = {number: signal.signal(number, _interrupt) for name in names if (number := getattr(signal, name, None)) is not None}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
 
-    if bench.state.has_valves and bench.state.device_air is AirState.VENTED:
-        return "supply shut, vent open; turn and undo nothing until the gauges are down"
-    return "\a*** SHUT THE SUPPLY AND OPEN THE VENT BY HAND; turn and undo nothing until the gauges are down ***"
+
+def _interrupt(_number: int, _frame: object) -> None:
+    raise KeyboardInterrupt
+
+
+def _leave(bench: Bench, console: Console) -> None:
+    """Shut and vent, or stay until the person has; then say what has become of the air and of a test that was under way."""
+    air_on, tests = bench.state.pressurised, len(bench.done)
+    bench.take_leave()
+    if air_on and bench.state.has_valves and bench.state.device_air is AirState.VENTED:
+        console.tell_plainly("supply shut, vent open; turn and undo nothing until the gauges are down")
+    elif bench.state.pressurised:
+        with suppress(LinkError, KeyboardInterrupt):
+            console.stay_until_vented()
+    for done in bench.done[tests:]:
+        console.tell_plainly(f"what was recorded is kept, as void: {done.analysed.void_reason}")
+    if bench.state.pressurised:
+        console.tell_plainly("\a*** SHUT THE SUPPLY AND OPEN THE VENT BY HAND; turn and undo nothing until the gauges are down ***")
 
 
 def _usual_setup(engine: Engine | None) -> RigSetup:
@@ -106,12 +129,15 @@ def _usual_setup(engine: Engine | None) -> RigSetup:
 def _ambient(args: argparse.Namespace) -> AirConditions:
     from borewright.errors import UseError
     from borewright.service.conditions_of_air import AirConditions
-    from borewright.units import parse
+    from borewright.units import UnitsError, parse
 
     usual = AirConditions()
-    p_ambient = usual.p_ambient_abs_pa if args.ambient is None else parse(args.ambient, "pressure_gauge")
+    try:
+        p_ambient = usual.p_ambient_abs_pa if args.ambient is None else parse(args.ambient, "pressure_gauge")
+    except UnitsError:
+        p_ambient = float("nan")
     if not 30e3 <= p_ambient <= 120e3:
-        raise UseError(f"--ambient {args.ambient} is no air pressure on earth; give what a barometer at the rig shows")
+        raise UseError(f"--ambient {args.ambient} is no air pressure on earth; give what a barometer shows, like 98.9 kPa")
     air_k = usual.t_supply_k if args.air_temp is None else parse(args.air_temp, "temperature")
     engine_k = air_k if args.engine_temp is None else parse(args.engine_temp, "temperature")
     for option, t_k in (("--air-temp", air_k), ("--engine-temp", engine_k)):

@@ -11,16 +11,20 @@ import threading
 from collections.abc import Callable, Iterable
 
 from borewright.core.conditions import CONFIRMATIONS
-from borewright.errors import LinkError, NotReadyError, UseError
+from borewright.errors import LinkError, NotReadyError, StoreError, UseError
 from borewright.service import acts, effects
 from borewright.service.bench import Bench, Done
 from borewright.service.guide import Step, next_step
 from borewright.session.session import Phase
+from borewright.store.writer import WriteFailed
+from borewright.units import UnitsError, parse
 
 __all__ = ["Console", "Lines"]
 
 LIVE_EVERY_S = 0.5
-READY_LIMIT_S = 10.0
+ALARM_EVERY_S = 5.0
+YES = ("", "y", "yes", "ok", "done")
+WITH_AIR = "with air on: listen keeps it on for looking and listening, go on ends that, stop shuts and vents"
 
 
 class Lines:
@@ -115,6 +119,18 @@ class Console:
         while self.bench.endpoint.monotonic() < until_s:
             self.bench.turn()
 
+    def stay_until_vented(self) -> None:
+        """The program ends, but only the person can vent: go on watching and sounding until the pressure is gone.
+
+        Another Ctrl-C, or a link that is lost, ends this too.
+        """
+        sounded_s = float("-inf")
+        while self.bench.state.pressurised:
+            if self.bench.endpoint.monotonic() - sounded_s >= ALARM_EVERY_S:
+                sounded_s = self.bench.endpoint.monotonic()
+                self._out("\a*** SHUT THE SUPPLY AND OPEN THE VENT BY HAND; turn and undo nothing ***")
+            self.bench.turn()
+
     # ------------------------------------------------------------------ following the guide
 
     def carry_out(self, purpose: acts.Purpose, blocked_hint: str) -> Done:
@@ -131,6 +147,7 @@ class Console:
             step = next_step(bench.state)
             if bench.state.session.phase is Phase.REFUSED and bench.state.lost is not None:
                 raise LinkError(bench.state.lost)
+            self._heed_the_record()
             if step.key == "blocked" and not bench.state.readiness.locked:
                 raise NotReadyError(f"not ready for air: {step.text} {blocked_hint}".strip())
             self._show(step)
@@ -138,6 +155,12 @@ class Console:
             self._take_line(step)
             bench.turn()
         return bench.done[-1]
+
+    def _heed_the_record(self) -> None:
+        """A record that cannot be written is told before air is let in, not after."""
+        failed = next((word for word in self.bench.writer_news if isinstance(word, WriteFailed)), None)
+        if failed is not None and not self.bench.state.readiness.locked:
+            raise StoreError(failed.reason)
 
     def ask(self, question: str) -> str:
         """Print a question and turn the bench until a line comes. Raises NotReadyError when there is no more input."""
@@ -163,7 +186,9 @@ class Console:
                 if name in step.act.points:
                     self._out(f"    {sentence}")
         hint = _HINTS.get(step.key)
-        if hint is not None:
+        if step.key == "give_air":
+            self._out(f"  [{hint}; {WITH_AIR}]" if step.act is not None else f"  [{WITH_AIR}]")
+        elif hint is not None:
             self._out(f"  [{hint}]")
 
     def _gist(self, step: Step) -> str:
@@ -190,29 +215,31 @@ class Console:
                 raise NotReadyError("the input ended before all was answered; there is no result")
             return
         word = line.lower()
+        self._shown = None
         if word in ("stop", "s"):
             self.bench.act(acts.StopAll())
-        elif word == "hold":
+        elif word == "listen":
             self.bench.act(acts.SetHold(True))
         elif word == "go on":
             self.bench.act(acts.SetHold(False))
         elif word in ("quit", "q"):
             raise NotReadyError("ended by the person")
         elif step.key == "read_back_hose":
-            self._with_number(line, lambda number: acts.ReadBackHose(round(number)))
+            self._with_number(line, lambda number: acts.ReadBackHose(int(number)), whole=True)
         elif step.key == "restrain":
             self._with_number(line, acts.StateRestraint)
+        elif word not in YES:
+            self._out(f"  {line!r} is not understood here; Enter says yes, stop shuts and vents, quit ends")
         elif step.act is not None:
             self.bench.act(step.act)
-        self._shown = None
 
-    def _with_number(self, line: str, act: Callable[[float], acts.Act]) -> None:
+    def _with_number(self, line: str, act: Callable[[float], acts.Act], *, whole: bool = False) -> None:
         try:
-            number = float(line.replace(",", "."))
-        except ValueError:
+            number = parse(line, "torque") if not whole and line[-1:].isalpha() else float(line.replace(",", "."))
+        except (ValueError, UnitsError):
             number = float("nan")
-        if not 0.0 < number < 10_000.0:
-            self._out(f"  {line!r} is no number that can be used here; type a number")
+        if not 0.0 < number < 10_000.0 or (whole and number != int(number)):
+            self._out(f"  {line!r} is no number that can be used here; type a {'whole ' if whole else ''}number")
             return
         self.bench.act(act(number))
 
@@ -222,9 +249,9 @@ _HINTS = {
     "confirm_fitting": "Enter when the crank mark agrees",
     "begin_squeeze": "Enter to begin",
     "read_back_hose": "type the number of the cylinder that the hose is in",
-    "restrain": "type the holding torque in N·m",
+    "restrain": "type the holding torque in N·m, or with its unit",
     "confirm_people": "Enter to confirm all of them",
-    "give_air": "Enter to let air in; then hold keeps it on for looking and listening, go on ends that; stop shuts and vents",
+    "give_air": "Enter to let air in after three seconds",
     "shut_supply": "Enter when shut",
     "open_vent": "Enter when open",
 }

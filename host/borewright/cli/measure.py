@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from borewright.cli import exits
 from borewright.cli.at_the_rig import add_rig_arguments, at_the_rig, kept_as
+from borewright.errors import UseError
 
 if TYPE_CHECKING:
     from borewright.service.bench import Done
@@ -20,9 +21,10 @@ EXAMPLE = """examples:
   borewright measure --port /dev/ttyACM0 --engine four.toml --cylinder 1 --job "Larch four" --stage before
   borewright measure --port socket://localhost:5700 --engine four.toml --cylinder 3 --job "Larch four"
 
-It says what to do next and waits until it is done. Type stop, or press Ctrl-C, to shut and vent. While air is on, type hold to keep
-it on for looking and listening (again within a minute), and go on to let the test go on."""
+It says what to do next and waits until it is done. Type stop, or press Ctrl-C, to shut and vent. While air is on, type listen to
+keep it on for looking and listening (again within a minute), and go on to let the test go on."""
 
+LONGEST_NAME = 80
 BLOCKED_HINT = "The rig's own checks are made with: borewright rig sealed, rig restrictor, rig tdc."
 
 
@@ -40,30 +42,33 @@ def run(args: argparse.Namespace) -> int:
     from borewright.service.acts import Purpose
     from borewright.service.engines import load_engine
 
+    name = args.job.strip()
+    if not 0 < len(name) <= LONGEST_NAME or not name.isprintable():
+        raise UseError(f"a job has a name of 1 to {LONGEST_NAME} characters that can be printed; give another --job")
     engine, document = load_engine(args.engine)
     cylinder = cylinder_of(engine.cylinders, args.cylinder)
     with at_the_rig(args, engine) as (bench, console, store):
-        job = _job(store, args, engine.name, document)
+        job = _job(store, name, args, engine.name, document)
         bench.job_id = job.id
         console.take_zero()
         done = console.carry_out(Purpose("test", cylinder), BLOCKED_HINT)
         bench.flush_writer()
-        test, void_reason = kept_as(bench, done)
-        shown = _as_dict(done, job) | {"test": test, "void_reason": void_reason}
-    print(json.dumps(shown, allow_nan=False) if args.json else _words(shown))
-    return exits.OK if void_reason is None else exits.UNUSABLE
+        shown = _as_dict(done, job)
+        try:
+            shown["test"], shown["void_reason"] = kept_as(bench, done)
+        finally:  # a reading that the record could not take is shown all the same
+            print(json.dumps(shown, allow_nan=False) if args.json else _words(shown))
+    return exits.OK if shown["void_reason"] is None else exits.UNUSABLE
 
 
-def _job(store: Store, args: argparse.Namespace, engine_name: str, document: dict[str, Any]) -> JobRecord:
-    from borewright.errors import UseError
-
+def _job(store: Store, name: str, args: argparse.Namespace, engine_name: str, document: dict[str, Any]) -> JobRecord:
     engine_id = store.save_engine(engine_name, document)
-    job = store.find_job(args.job, args.stage)
+    job = store.find_job(name, args.stage)
     if job is None:
-        return store.get_job(store.create_job(args.job, args.stage, engine_id, technician=args.who))
+        return store.get_job(store.create_job(name, args.stage, engine_id, technician=args.who))
     if job.engine_id != engine_id:
         raise UseError(
-            f"job {args.job!r} at stage {args.stage!r} is of another engine, {job.engine_name!r}; "
+            f"job {name!r} at stage {args.stage!r} is of another engine, {job.engine_name!r}; "
             "name its engine file, or another job"
         )
     return job
@@ -76,6 +81,8 @@ def _as_dict(done: Done, job: JobRecord) -> dict[str, Any]:
         "stage": job.stage,
         "engine": job.engine_name,
         "cylinder": done.purpose.cylinder,
+        "void_reason": done.analysed.void_reason,
+        "test": None,
         "marks": list(done.analysed.marks),
         "readiness": {key: value for key, value in done.evidence.items() if key != "conditions"},
     }
@@ -93,7 +100,7 @@ def _words(shown: dict[str, Any]) -> str:
     head = f"\nCylinder {shown['cylinder']}, {shown['job']}, {shown['stage']}"
     lines = [head]
     if shown["void_reason"] is not None:
-        lines.append(f"  VOID: {shown['void_reason']}")
+        lines.append(f"  VOID: {shown['void_reason']}; the figures below are not to be used")
     if "leakage_percent" in shown:
         regulated, cylinder = shown["pair_psi"]
         lines.append(f"  leakage    {shown['leakage_percent']:.1f} %      reads {regulated}/{cylinder} psi")
@@ -101,5 +108,5 @@ def _words(shown: dict[str, Any]) -> str:
         times = [(name[1:3], time_s) for name, time_s in shown["decay"].items() if time_s is not None]
         lines.append("  decay      " + (", ".join(f"to {share} % in {time_s:.2f} s" for share, time_s in times) or "not seen"))
     lines += [f"  mark: {mark}" for mark in shown["marks"]]
-    lines.append(f"  kept as test {shown['test']}")
+    lines.append("  NOT KEPT" if shown["test"] is None else f"  kept as test {shown['test']}")
     return "\n".join(lines)

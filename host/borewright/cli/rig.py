@@ -105,7 +105,8 @@ def _purpose(args: argparse.Namespace) -> Purpose | None:
     if args.orifice_area is not None:
         area_m2 = parse(args.orifice_area, "area")
     else:
-        area_m2 = pi / 4.0 * parse(args.orifice_bore, "length") ** 2
+        bore_m = parse(args.orifice_bore, "length")
+        area_m2 = pi / 4.0 * bore_m * abs(bore_m)
     if not 1e-9 <= area_m2 <= 1e-4:
         raise UseError(f"an orifice of {area_m2 * 1e6:g} mm² cannot serve here; between 0.001 and 100 mm² can")
     return Purpose("restrictor", orifice_area_m2=area_m2)
@@ -123,7 +124,8 @@ def _make(args: argparse.Namespace, purpose: Purpose | None, bench: Bench, conso
 def _with_air(purpose: Purpose, console: Console) -> None:
     done = console.carry_out(purpose, AIR_HINT)
     if done.analysed.check is None:
-        raise BorewrightError(f"the check came to nothing: {done.analysed.void_reason}")
+        hint = "see that the hose is off the engine and its end closed off as asked, and make the check again"
+        raise BorewrightError(f"the check came to nothing: {done.analysed.void_reason}; {hint}")
 
 
 def _find_tdc(args: argparse.Namespace, bench: Bench, console: Console) -> None:

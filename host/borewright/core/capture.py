@@ -19,6 +19,8 @@ __all__ = ["CaptureResult", "CaptureUnusable", "analyse_capture"]
 
 PA_PER_PSI = 6894.757293168
 _LEAST_STEADY_S = 0.3
+_NEARLY_ALL_PERCENT = 90.0
+_NEARLY_ALL = "nearly all air gets out: right hole, right TDC? decompression device or a valve held open? adapter?"
 _LEAST_DECAY_SAMPLES = 8
 _FLAGS_AGREE_S = 0.5  # blocks, valve travel and noise together stay well under this
 
@@ -214,6 +216,8 @@ class _Marks:
             marks.append("short vented baseline")
         if self.phases.isolated is None:
             marks.append("no decay seen")
+        if mean_regulated - mean_cylinder > _NEARLY_ALL_PERCENT / 100.0 * mean_regulated:
+            marks.append(_NEARLY_ALL)
         return tuple(marks)
 
     def _saturated(self, laws: tuple[ChannelLaw, ChannelLaw]) -> bool:

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from borewright.core.evidence import SqueezeWatch, contradicts, hose_from_squeeze, stroke_from_squeeze
 from borewright.core.readiness_table import AIR_ON, Event
+from borewright.service.acts import PlaceHose
 from borewright.service.air import happen
 from borewright.service.work import Work
 
@@ -57,7 +58,7 @@ def read_back_hose(work: Work, cylinder: int) -> None:
     state = work.state
     if cylinder != state.purpose.cylinder:
         drop_hose(work)
-        work.set(confirmed=None)
+        work.set(confirmed=None, hose=PlaceHose("cylinder", cylinder))
         work.say("warning", f"the hose is in cylinder {cylinder}; put it into cylinder {state.purpose.cylinder}")
         happen(work, Event.STOP if state.readiness.state in AIR_ON else Event.READY_LOST)
     elif state.hose_evidence is not None:

@@ -60,15 +60,16 @@ def next_step(state: BenchState) -> Step:
     if not state.conditions or "link" in unmet:
         return Step("wait", _words(unmet["link"]) if unmet else "wait for the rig")
     if "rig" in unmet and "still" not in unmet:  # a crank that is turned pumps air through the vent
-        just_vented = state.now_s - state.state_since_s < SETTLES_S
-        return Step("wait" if state.zero is not None or just_vented else "blocked", _words(unmet["rig"]))
+        if state.zero is not None or state.now_s - state.state_since_s < SETTLES_S:
+            return Step("wait", "wait a moment until the pressures have settled")
+        return Step("blocked", _words(unmet["rig"]))
     step = _test_step(state, unmet) if state.purpose.kind == "test" else _outlet_step(state)
     if step is not None:
         return step
     if "still" in unmet:
         return Step("keep_still", "keep the crank still")
     if state.purpose.kind == "test" and state.holding_torque_nm is None:
-        return Step("restrain", "restrain the crank, take the bar off, and say how much torque the restraint holds")
+        return Step("restrain", "say how much torque the restraint of the crank will hold; it goes on once the crank stands at TDC")
     if "people" in unmet:
         points = frozenset(confirmations_needed(state.engine if state.purpose.kind == "test" else None))
         return Step("confirm_people", _words(unmet["people"]), acts.ConfirmPeople(points))
@@ -76,10 +77,11 @@ def next_step(state: BenchState) -> Step:
         first = next(iter(unmet.values()))
         return Step("wait" if first.name == "air" else "blocked", _words(first))
     if state.has_hold_switch:
-        return Step("give_air", "ready for air: press the hold-to-run switch and keep it pressed until the rig is vented")
+        text = "ready for air: pressing the hold-to-run switch lets it in (let go of it first); keep it pressed until vented"
+        return Step("give_air", text)
     if state.has_valves:
         return Step("give_air", "ready for air", acts.AskAir())
-    return Step("give_air", "ready for air: see that the vent is closed, then open the supply by hand, slowly", acts.AskAir())
+    return Step("give_air", "ready for air: close the vent, then open the supply by hand, slowly; that begins the test")
 
 
 def _words(condition: Condition) -> str:
@@ -136,7 +138,8 @@ def _test_step(state: BenchState, unmet: dict[str, Condition]) -> Step | None:
     if "stroke_and_hose" in unmet:
         evidence = state.hose_evidence
         if evidence is not None and evidence.needs_read_back and not evidence.read_back:
-            return Step("read_back_hose", _words(unmet["stroke_and_hose"]), acts.ReadBackHose(cylinder))
+            text = "look which hole the hose is in: another cylinder moves in step, and the squeeze cannot tell them apart"
+            return Step("read_back_hose", text)
         turns = "one turn" if state.engine is not None and state.engine.cycle == "two-stroke" else "two turns"
         text = f"{unmet['stroke_and_hose'].reason}. Next the crank is turned by hand through {turns} or more, all plugs out"
         return Step("begin_squeeze", text, acts.BeginSqueeze())

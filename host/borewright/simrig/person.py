@@ -148,15 +148,19 @@ class Person:
                 self._place_hose()
             case "squeeze_turn":
                 self._squeeze()
-            case "begin_squeeze" | "confirm_people" | "confirm_fitting":
+            case "begin_squeeze" | "confirm_fitting":
+                self._say_done(step)
+            case "confirm_people":
+                if self._bench.state.holding_torque_nm is not None:
+                    self.at_the_rig(f"restrain {self._holding_torque_nm:g}")
                 self._say_done(step)
             case "read_back_hose":
                 self._read_back()
             case "find_index" | "turn_to_tdc":
                 self._turn(step.turn_deg or 0.0)
             case "restrain":
-                self.at_the_rig(f"restrain {self._holding_torque_nm:g}")
                 self.tell(acts.StateRestraint(self._holding_torque_nm))
+                self.wait(0.1)
             case "give_air":
                 self._give_air(step)
             case "shut_supply":
@@ -178,8 +182,6 @@ class Person:
         if self._bench.state.holding_torque_nm is not None:
             self.at_the_rig("restrain off")
         self.at_the_rig(f"turn {turn_deg:+.2f} rpm {TURN_RPM:g}")
-        if self._bench.state.holding_torque_nm is not None:
-            self.at_the_rig(f"restrain {self._holding_torque_nm:g}")
         self.wait(1.2)
 
     def _place_hose(self) -> None:
