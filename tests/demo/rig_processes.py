@@ -44,6 +44,8 @@ REACTIONS: tuple[Reaction, ...] = (
     (".* Turn back ([0-9]+)°", ("restrain off", "turn -{0} rpm 60"), None),
     ("Not confirmed:", ("restrain 40",), ""),
     ("Ready for air: pressing", ("hold press",), None),
+    ("Shut the supply and open the vent by hand", (), ""),
+    ("Ready for air: close the vent", ("vent shut", "supply open"), None),
 )
 
 
@@ -143,6 +145,10 @@ class Process:
     def interrupt(self) -> None:
         """Press Ctrl-C."""
         self.child.send_signal(signal.SIGINT)
+
+    def ask_to_end(self) -> None:
+        """What a closed terminal window or a shutdown does."""
+        self.child.send_signal(signal.SIGTERM)
 
     @property
     def text(self) -> str:

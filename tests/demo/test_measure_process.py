@@ -157,6 +157,40 @@ def test_unplugging_with_air_on_ends_in_words_and_keeps_the_capture_as_void(shop
         assert store.latest_rig_checks(shop.checks["sealed"]["rig"])["sealed"].passed  # the check made before still stands
 
 
+def test_a_program_that_is_ended_on_a_hand_rig_stays_until_the_person_has_vented(tmp_path: Path) -> None:
+    db = tmp_path / "hand.db"
+    rig = Served("--tcp", "127.0.0.1:0", scenario=f"{SCENARIO}-hand")
+    process = Process("rig", "sealed", "--port", rig.port, "--db", db)
+    try:
+        process.until("PRESSURISED: air is on", rig.person)
+        process.ask_to_end()
+        process.until("SHUT THE SUPPLY AND OPEN THE VENT BY HAND")
+        assert process.child.poll() is None
+        rig.person.do("supply shut", "vent open")
+        assert process.end() == 130, process.text
+        assert rig.person.gauges_kpa() == (0.0, 0.0)
+    finally:
+        process.clear_up()
+        rig.close()
+    assert "supply shut, vent open" not in process.text
+    assert "kept, as void" in process.text
+    with Store.open(db, create=False) as store:
+        (capture,) = store.list_captures()
+        assert capture.state == "void"
+
+
+@pytest.mark.parametrize("name", ["", "   ", "two\nlines", "\x1b[31mred", "x" * 81])
+def test_a_job_name_that_no_list_could_show_is_refused(tmp_path: Path, name: str) -> None:
+    process = Process(
+        "measure", "--port", tmp_path / "none", "--db", tmp_path / "n.db", "--engine", ENGINE, "--cylinder", 1, "--job", name
+    )
+    try:
+        assert process.end() == 2, process.text
+    finally:
+        process.clear_up()
+    assert not (tmp_path / "n.db").exists()
+
+
 def test_the_end_of_input_lets_nothing_in(shop: Shop) -> None:
     process = shop.measure("nobody there")
     try:
