@@ -1,7 +1,14 @@
-"""What is in this folder and is no test, and what all tests need: Qt without a screen."""
+"""What is in this folder and is no test, and what all tests need: Qt without a screen, the same examples in every run."""
 
 import os
+
+from hypothesis import settings
 
 collect_ignore = ["run.py", "bench"]
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+
+# the same examples in every run, so that a failure is that of the change; `--hypothesis-profile=search` looks for new ones
+settings.register_profile("same", derandomize=True)
+settings.register_profile("search", derandomize=False, print_blob=True)
+settings.load_profile("same")

@@ -229,6 +229,14 @@ def test_unusable_captures(synthesise: Callable[..., Any], changes: dict[str, An
         _analyse(synthesise(**changes).columns)
 
 
+def test_a_cylinder_wire_that_comes_loose_with_the_air(synthesise: Callable[..., Any]) -> None:
+    columns = synthesise(leak_mm2=0.1).columns
+    raw = columns.raw.copy()
+    raw[1, 2400:] = 0  # reads far under ambient from then on
+    with pytest.raises(CaptureUnusable, match="No pressure reached the cylinder side"):
+        _analyse(replace(columns, raw=raw).between(0, 3010))
+
+
 def test_no_samples_at_all() -> None:
     with pytest.raises(CaptureUnusable, match="too short"):
         _analyse(SampleColumns.empty(2, 1_000_000))

@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from borewright.core.decay import decay_times
 from borewright.core.flow import Floats, leak_area_m2, leakage_percent
-from borewright.core.phases import CaptureUnusable, Phases, find_phases, noise_pa
+from borewright.core.phases import NO_PRESSURE, CaptureUnusable, Phases, find_phases, noise_pa
 from borewright.core.rig import ChannelLaw
 from borewright.core.samples import SampleColumns, SampleFlags
 from borewright.core.steady import steady_part
@@ -117,9 +117,7 @@ def analyse_capture(
     part = steady_part(t[on], regulated[on], cylinder[on])
     read = (on.start + part.start, on.start + part.stop)
     if part.p_cylinder_gauge_pa <= 0.0:
-        raise CaptureUnusable(
-            "No pressure reached the cylinder side; check the hose, the adapter and that the piston is at compression TDC."
-        )
+        raise CaptureUnusable(NO_PRESSURE)
 
     low = min(part.p_cylinder_gauge_pa, part.p_regulated_gauge_pa)
     area = float(leak_area_m2(restrictor_area_m2, part.p_regulated_gauge_pa, low, p_ambient_abs_pa, t_supply_k, t_cylinder_k))

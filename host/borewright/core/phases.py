@@ -20,7 +20,7 @@ import numpy.typing as npt
 from borewright.core.curves import Range, find_corner, prefix_misfit, running_mean, runs
 from borewright.core.flow import Floats, flow_function
 
-__all__ = ["CaptureUnusable", "Phases", "Range", "find_phases", "noise_pa"]
+__all__ = ["NO_PRESSURE", "CaptureUnusable", "Phases", "Range", "find_phases", "noise_pa"]
 
 BLOCK_S = 0.010
 LEAST_BASELINE_S = 0.1
@@ -28,6 +28,7 @@ LEAST_AIR_S = 0.5
 LEAST_TOP_PA = 20_000.0
 MOST_ZERO_PA = 30_000.0
 _AIR_AT_START = "The recording begins with air on; start it while the rig is vented, so that the zeros can be read."
+NO_PRESSURE = "No pressure reached the cylinder side; check the hose, the adapter and that the piston is at compression TDC."
 LEAST_ISOLATED_S = 0.05
 THROTTLING_S = 0.06
 QUICK_VALVE_S = 0.15  # a supply valve that closes within this is taken to close at once
@@ -196,9 +197,12 @@ class _Blocks:
         )
 
     def _knee(self, begin: int, end: int) -> int:
-        """Where p_cylinder has about reached its level."""
+        """Where p_cylinder has about reached its level. Raises CaptureUnusable when it has none above ambient."""
         smooth = running_mean(self.cylinder, self.blocks(0.1))[begin:end]
-        return begin + int(np.flatnonzero(smooth >= 0.97 * np.max(smooth))[0])
+        level = float(np.max(smooth))
+        if level <= 0.0:
+            raise CaptureUnusable(NO_PRESSURE)
+        return begin + int(np.flatnonzero(smooth >= 0.97 * level)[0])
 
     def _fill_end(self, begin: int, knee: int, shut: int) -> int:
         """Where p_cylinder no longer climbs by 1 % of p_regulated in 0.3 s; not before it has 80 % of its level."""
