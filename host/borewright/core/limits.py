@@ -42,7 +42,6 @@ class Limits:
 
     # position
     window_deg: float = 1.5  # project: within 1.71 deg of TDC a piston of 86 mm stroke moves less than 0.025 mm
-    holding_torque_fraction: float = 0.5  # project: gas torque may reach half of what holds the crank
     recovery_deg: float = 180.0  # AC 43.13-1B para 8-14: overshot, back up at least half a turn
 
     # still

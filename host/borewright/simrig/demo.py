@@ -57,7 +57,6 @@ class StageReport:
     cylinders: list[CylinderReport] = field(default_factory=list)
     refusals: list[effects.AirRefused] = field(default_factory=list)
     said: list[effects.Say] = field(default_factory=list)
-    virtual_s: float = 0.0
 
     def as_dict(self, truth: Mapping[int, Truth]) -> dict[str, Any]:
         """The stage as the demo's JSON has it, with the truth beside each result."""
@@ -130,7 +129,6 @@ def run_stage(
         bench.take_leave()
         writer.close()
         port.close()
-    report.virtual_s = port.monotonic()
     return report
 
 
