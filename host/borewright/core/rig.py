@@ -7,15 +7,19 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass, field, replace
 from hashlib import sha256
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["ChannelLaw", "CheckKind", "RigCheck", "RigSetup", "TrueTdc"]
+__all__ = ["ChannelLaw", "CheckKind", "CheckRefused", "RigCheck", "RigSetup", "TrueTdc"]
 
-CheckKind = Literal["zero", "sealed", "restrictor", "tdc"]
+CheckKind = Literal["zero", "span", "sealed", "restrictor", "tdc", "volumes", "acceptance"]
 TdcMethod = Literal["piston_stop", "dial_gauge", "timing_mark", "locking_pin"]
+
+
+class CheckRefused(ValueError):
+    """A check or calibration that its data cannot carry; one sentence says why and what to do."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +27,8 @@ class ChannelLaw:
     """How one channel's raw words become a gauge pressure.
 
     The device says volts = volts_at_zero + raw · volts_per_raw. The transducer is ratiometric: it gives 10 % of its supply at the
-    bottom of its range and 90 % at the top. zero_pa is what it read at vent and is taken off; gain corrects the span.
+    bottom of its range and 90 % at the top. zero_pa is what it read at vent and is taken off; gain corrects the span, and bow_pa,
+    from a calibration that showed one, the curve between the ends of the range: 4·x·(1 − x)·bow_pa at the share x of it.
 
     >>> law = ChannelLaw(0.0, 5.0 / 4096, 5.0, 0.0, 1_000_000.0)
     >>> round(float(law.gauge_pa(2048)))
@@ -37,10 +42,11 @@ class ChannelLaw:
     range_high_gauge_pa: float
     zero_pa: float = 0.0
     gain: float = 1.0
+    bow_pa: float = 0.0
 
     @property
     def pa_per_raw(self) -> float:
-        """Pressure of one raw step in Pa."""
+        """Pressure of one raw step in Pa; the bow changes it by four bows a range at most."""
         span = self.range_high_gauge_pa - self.range_low_gauge_pa
         return self.gain * self.volts_per_raw / self.sensor_supply_volts / 0.8 * span
 
@@ -49,11 +55,16 @@ class ChannelLaw:
         volts = self.volts_at_zero + np.asarray(raw, dtype=np.float64) * self.volts_per_raw
         fraction = (volts / self.sensor_supply_volts - 0.1) / 0.8
         span = self.range_high_gauge_pa - self.range_low_gauge_pa
-        return self.gain * (self.range_low_gauge_pa + fraction * span) - self.zero_pa
+        straight = self.gain * (self.range_low_gauge_pa + fraction * span) - self.zero_pa
+        return straight + 4.0 * fraction * (1.0 - fraction) * self.bow_pa if self.bow_pa else straight
 
     def raw_at(self, gauge_pa: float) -> int:
         """The raw word nearest to a gauge pressure, for limits that the device watches."""
-        return round((gauge_pa - float(self.gauge_pa(0))) / self.pa_per_raw)
+        raw = (gauge_pa - float(self.gauge_pa(0))) / self.pa_per_raw
+        if self.bow_pa:  # small and smooth: two more steps of the straight law leave nothing of it
+            for _ in range(2):
+                raw += (gauge_pa - float(self.gauge_pa(raw))) / self.pa_per_raw
+        return round(raw)
 
     def with_zero(self, zero_pa: float) -> ChannelLaw:
         """The same law with another zero."""
@@ -74,14 +85,17 @@ class TrueTdc:
 
 @dataclass(frozen=True, slots=True)
 class RigCheck:
-    """One check of the rig: what, when (seconds since 1970), by whom, on which device, and what it gave."""
+    """One check of the rig: what, when (seconds since 1970), by whom, on which device, and what it gave.
+
+    result: plain JSON; numbers at the top, raw points and certificates below.
+    """
 
     kind: CheckKind
     made_at_unix_s: float
     made_by: str
     device_serial: str
     passed: bool
-    result: dict[str, float | int | str | bool] = field(default_factory=dict)
+    result: dict[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
