@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 import pytest
-from borewright.core.decay import decay_pressure_abs_pa, decay_times
-from borewright.core.flow import AIR_GAS_CONSTANT, mass_flow_kg_s
+from borewright.core.decay import decay_times
+from borewright.core.flow import AIR_GAS_CONSTANT, decay_pressure_abs_pa, mass_flow_kg_s
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp

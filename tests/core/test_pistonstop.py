@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 
 import pytest
-from borewright.core.pistonstop import PistonStop, true_tdc_count
+from borewright.core.crank import true_tdc_count
+from borewright.core.pistonstop import PistonStop
 from hypothesis import given
 from hypothesis import strategies as st
 

@@ -11,7 +11,7 @@ import math
 import fluids
 import numpy as np
 import pytest
-from borewright.core import crank, decay, flow
+from borewright.core import crank, flow
 from borewright.core.rig import ChannelLaw
 from CoolProp.CoolProp import PropsSI
 from hypothesis import given, settings
@@ -260,15 +260,15 @@ def test_blowdown_of_half_a_litre() -> None:
         tau, abs=5e-7
     )
     times = {0.618823: 0.75, 1.441162: 0.50, 2.670456: 0.25, 3.865738: 0.10}
-    pressures = decay.decay_pressure_abs_pa(list(times), start, 1e-6, 500e-6, ATM, 293.15)
+    pressures = flow.decay_pressure_abs_pa(list(times), start, 1e-6, 500e-6, ATM, 293.15)
     assert (pressures - ATM) / 689_000.0 == pytest.approx(list(times.values()), abs=1e-6)
-    unchoked = float(decay.decay_pressure_abs_pa(3.564369, start, 1e-6, 500e-6, ATM, 293.15))
+    unchoked = float(flow.decay_pressure_abs_pa(3.564369, start, 1e-6, 500e-6, ATM, 293.15))
     assert unchoked == pytest.approx(191_801.0, abs=1.0)
-    end = decay.decay_pressure_abs_pa([5.88, 5.892035, 6.0, 100.0], start, 1e-6, 500e-6, ATM, 293.15)
+    end = flow.decay_pressure_abs_pa([5.88, 5.892035, 6.0, 100.0], start, 1e-6, 500e-6, ATM, 293.15)
     assert end[0] > ATM + 0.1
     assert end[1:] == pytest.approx([ATM] * 3, abs=1e-3)
     # adiabatic: 50 % at 1.072669 s
-    adiabatic = float(decay.decay_pressure_abs_pa(1.072669, start, 1e-6, 500e-6, ATM, 293.15, 1.4))
+    adiabatic = float(flow.decay_pressure_abs_pa(1.072669, start, 1e-6, 500e-6, ATM, 293.15, 1.4))
     assert (adiabatic - ATM) / 689_000.0 == pytest.approx(0.5, abs=1e-6)
 
 
@@ -276,14 +276,14 @@ def test_choked_blowdown_by_a_quarter() -> None:
     # White, Fluid Mechanics, P3.27: a fall by 25 % takes t = 0.420·V/(A·√(R·T0)) (formula read [R])
     volume, area, t_gas, start = 1.0, 1e-4, 300.0, 5e6
     quarter_s = 0.420 * volume / (area * math.sqrt(flow.AIR_GAS_CONSTANT * t_gas))
-    left = float(decay.decay_pressure_abs_pa(quarter_s, start, area, volume, ATM, t_gas))
+    left = float(flow.decay_pressure_abs_pa(quarter_s, start, area, volume, ATM, t_gas))
     assert left / start == pytest.approx(0.75, rel=1e-3)
 
 
 def test_small_change_leak_rate() -> None:
     # 500 cm³, 10 kPa in 60 s: 0.0833333 Pa·m³/s [C]: what our decay loses in the first moment is the flow times R·T
     area = 0.0833333 / float(flow.mass_flow_kg_s(1.0, 790_325.0, ATM, 293.15)) / (flow.AIR_GAS_CONSTANT * 293.15)
-    fall = 790_325.0 - float(decay.decay_pressure_abs_pa(0.6, 790_325.0, area, 500e-6, ATM, 293.15))
+    fall = 790_325.0 - float(flow.decay_pressure_abs_pa(0.6, 790_325.0, area, 500e-6, ATM, 293.15))
     assert fall / 0.6 * 60.0 == pytest.approx(10_000.0, rel=1e-3)
 
 

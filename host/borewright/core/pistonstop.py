@@ -1,4 +1,7 @@
-"""True TDC by piston stop: the crank is turned by hand against a soft stop from both sides, and TDC lies half way between."""
+"""True TDC by piston stop: the crank is turned by hand against a soft stop from both sides, and TDC lies half way between.
+
+With an offset piston pin it lies a little beside that; the engine's geometry says how far, and it is taken off.
+"""
 
 from __future__ import annotations
 
@@ -9,13 +12,17 @@ from typing import Literal
 
 import numpy as np
 
+from borewright.core.crank import contacts_apart_count, stop_middle_late_deg, true_tdc_count
+from borewright.core.engine import Engine
 from borewright.core.limits import Limits
 from borewright.core.rig import TrueTdc
 
-__all__ = ["WARNINGS", "PistonStop", "StopContact", "true_tdc_count"]
+__all__ = ["WARNINGS", "PistonStop", "StopContact"]
 
 Side = Literal["before", "after"]
 Step = Literal["contacts", "remove_stop", "done"]
+
+CORRECTION_U_SHARE = 0.1  # of the correction for an offset pin: tolerances, wear, a rounded figure in the engine file (practice)
 
 WARNINGS: tuple[str, ...] = (
     "Use a stop with a soft end and turn by hand only, never with the starter; a hard stop or force damages the piston.",
@@ -38,43 +45,12 @@ def _pairs(contacts: Sequence[StopContact]) -> tuple[tuple[float, float], ...]:
     return tuple(zip(before, after, strict=False))
 
 
-def _apart(before_count: float, after_count: float, counts_per_rev: int, running_sign: int) -> float:
-    """Counts from the contact before TDC to the one after it, in the running direction, modulo a turn."""
-    return (running_sign * (after_count - before_count)) % counts_per_rev
-
-
-def true_tdc_count(
-    stop_contacts: Sequence[tuple[float, float]], counts_per_rev: int, running_sign: Literal[1, -1] = 1
-) -> tuple[float, float]:
-    """TDC by piston stop: (count modulo one turn, its standard uncertainty in counts).
-
-    stop_contacts: pairs (count before TDC, count after TDC), each modulo any number of turns. TDC of a pair lies half way from the
-    first to the second in the running direction. The result is the mean of the pairs; its uncertainty is the larger of what their
-    scatter says and the resolution of one count on each side. Raises ValueError when there is no pair or counts_per_rev is below 4.
-
-    >>> true_tdc_count([(1400, 40), (1402, 42)], 1440)
-    (1.0, 1.0)
-    """
-    if counts_per_rev < 4:
-        raise ValueError(f"counts_per_rev: {counts_per_rev} is too few; an encoder gives at least 4 counts a turn")
-    if not stop_contacts:
-        raise ValueError("stop_contacts: at least one pair of contacts is needed")
-    middles = [
-        before + running_sign * _apart(before, after, counts_per_rev, running_sign) / 2.0 for before, after in stop_contacts
-    ]
-    # a circular mean, so that pairs on both sides of the count's wrap do not average to the opposite side
-    around = [(middle - middles[0] + counts_per_rev / 2.0) % counts_per_rev - counts_per_rev / 2.0 for middle in middles]
-    tdc = (middles[0] + float(np.mean(around))) % counts_per_rev
-    scatter = float(np.std(around, ddof=1)) / sqrt(len(around)) if len(around) > 1 else 0.0
-    resolution = sqrt(2.0) / 2.0 / sqrt(12.0)
-    return tdc, max(scatter, resolution)
-
-
 @dataclass(frozen=True, slots=True)
 class PistonStop:
     """The procedure, immutable: contacts are taken in turn from both sides, then the stop comes out, then TDC is known.
 
-    backlash_deg: what the person states of the play between crank and encoder, peak to peak.
+    backlash_deg: what the person states of the play between crank and encoder, peak to peak. engine: for its pin offset; None takes
+    the pin as central.
 
     >>> stop = PistonStop(cylinder=1, counts_per_rev=1440)
     >>> for count, side in ((1350, "before"), (95, "after"), (1351, "before"), (96, "after")):
@@ -90,6 +66,7 @@ class PistonStop:
     running_sign: Literal[1, -1] = 1
     backlash_deg: float = 0.0
     limits: Limits = field(default_factory=Limits)
+    engine: Engine | None = None
     contacts: tuple[StopContact, ...] = ()
     refused: str | None = None
     stop_removed: bool = False
@@ -109,7 +86,7 @@ class PistonStop:
             return None
         opposite = self.contacts[-1].count
         before, after = (count, opposite) if side == "before" else (opposite, count)
-        apart_deg = _apart(before, after, self.counts_per_rev, self.running_sign) / self.counts_per_rev * 360.0
+        apart_deg = contacts_apart_count(before, after, self.counts_per_rev, self.running_sign) / self.counts_per_rev * 360.0
         low, high = self.limits.contacts_apart_min_deg, self.limits.contacts_apart_max_deg
         if apart_deg > 360.0 - high:
             return (
@@ -128,7 +105,7 @@ class PistonStop:
 
     def again(self) -> PistonStop:
         """Begin again with the same cylinder."""
-        return PistonStop(self.cylinder, self.counts_per_rev, self.running_sign, self.backlash_deg, self.limits)
+        return PistonStop(self.cylinder, self.counts_per_rev, self.running_sign, self.backlash_deg, self.limits, self.engine)
 
     @property
     def pairs(self) -> tuple[tuple[float, float], ...]:
@@ -136,16 +113,26 @@ class PistonStop:
         return _pairs(self.contacts)
 
     @property
+    def middles_late_deg(self) -> tuple[float, ...]:
+        """How far after true TDC the mid-point of each pair lies, by the engine's geometry; 0 for a central pin."""
+        if self.engine is None or self.engine.pin_offset_m == 0.0:
+            return (0.0,) * len(self.pairs)
+        apart = [contacts_apart_count(before, after, self.counts_per_rev, self.running_sign) for before, after in self.pairs]
+        apart_deg = np.array(apart) / self.counts_per_rev * 360.0
+        late = stop_middle_late_deg(apart_deg, self.engine.stroke_m, self.engine.rod_m, self.engine.pin_offset_m)
+        return tuple(float(value) for value in late)
+
+    @property
     def spread_deg(self) -> float:
-        """Between the lowest and the highest mid-point of the pairs, in degrees; 0 with fewer than two."""
+        """Between the lowest and the highest TDC of the pairs, in degrees; 0 with fewer than two."""
         if len(self.pairs) < 2:
             return 0.0
-        first = true_tdc_count(self.pairs[:1], self.counts_per_rev, self.running_sign)[0]
-        half = self.counts_per_rev / 2.0
-        offsets = [
-            (true_tdc_count([pair], self.counts_per_rev, self.running_sign)[0] - first + half) % self.counts_per_rev - half
-            for pair in self.pairs
+        each = [
+            true_tdc_count([pair], self.counts_per_rev, self.running_sign, late)[0]
+            for pair, late in zip(self.pairs, self.middles_late_deg, strict=True)
         ]
+        half = self.counts_per_rev / 2.0
+        offsets = [(count - each[0] + half) % self.counts_per_rev - half for count in each]
         return (max(offsets) - min(offsets)) / self.counts_per_rev * 360.0
 
     @property
@@ -179,15 +166,17 @@ class PistonStop:
     def result(self, index_count: int) -> TrueTdc | str:
         """True TDC relative to the index pulse that passed at index_count, or one sentence that says what is missing.
 
-        The standard uncertainty joins the scatter of the pairs, the resolution and the stated backlash (half of it to either side,
-        rectangular).
+        The standard uncertainty joins the scatter of the pairs, the resolution, the stated backlash (half of it to either side,
+        rectangular) and a tenth of the correction for an offset pin.
         """
         if not self.enough:
             return self.prompt
         if not self.stop_removed:
             return "the piston stop has not been confirmed as removed; take it out of the cylinder and say so"
-        count, u_count = true_tdc_count(self.pairs, self.counts_per_rev, self.running_sign)
-        u_deg = sqrt((u_count / self.counts_per_rev * 360.0) ** 2 + (self.backlash_deg / 2.0) ** 2 / 3.0)
+        late = self.middles_late_deg
+        count, u_count = true_tdc_count(self.pairs, self.counts_per_rev, self.running_sign, late)
+        u_correction_deg = CORRECTION_U_SHARE * float(np.mean(late))
+        u_deg = sqrt((u_count / self.counts_per_rev * 360.0) ** 2 + (self.backlash_deg / 2.0) ** 2 / 3.0 + u_correction_deg**2)
         return TrueTdc(
             counts_after_index=(count - index_count) % self.counts_per_rev,
             reference_cylinder=self.cylinder,

@@ -160,6 +160,7 @@ def air_window_deg(state: BenchState) -> float:
         setup.regulated_high_gauge_pa,
         state.holding_torque_nm,
         setup.restraint_slack_deg,
+        engine.pin_offset_m,
     )
     return max(0.0, torque_deg - 2.0 * u_deg)
 

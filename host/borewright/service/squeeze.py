@@ -82,6 +82,7 @@ def _say_what_to_expect(work: Work, engine: Engine) -> None:
         setup.hose_volume_m3 + setup.dead_volume_m3,
         STANDARD_AIR_PA,
         engine.closed_part_deg()[0],
+        pin_offset_m=engine.pin_offset_m,
     )
     limit_pa = work.state.limits.squeeze_vent_fraction * setup.rated_cylinder_side_gauge_pa
     relief = "the vent opens by itself" if work.state.has_valves else "open the vent by hand"

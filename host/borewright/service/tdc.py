@@ -21,7 +21,7 @@ def begin_tdc(work: Work, cylinder: int, backlash_deg: float = 0.0) -> None:
         work.say("warning", "true TDC needs a vented rig and one of this engine's cylinders")
         return
     break_off_squeeze(work)  # it was begun at the TDC that is dropped here
-    stop = PistonStop(cylinder, crank.counts_per_rev, work.state.setup.running_sign, backlash_deg, work.state.limits)
+    stop = PistonStop(cylinder, crank.counts_per_rev, work.state.setup.running_sign, backlash_deg, work.state.limits, engine)
     work.set(stop=stop, tdc=None, fitting_confirmed=False, peak_late_deg=None, stroke=None, hose_evidence=None, confirmed=None)
     for warning in WARNINGS:
         work.say("note", warning)
@@ -69,6 +69,7 @@ def finish_tdc(work: Work) -> None:
         "method": tdc.method,
         "spread_deg": tdc.spread_deg,
         "backlash_deg": tdc.backlash_deg,
+        "middle_late_deg": sum(stop.middles_late_deg) / len(stop.middles_late_deg),
         "counts_per_rev": crank.counts_per_rev,
         "running_sign": work.state.setup.running_sign,
         "engine": work.state.engine.name if work.state.engine else "",
