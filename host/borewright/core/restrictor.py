@@ -9,9 +9,9 @@ import numpy.typing as npt
 
 from borewright.core.flow import AIR_GAS_CONSTANT, ANR, Floats, checked, choked_flow_constant, flow_function
 
-__all__ = ["Restrictor", "linear_near_one"]
+__all__ = ["Restrictor", "straight_near_one"]
 
-LINEAR_ABOVE_RATIO = 0.999
+STRAIGHT_ABOVE_RATIO = 0.999
 _CHOKED = float(choked_flow_constant())
 _CONDUCTANCE_PER_AREA = _CHOKED / (np.sqrt(AIR_GAS_CONSTANT * ANR.t_k) * ANR.density_kg_m3)
 
@@ -59,8 +59,8 @@ class Restrictor:
     def mass_flow_kg_s(self, p_up_abs_pa: npt.ArrayLike, p_down_abs_pa: npt.ArrayLike, t_up_k: npt.ArrayLike) -> Floats:
         """Mass flow of air in kg/s; negative where p_down is above p_up, t_up_k being that of the side the air comes from.
 
-        Above a pressure ratio of 0.999 the flow is linear in the difference: the bare root has no slope at equal pressures, and
-        there a real hole is laminar anyway.
+        Above a pressure ratio of 0.999 a parabola takes the place of the root, which has no slope at equal pressures; there a real
+        hole is laminar anyway.
         """
         p_up = checked("p_up_abs_pa", p_up_abs_pa, above=0.0)
         p_down = checked("p_down_abs_pa", p_down_abs_pa, above=0.0)
@@ -73,15 +73,18 @@ class Restrictor:
         """Dimensionless mass flow ṁ·√(R·T)/(A·p_up) at a ratio of down- to upstream pressure from 0 to 1."""
         r = np.asarray(ratio, dtype=np.float64)
         if self.critical_ratio is None:
-            return linear_near_one(r, flow_function(np.minimum(r, LINEAR_ABOVE_RATIO)))
-        over = np.clip((np.minimum(r, LINEAR_ABOVE_RATIO) - self.critical_ratio) / (1.0 - self.critical_ratio), 0.0, 1.0)
-        return linear_near_one(r, _CHOKED * np.sqrt(1.0 - over**2))
+            return straight_near_one(r, flow_function(np.minimum(r, STRAIGHT_ABOVE_RATIO)))
+        over = np.clip((np.minimum(r, STRAIGHT_ABOVE_RATIO) - self.critical_ratio) / (1.0 - self.critical_ratio), 0.0, 1.0)
+        return straight_near_one(r, _CHOKED * np.sqrt(1.0 - over**2))
 
 
-def linear_near_one(ratio: Floats, value_up_to_limit: Floats) -> Floats:
-    """A flow function made linear in 1 − ratio above 0.999; value_up_to_limit is taken at no more than 0.999.
+def straight_near_one(ratio: Floats, value_up_to_limit: Floats) -> Floats:
+    """A flow function that goes through zero with a finite slope at equal pressures; value_up_to_limit is taken at no more than 0.999.
 
-    >>> linear_near_one(np.array([0.5, 0.9995, 1.0]), np.array([0.6, 0.04, 0.04])).round(3).tolist()
-    [0.6, 0.02, 0.0]
+    A parabola above 0.999 that meets the root there in value and slope: (1.5·x − 0.5·x²) with x = (1 − ratio)/0.001.
+
+    >>> straight_near_one(np.array([0.5, 0.9995, 1.0]), np.array([0.6, 0.04, 0.04])).round(3).tolist()
+    [0.6, 0.025, 0.0]
     """
-    return np.asarray(value_up_to_limit * np.minimum(1.0, (1.0 - ratio) / (1.0 - LINEAR_ABOVE_RATIO)))
+    x = np.minimum(1.0, (1.0 - ratio) / (1.0 - STRAIGHT_ABOVE_RATIO))
+    return np.asarray(value_up_to_limit * (1.5 - 0.5 * x) * x)

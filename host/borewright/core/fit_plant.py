@@ -1,0 +1,141 @@
+"""The equations that a whole capture is fitted with, and their derivatives.
+
+Two bodies of air. The cylinder side (clearance, adapter, hose) has one temperature, takes air in through the restrictor, loses it
+through the leak and exchanges heat with its walls:
+
+    dp/dt = (γ−1)/V · (c_p·(ṁ_in·T_in − ṁ_out·T) + G·(T_wall − T))
+    dT/dt = T/p · dp/dt − R·T²/(p·V) · (ṁ_in − ṁ_out)
+    ṁ_out = A·(p_gauge/p_scale)^n · p/√(R·T) · ψ(p_ambient/p)
+    G     = G0·(1 + stir·ṁ_in/ṁ_choked)·(p/p_scale)^m
+
+While the supply is open, p_regulated is what was measured. Once it is shut the dead volume is a closed body at the temperature of
+its metal: dp_regulated/dt = −R·T_supply/V_dead · ṁ_in.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import IntEnum
+
+import numpy as np
+
+from borewright.core.flow import AIR_GAS_CONSTANT, GAMMA_AIR, Floats, flow_function
+from borewright.core.restrictor import STRAIGHT_ABOVE_RATIO, Restrictor, straight_near_one
+
+__all__ = ["Plant", "Q", "derivatives"]
+
+HEAT_CAPACITY = GAMMA_AIR / (GAMMA_AIR - 1.0) * AIR_GAS_CONSTANT
+LEAST_RELATIVE = 0.01  # a leak's change with pressure is followed down to this part of its scale
+_STEP = 1e-6
+
+
+class Q(IntEnum):
+    """The unknowns of the fit, by their place in the vector: of the cylinder, of the rig, of the sensors, of the start.
+
+    LEAK in m² at the scale pressure, EXPONENT its n, LN_VOLUME and LN_WALL the logarithms of m³ and W/K, STIR and WALL_EXPONENT as
+    in the equations; LN_RESTRICTOR and LN_DEAD relative to what the instrument states; CRITICAL_RATIO and P_AMBIENT as such; TIE and
+    GAIN shares of the reading, ZERO_* and BOW in Pa; P_START, T_START and P_SHUT the state that the capture begins with, and the
+    regulated pressure where the dead volume is closed.
+    """
+
+    LEAK = 0
+    EXPONENT = 1
+    LN_VOLUME = 2
+    LN_WALL = 3
+    STIR = 4
+    WALL_EXPONENT = 5
+    T_WALL = 6
+    T_SUPPLY = 7
+    LN_RESTRICTOR = 8
+    CRITICAL_RATIO = 9
+    P_AMBIENT = 10
+    LN_DEAD = 11
+    TIE = 12
+    GAIN = 13
+    BOW = 14
+    ZERO_REGULATED = 15
+    ZERO_CYLINDER = 16
+    P_START = 17
+    T_START = 18
+    P_SHUT = 19
+
+
+PHYSICAL = tuple(q for q in Q if q < Q.TIE)  # those that the equations contain
+_STEPS = {
+    Q.LEAK: 1e-12,
+    Q.EXPONENT: 1e-6,
+    Q.LN_VOLUME: 1e-6,
+    Q.LN_WALL: 1e-6,
+    Q.STIR: 1e-6,
+    Q.WALL_EXPONENT: 1e-6,
+    Q.T_WALL: 1e-4,
+    Q.T_SUPPLY: 1e-4,
+    Q.LN_RESTRICTOR: 1e-6,
+    Q.CRITICAL_RATIO: 1e-6,
+    Q.P_AMBIENT: 0.1,
+    Q.LN_DEAD: 1e-6,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Plant:
+    """The equations with what the fit does not change: the restrictor as stated, the dead volume, the scale pressure (gauge)."""
+
+    restrictor: Restrictor
+    dead_volume_m3: float
+    p_scale_gauge_pa: float
+
+    def rates(self, p: Floats, t: Floats, p_regulated: Floats, unknowns: Floats) -> tuple[Floats, Floats, Floats]:
+        """dp/dt, dT/dt and, of a closed dead volume, dp_regulated/dt. Pressures absolute, any shapes that go together.
+
+        unknowns: shape (len(Q), ...), each of a shape that goes with the others.
+        """
+        u = unknowns
+        p_ambient, t_supply = u[Q.P_AMBIENT], u[Q.T_SUPPLY]
+        forward = p_regulated >= p
+        high = np.where(forward, p_regulated, p)
+        t_in = np.where(forward, t_supply, t)
+        full = self.restrictor.area_m2 * np.exp(u[Q.LN_RESTRICTOR]) * high / np.sqrt(AIR_GAS_CONSTANT * t_in)
+        flow_in = np.where(forward, full, -full) * self._restrictor_shape(np.where(forward, p, p_regulated) / high, u[Q.CRITICAL_RATIO])
+        relative = np.maximum((p - p_ambient) / self.p_scale_gauge_pa, LEAST_RELATIVE)
+        ratio = np.minimum(p_ambient / p, 1.0)
+        leak_shape = straight_near_one(ratio, flow_function(np.minimum(ratio, STRAIGHT_ABOVE_RATIO)))
+        flow_out = u[Q.LEAK] * relative ** u[Q.EXPONENT] * p / np.sqrt(AIR_GAS_CONSTANT * t) * leak_shape
+        volume = np.exp(u[Q.LN_VOLUME])
+        stirred = 1.0 + u[Q.STIR] * np.maximum(flow_in, 0.0) / (0.6847 * full)
+        dense = (p / (self.p_scale_gauge_pa + p_ambient)) ** u[Q.WALL_EXPONENT]
+        heat = np.exp(u[Q.LN_WALL]) * stirred * dense * (u[Q.T_WALL] - t)
+        dp = (GAMMA_AIR - 1.0) / volume * (HEAT_CAPACITY * (flow_in * t_in - flow_out * t) + heat)
+        dt = t / p * dp - AIR_GAS_CONSTANT * t**2 / (p * volume) * (flow_in - flow_out)
+        d_regulated = -AIR_GAS_CONSTANT * t_supply / (self.dead_volume_m3 * np.exp(u[Q.LN_DEAD])) * flow_in
+        return dp, dt, d_regulated
+
+    def _restrictor_shape(self, ratio: Floats, critical_ratio: Floats) -> Floats:
+        low = np.minimum(ratio, STRAIGHT_ABOVE_RATIO)
+        if self.restrictor.critical_ratio is None:
+            return straight_near_one(ratio, flow_function(low))
+        over = np.clip((low - critical_ratio) / (1.0 - critical_ratio), 0.0, 1.0)
+        return straight_near_one(ratio, 0.684731456 * np.sqrt(1.0 - over**2))
+
+
+def derivatives(plant: Plant, state: Floats, unknowns: Floats) -> tuple[Floats, Floats, Floats]:
+    """Rates, their derivatives by the state and by the unknowns of the equations.
+
+    state: shape (3, n), p, T, p_regulated. Gives rates (3, n), by_state (3, 3, n): rate, state, point; by_unknown (3, len(PHYSICAL),
+    n). By small differences, all in one evaluation: they are good to about 1e-8 of themselves, and the fit needs no more.
+    """
+    n = state.shape[1]
+    moved = np.broadcast_to(state[:, None, :], (3, 4 + len(PHYSICAL), n)).copy()
+    steps = _STEP * state
+    for number in range(3):
+        moved[number, 1 + number] += steps[number]
+    varied = np.broadcast_to(unknowns[:, None, None], (len(Q), 4 + len(PHYSICAL), 1)).copy()
+    for number, q in enumerate(PHYSICAL):
+        varied[q, 4 + number] += _STEPS[q]
+    every = np.stack(plant.rates(moved[0], moved[1], moved[2], varied))
+    rates = every[:, 0]
+    change = every[:, 1:] - rates[:, None]
+    by_state = change[:, :3] / steps[None]
+    by_unknown = change[:, 3:] / np.array([_STEPS[q] for q in PHYSICAL])[None, :, None]
+    return rates, by_state, by_unknown
+
