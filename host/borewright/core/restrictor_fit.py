@@ -1,0 +1,307 @@
+"""The restrictor from its bore, from one certified orifice, or from three and more; and the reading of a reference orifice."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import pi, sqrt
+from typing import Literal
+
+import numpy as np
+
+from borewright.core.flow import Floats, checked
+from borewright.core.restrictor import Restrictor
+from borewright.core.rig import CheckRefused
+
+__all__ = [
+    "DISCHARGE",
+    "Acceptance",
+    "BoreForm",
+    "Orifice",
+    "OrificePoint",
+    "RestrictorFit",
+    "accept_reference",
+    "restrictor_of_bore",
+    "restrictor_of_one_orifice",
+    "restrictor_of_orifices",
+]
+
+BoreForm = Literal["sharp", "short cylinder", "rounded", "unknown"]
+
+DISCHARGE: dict[str, tuple[float, float]] = {
+    "sharp": (0.563, 0.788),  # Weisbach, discharge of air; so are the next two
+    "short cylinder": (0.81, 0.84),
+    "rounded": (0.92, 0.93),
+    "unknown": (0.563, 0.93),
+}
+"""Lowest and highest discharge coefficient of a bore, by its form."""
+
+ONE_ORIFICE_CURVE = 0.01  # project: how far the curves of real restrictors part between the one ratio seen and another
+KNOWN_CRITICAL_RATIO = 0.1  # standard uncertainty from which a critical ratio says no more than any restrictor's does
+UNLIKELY = 0.01
+STEPS = 40
+
+
+@dataclass(frozen=True, slots=True)
+class Orifice:
+    """A certified orifice. area_m2: effective, of the ideal nozzle that passes the same; u_relative: its standard uncertainty.
+
+    critical_ratio None: passes air as an ideal nozzle does, else by ISO 6358. leakage_percent, u_leakage_percent: what its
+    certificate says that it reads on this rig, where it says so.
+    """
+
+    area_m2: float
+    u_relative: float
+    serial_number: str
+    certificate: str
+    certified_at_unix_s: float | None = None
+    critical_ratio: float | None = None
+    leakage_percent: float | None = None
+    u_leakage_percent: float = 0.1
+
+    def __post_init__(self) -> None:
+        checked("area_m2", self.area_m2, above=0.0)
+        checked("u_relative", self.u_relative, least=0.0)
+        checked("u_leakage_percent", self.u_leakage_percent, least=0.0)
+        if self.critical_ratio is not None and not 0.0 <= self.critical_ratio < 1.0:
+            raise ValueError("critical_ratio: must be from 0 to under 1")
+
+
+@dataclass(frozen=True, slots=True)
+class OrificePoint:
+    """One capture with a certified orifice on the hose: its steady pair.
+
+    u_p_pa: standard uncertainty of each pressure from noise and zero, independent of the other and of other points.
+    """
+
+    orifice: Orifice
+    p_regulated_gauge_pa: float
+    p_cylinder_gauge_pa: float
+    u_p_pa: float
+    p_ambient_abs_pa: float
+    t_gas_k: float
+
+
+@dataclass(frozen=True, slots=True)
+class RestrictorFit:
+    """A restrictor and what it is known from. u_*: standard uncertainties; critical_ratio None: taken as an ideal nozzle's curve.
+
+    residuals: ln of the flow out over the flow in, in the order of the points. chi2_reduced: None without degrees of freedom.
+    remark: what the data do not hold, "" when nothing is amiss. fits: False where the points disagree with each other.
+    """
+
+    area_m2: float
+    u_relative: float
+    critical_ratio: float | None
+    u_critical_ratio: float
+    basis: Literal["bore", "one orifice", "orifices"]
+    residuals: tuple[float, ...]
+    chi2_reduced: float | None
+    fits: bool
+    remark: str
+
+    @property
+    def restrictor(self) -> Restrictor:
+        """For the flow through it."""
+        return Restrictor(self.area_m2, self.critical_ratio, self.u_relative, self.u_critical_ratio)
+
+
+def restrictor_of_bore(bore_m: float, form: BoreForm = "unknown", u_bore_m: float = 5e-6) -> RestrictorFit:
+    """What a bore alone says: its area times the middle of the discharge coefficients of its form, rectangular between their ends.
+
+    bore_m above 0; u_bore_m: standard uncertainty of the bore. Coefficients: Weisbach, for air.
+
+    >>> fit = restrictor_of_bore(0.040 * 0.0254, "short cylinder")
+    >>> round(fit.area_m2 * 1e6, 4), round(fit.u_relative, 4)
+    (0.6688, 0.0143)
+    """
+    bore = float(checked("bore_m", bore_m, above=0.0))
+    u_bore = float(checked("u_bore_m", u_bore_m, least=0.0))
+    if form not in DISCHARGE:
+        raise ValueError(f"form: must be one of {', '.join(DISCHARGE)}")
+    low, high = DISCHARGE[form]
+    middle = (low + high) / 2.0
+    u = sqrt(((high - low) / 2.0 / sqrt(3.0) / middle) ** 2 + (2.0 * u_bore / bore) ** 2)
+    remark = "the restrictor is known by its bore only"
+    return RestrictorFit(pi / 4.0 * bore**2 * middle, u, None, 0.0, "bore", (), None, True, remark)
+
+
+def restrictor_of_one_orifice(point: OrificePoint, u_tie: float = 0.0002) -> RestrictorFit:
+    """The area by which the restrictor lets in what one certified orifice lets out; the curve is taken as an ideal nozzle's.
+
+    u_tie: what is left between the two transducers, a share of the reading. Raises CheckRefused when nothing flowed.
+
+    >>> hole = Orifice(0.50697e-6, 0.004, "O-3", "2024-77")
+    >>> fit = restrictor_of_one_orifice(OrificePoint(hole, 551_580.58, 496_422.53, 80.0, 101_325.0, 293.15))
+    >>> round(fit.area_m2 * 1e6, 4)
+    0.8107
+    """
+    _refuse([point])
+    log_area, u_independent, s_tie = _log_area(point, None)
+    u = sqrt(u_independent**2 + (s_tie * u_tie) ** 2 + ONE_ORIFICE_CURVE**2)
+    remark = "the restrictor is known at one pressure ratio only"
+    return RestrictorFit(float(np.exp(log_area)), u, None, 0.0, "one orifice", (0.0,), None, True, remark)
+
+
+def restrictor_of_orifices(points: Sequence[OrificePoint], u_tie: float = 0.0002, u_common: float = 0.0) -> RestrictorFit:
+    """Area and critical ratio (ISO 6358) by generalised least squares over three or more certified orifices.
+
+    u_tie: as above, common to all points, as is u_common, the part of the certificates that all orifices share (relative). Where
+    the points do not hold the critical ratio to 0.1, all being choked or all alike, the ideal nozzle's curve is taken and the
+    remark says so. Where the residuals are larger than 1 in 100 would be, `fits` is False and the uncertainties are widened by
+    the root of chi²/degrees. Raises CheckRefused when the points cannot carry the fit.
+    """
+    _refuse(points)
+    if len({(point.orifice.serial_number, point.orifice.area_m2) for point in points}) < 3:
+        raise CheckRefused("A fit of the restrictor needs three different orifices; take more, or use one alone.")
+    values, inverse, ratio = _fit_two(points, u_tie)
+    u_ratio = sqrt(inverse[1, 1])
+    known = 0.0 < ratio < 0.98 and u_ratio <= KNOWN_CRITICAL_RATIO
+    if known:
+        log_area, variance, degrees = values, float(inverse[0, 0]), len(points) - 2
+        residuals, covariance = _residuals(points, ratio, u_tie)
+        remark = ""
+    else:
+        residuals, covariance = _residuals(points, None, u_tie)
+        weights = np.linalg.inv(covariance)
+        ones = np.ones(len(points))
+        variance = 1.0 / float(ones @ weights @ ones)
+        log_area, degrees = variance * float(ones @ weights @ residuals), len(points) - 1
+        remark = "the critical ratio is not identifiable from these orifices; take a larger spread of them, some that read above 10 %"
+    left = residuals - log_area
+    chi2 = float(left @ np.linalg.solve(covariance, left))
+    fits = degrees == 0 or _chance(chi2, degrees) >= UNLIKELY
+    widened = 1.0 if fits else max(1.0, chi2 / degrees)
+    if not fits:
+        remark = "; ".join(filter(None, [remark, "the orifices disagree beyond their uncertainties: clean them, look at the areas"]))
+    u = sqrt(variance * widened + u_common**2 + (0.0 if known else ONE_ORIFICE_CURVE**2))
+    return RestrictorFit(
+        area_m2=float(np.exp(log_area)),
+        u_relative=u,
+        critical_ratio=ratio if known else None,
+        u_critical_ratio=u_ratio * sqrt(widened) if known else 0.0,
+        basis="orifices",
+        residuals=tuple(float(value) for value in left),
+        chi2_reduced=chi2 / degrees if degrees > 0 else None,
+        fits=fits,
+        remark=remark,
+    )
+
+
+def _refuse(points: Sequence[OrificePoint]) -> None:
+    for point in points:
+        figures = (point.p_regulated_gauge_pa, point.p_cylinder_gauge_pa, point.u_p_pa, point.p_ambient_abs_pa, point.t_gas_k)
+        if not np.all(np.isfinite(figures)) or point.p_ambient_abs_pa <= 0.0 or point.t_gas_k <= 0.0 or point.u_p_pa < 0.0:
+            raise CheckRefused("A reading with an orifice holds a figure that cannot be; make it again.")
+        if not point.p_regulated_gauge_pa > point.p_cylinder_gauge_pa > 0.0:
+            raise CheckRefused("Nothing flowed through the orifice; see that it is on the hose and open.")
+
+
+def _log_area(point: OrificePoint, critical_ratio: float | None) -> tuple[float, float, float]:
+    """(ln of the restrictor's area, its independent standard uncertainty, its sensitivity to the tie).
+
+    The temperature falls out, because the same air goes through both.
+    """
+
+    def at(p_regulated: float, p_cylinder: float) -> float:
+        ambient, t = point.p_ambient_abs_pa, point.t_gas_k
+        hole = Restrictor(point.orifice.area_m2, point.orifice.critical_ratio)
+        out = hole.mass_flow_kg_s(p_cylinder + ambient, ambient, t)
+        passes = Restrictor(1.0, critical_ratio).mass_flow_kg_s(p_regulated + ambient, p_cylinder + ambient, t)
+        return float(np.log(out / passes))
+
+    p1, p2 = point.p_regulated_gauge_pa, point.p_cylinder_gauge_pa
+    step = min(50.0, 0.05 * (p1 - p2))
+    s1 = (at(p1 + step, p2) - at(p1 - step, p2)) / (2.0 * step)
+    s2 = (at(p1, p2 + step) - at(p1, p2 - step)) / (2.0 * step)
+    u = sqrt(point.orifice.u_relative**2 + (s1**2 + s2**2) * point.u_p_pa**2)
+    return at(p1, p2), u, s2 * p2
+
+
+def _residuals(points: Sequence[OrificePoint], critical_ratio: float | None, u_tie: float) -> tuple[Floats, Floats]:
+    found = np.array([_log_area(point, critical_ratio) for point in points])
+    tie = found[:, 2] * u_tie
+    return found[:, 0], np.diag(np.maximum(found[:, 1], 1e-6) ** 2) + np.outer(tie, tie)
+
+
+def _fit_two(points: Sequence[OrificePoint], u_tie: float) -> tuple[float, Floats, float]:
+    """(ln area, covariance of ln area and critical ratio, critical ratio) by Gauss–Newton with halved steps.
+
+    With ln area free, what is left to search is the critical ratio alone.
+    """
+
+    def profile(ratio: float) -> tuple[float, float, Floats, Floats]:
+        logs, covariance = _residuals(points, ratio, u_tie)
+        weights = np.linalg.inv(covariance)
+        log_area = float(np.sum(weights @ logs) / np.sum(weights))
+        left = logs - log_area
+        return float(left @ weights @ left), log_area, logs, weights
+
+    ratios = np.linspace(0.0, 0.98, STEPS + 1)
+    costs = [profile(float(ratio))[0] for ratio in ratios]
+    best = int(np.argmin(costs))
+    low, high = float(ratios[max(best - 1, 0)]), float(ratios[min(best + 1, STEPS)])
+    golden = (sqrt(5.0) - 1.0) / 2.0
+    for _ in range(STEPS):
+        a, b = high - golden * (high - low), low + golden * (high - low)
+        low, high = (low, b) if profile(a)[0] < profile(b)[0] else (a, high)
+    ratio = (low + high) / 2.0
+    _, log_area, _, weights = profile(ratio)
+    step = 1e-4
+    up, down = min(ratio + step, 0.99), max(ratio - step, 0.0)
+    change = (profile(up)[2] - profile(down)[2]) / (up - down)
+    basis = np.stack([np.ones(len(points)), -change], axis=1)
+    return log_area, np.linalg.pinv(basis.T @ weights @ basis), ratio
+
+
+def _chance(chi2: float, degrees: int) -> float:
+    from scipy.special import chdtrc  # noqa: PLC0415 -- heavy
+
+    return float(chdtrc(degrees, chi2))
+
+
+@dataclass(frozen=True, slots=True)
+class Acceptance:
+    """A reference orifice read the same day. difference and allowed: in percent of leakage where the certificate states that, else
+    as a share of the area; allowed is the combined expanded uncertainty (k = 2)."""
+
+    quantity: Literal["leakage", "area"]
+    stated: float
+    read: float
+    difference: float
+    allowed: float
+    passed: bool
+    words: str
+
+
+def accept_reference(
+    orifice: Orifice, leak_area_m2: float, u_leak_area_m2: float, leakage_percent: float, u_leakage_percent: float
+) -> Acceptance:
+    """Whether the rig reads its reference orifice within the combined expanded uncertainty of both.
+
+    leak_area_m2, leakage_percent with their standard uncertainties: as the rig reads them. The leakage is compared where the
+    certificate states one, else the area.
+
+    >>> accept_reference(Orifice(0.507e-6, 0.005, "O-3", "77"), 0.53e-6, 0.003e-6, 10.9, 0.04).words
+    'the rig does not read its reference orifice: 0.5300 mm² for 0.5070 mm², +4.5 % where 1.5 % are allowed'
+    """
+    if orifice.leakage_percent is not None:
+        difference = leakage_percent - orifice.leakage_percent
+        allowed = 2.0 * sqrt(u_leakage_percent**2 + orifice.u_leakage_percent**2)
+        pair = f"{leakage_percent:.2f} % for {orifice.leakage_percent:.2f} %, {difference:+.2f} where {allowed:.2f} are allowed"
+        return _accept("leakage", orifice.leakage_percent, leakage_percent, difference, allowed, pair)
+    difference = leak_area_m2 / orifice.area_m2 - 1.0
+    allowed = 2.0 * sqrt((u_leak_area_m2 / orifice.area_m2) ** 2 + orifice.u_relative**2)
+    pair = (
+        f"{leak_area_m2 * 1e6:.4f} mm² for {orifice.area_m2 * 1e6:.4f} mm², "
+        f"{difference * 100:+.1f} % where {allowed * 100:.1f} % are allowed"
+    )
+    return _accept("area", orifice.area_m2, leak_area_m2, difference, allowed, pair)
+
+
+def _accept(
+    quantity: Literal["leakage", "area"], stated: float, read: float, difference: float, allowed: float, pair: str
+) -> Acceptance:
+    passed = abs(difference) <= allowed
+    words = f"the rig {'reads' if passed else 'does not read'} its reference orifice: {pair}"
+    return Acceptance(quantity, stated, read, difference, allowed, passed, words)
