@@ -13,6 +13,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Protocol
 
+from boresim.noise import seeded_unit
 from boresim.plant import Plant
 from boresim.scenario import OperatorManners
 
@@ -31,6 +32,7 @@ HELP = {
     "wet": "wet N CM3: put oil into cylinder N",
     "piston-stop": "piston-stop N|out: screw the piston stop into cylinder N, or take it out",
     "listen": "listen: how the air sounds at each place of the cylinder that the hose is in",
+    "gauge": "gauge: what the reference gauge on the end of the capped hose shows, to a tenth of a kPa",
     "look": "look: where the hose is, how the crank stands, what the gauges show",
     "wait": "wait S: do nothing for so many seconds",
     "unplug": "unplug: pull the cable",
@@ -55,6 +57,8 @@ STRONGEST_RESTRAINT_NM = 2000.0
 LARGEST_ORIFICE_MM2 = 50.0
 READABLE_KPA = 10.0
 READABLE_DEG = 5.0
+GAUGE_STEP_KPA = 0.1
+GAUGE_ERROR_LIMIT = 0.0003  # of its reading, drawn once: what its certificate's 0.05 % leaves room for
 
 WORK_S = {"hose": 3.0, "restrain": 2.0, "regulator": 1.5, "stop": 2.0, "wet": 5.0, "piston-stop": 5.0, "plug": 1.0, "unplug": 0.5}
 AT_ONCE = (("supply", "shut"), ("vent", "open"), ("hold", "release"), ("halt",))
@@ -109,6 +113,7 @@ class Operator:
         self._panel = panel
         self._manners = manners
         self._luck = random.Random(f"operator {seed}")
+        self._gauge_error = GAUGE_ERROR_LIMIT * (2.0 * seeded_unit(seed, "reference gauge") - 1.0)
         self._queue: deque[_Act] = deque()
         self._current: _Act | None = None
         self._begun = False
@@ -141,6 +146,8 @@ class Operator:
                 return self._help(rest)
             if word == "look":
                 return self._look(rest)
+            if word == "gauge":
+                return self._gauge(rest)
             if word == "busy":
                 _bare("busy", rest)
                 return "ok busy" if self.busy else "ok idle"
@@ -356,6 +363,13 @@ class Operator:
             f"ok hose {self._hose_words()}; crank about {past_deg:g} degrees past the TDC mark of cylinder {first}; "
             f"gauges: regulated {shown[0]:g} kPa, cylinder {shown[1]:g} kPa"
         )
+
+    def _gauge(self, rest: tuple[str, ...]) -> str:
+        _bare("gauge", rest)
+        if self._plant.hose_at != "capped":
+            raise _CannotError(f"the reference gauge goes onto the end of the capped hose, which is {self._hose_words()}")
+        shown_kpa = self._plant.p_cylinder_gauge_pa / 1e3 * (1.0 + self._gauge_error)
+        return f"ok {round(shown_kpa / GAUGE_STEP_KPA) * GAUGE_STEP_KPA + 0.0:.1f} kPa"
 
     def _hose_words(self) -> str:
         hose = self._plant.hose_at

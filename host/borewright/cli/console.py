@@ -228,10 +228,23 @@ class Console:
             self._with_number(line, lambda number: acts.ReadBackHose(int(number)), whole=True)
         elif step.key == "restrain":
             self._with_number(line, acts.StateRestraint)
+        elif step.key == "read_gauge":
+            self._take_gauge(line)
         elif word not in YES:
             self._out(f"  {line!r} is not understood here; Enter says yes, stop shuts and vents, quit ends")
         elif step.act is not None:
             self.bench.act(step.act)
+
+    def _take_gauge(self, line: str) -> None:
+        if not line:
+            self.bench.act(acts.SetHold(True))
+        elif line.lower() == "end":
+            self.bench.act(acts.EndSweep())
+        else:
+            try:
+                self.bench.act(acts.ReadGauge(parse(line, "pressure_gauge")))
+            except UnitsError as wrong:
+                self._out(f"  {wrong}")
 
     def _with_number(self, line: str, act: Callable[[float], acts.Act], *, whole: bool = False) -> None:
         try:
@@ -246,6 +259,8 @@ class Console:
 
 _HINTS = {
     "place_hose": "Enter when done",
+    "set_regulator": "Enter when it is set",
+    "read_gauge": "the reading with its unit, like 551.6 kPa; Enter keeps the air on for another minute; end, stop",
     "confirm_fitting": "Enter when the crank mark agrees",
     "begin_squeeze": "Enter to begin",
     "read_back_hose": "type the number of the cylinder that the hose is in",
@@ -263,7 +278,7 @@ def _leads_to_a_question(step: Step) -> bool:
     >>> _leads_to_a_question(Step("find_index", "turn the crank", turn_deg=400.0)), _leads_to_a_question(Step("wait", "venting"))
     (True, False)
     """
-    return step.act is not None or step.turn_deg is not None or step.key in ("read_back_hose", "restrain")
+    return step.act is not None or step.turn_deg is not None or step.key in ("read_back_hose", "restrain", "read_gauge")
 
 
 def cylinder_of(engine_cylinders: tuple[int, ...], cylinder: int) -> int:

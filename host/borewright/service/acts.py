@@ -7,21 +7,26 @@ from typing import Literal
 
 __all__ = [
     "Act",
+    "Aim",
     "AskAir",
+    "BeginRound",
     "BeginSqueeze",
     "BeginTdc",
     "ConfirmFitting",
     "ConfirmPeople",
     "ConfirmStopRemoved",
     "EndSqueeze",
+    "EndSweep",
     "LetGo",
     "Outlet",
     "PlaceHose",
     "Purpose",
     "ReadBackHose",
+    "ReadGauge",
     "SayShut",
     "SetHold",
     "SetPurpose",
+    "SetRegulator",
     "StateRestraint",
     "StopAll",
     "TakeContact",
@@ -29,15 +34,26 @@ __all__ = [
 ]
 
 Outlet = Literal["cylinder", "capped", "orifice"]
+Aim = Literal["check", "span", "acceptance", "volumes"]
 
 
 @dataclass(frozen=True, slots=True)
 class Purpose:
-    """What the next opening is for. A test has a cylinder; a restrictor check has the area of its certified orifice."""
+    """What the next opening is for. kind: what readiness goes by; a check of the rig with the outlet capped is "sealed", one with an
+    orifice on it "restrictor". aim: which check comes of it, "check" being the one that the kind is named after.
+
+    A test has a cylinder; a capture through an orifice has its certified area with the relative standard uncertainty.
+    asked_gauge_pa: what the regulator has to be set to, None: the setup's test pressure, as it stands. sweep_gauge_pa: what the
+    reference gauge is to be read at, in this order, while the air stays on.
+    """
 
     kind: Literal["test", "sealed", "restrictor"]
     cylinder: int = 0
     orifice_area_m2: float = 0.0
+    asked_gauge_pa: float | None = None
+    aim: Aim = "check"
+    orifice_u_relative: float = 0.0
+    sweep_gauge_pa: tuple[float, ...] = ()
 
     @property
     def outlet(self) -> Outlet:
@@ -125,6 +141,33 @@ class StopAll:
 
 
 @dataclass(frozen=True, slots=True)
+class BeginRound:
+    """A check of the rig that takes these captures one after the other. paper: what certificates and options say of it."""
+
+    purposes: tuple[Purpose, ...]
+    paper: tuple[tuple[str, float | str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class SetRegulator:
+    """The regulator has been set to this, as its own gauge shows it."""
+
+    gauge_pa: float
+
+
+@dataclass(frozen=True, slots=True)
+class ReadGauge:
+    """What the reference gauge at the capped outlet shows while the pressure stands."""
+
+    gauge_pa: float
+
+
+@dataclass(frozen=True, slots=True)
+class EndSweep:
+    """No more readings of the reference gauge: shut and vent, and make do with those that were taken."""
+
+
+@dataclass(frozen=True, slots=True)
 class TakeZero:
     """Read both transducers at vent and keep that as their zero."""
 
@@ -162,6 +205,10 @@ Act = (
     | SayShut
     | LetGo
     | SetHold
+    | BeginRound
+    | SetRegulator
+    | ReadGauge
+    | EndSweep
     | StopAll
     | TakeZero
     | BeginTdc

@@ -128,7 +128,7 @@ def _open(work: Work, time_limit_ms: int) -> None:
 
 
 def _send_open(work: Work, opening: Opening, time_limit_ms: int, *, renewal: bool = False) -> None:
-    transducers, setup = work.state.transducers, work.state.setup
+    transducers, high_pa = work.state.transducers, work.state.regulated_range_gauge_pa[1]
     if transducers is None:
         return
     work.send(
@@ -138,8 +138,8 @@ def _send_open(work: Work, opening: Opening, time_limit_ms: int, *, renewal: boo
             time_limit_ms,
             opening.low_count,
             opening.high_count,
-            transducers.limit_raw(transducers.regulated, setup.regulated_high_gauge_pa),
-            transducers.limit_raw(transducers.cylinder, setup.regulated_high_gauge_pa),
+            transducers.limit_raw(transducers.regulated, high_pa),
+            transducers.limit_raw(transducers.cylinder, high_pa),
         ),
         renewal=renewal,
     )

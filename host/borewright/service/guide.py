@@ -12,6 +12,8 @@ from borewright.core.conditions import Condition, confirmations_needed
 from borewright.core.readiness_table import State
 from borewright.service import acts
 from borewright.service.facts import degrees_from_tdc, window_deg
+from borewright.service.gauge import awaits_reading, next_sweep_pa
+from borewright.service.regulator import regulator_awaited_pa
 from borewright.service.state import BenchState
 
 __all__ = ["Step", "StepKey", "next_step"]
@@ -22,6 +24,8 @@ StepKey = Literal[
     "find_index",
     "confirm_fitting",
     "place_hose",
+    "set_regulator",
+    "read_gauge",
     "read_back_hose",
     "begin_squeeze",
     "squeeze_turn",
@@ -36,6 +40,7 @@ StepKey = Literal[
 
 BACK_OFF_DEG = 185.0
 SETTLES_S = 3.0
+PA_PER_PSI = 6_894.757
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +99,8 @@ def _under_way(state: BenchState) -> Step | None:
             return Step("wait", "air is coming: keep clear")
         case State.PUFFING | State.WATCHING:
             return Step("wait", "PRESSURISED: a short puff; watching the crank")
+        case State.FILLING | State.HOLDING if state.purpose.aim == "span" and state.capture is not None:
+            return _sweep_step(state)
         case State.FILLING if state.has_valves or state.capture is None or not state.capture.settled:
             return Step("wait", "PRESSURISED: air is on, waiting for a steady reading")
         case State.FILLING:
@@ -112,6 +119,29 @@ def _under_way(state: BenchState) -> Step | None:
             return None
 
 
+def _sweep_step(state: BenchState) -> Step:
+    gauge_pa = next_sweep_pa(state)
+    if gauge_pa is None:  # only by hand is there still something to do
+        text = "PRESSURISED: shut the supply and open the vent by hand; do not turn or undo anything"
+        return Step("open_vent", text)
+    if not awaits_reading(state):
+        return Step("wait", "PRESSURISED: air is on, waiting until it stands")
+    text = (
+        f"PRESSURISED: set the regulator to about {_pressure_words(gauge_pa)}; once the reference gauge stands still, "
+        "type what it shows, with its unit"
+    )
+    return Step("read_gauge", text)
+
+
+def _pressure_words(gauge_pa: float) -> str:
+    """A pressure to be set, as the two kinds of gauge show it.
+
+    >>> _pressure_words(551_580.6)
+    '552 kPa (80 psi)'
+    """
+    return f"{gauge_pa / 1000:.0f} kPa ({gauge_pa / PA_PER_PSI:.0f} psi)"
+
+
 def _squeeze_step(state: BenchState) -> Step:
     if state.squeeze is None:
         return Step("open_vent", "stop turning, then open the vent by hand", acts.EndSqueeze())
@@ -122,11 +152,25 @@ def _squeeze_step(state: BenchState) -> Step:
 
 
 def _outlet_step(state: BenchState) -> Step | None:
-    outlet = state.purpose.outlet
-    if state.hose is not None and state.hose.outlet == outlet:
-        return None
-    where = "cap the end of the hose" if outlet == "capped" else "put the certified orifice onto the end of the hose"
-    return Step("place_hose", f"take the hose off the engine and {where}", acts.PlaceHose(outlet))
+    purpose = state.purpose
+    if state.hose is None or state.hose.outlet != purpose.outlet:
+        return Step("place_hose", f"take the hose off the engine and {_outlet_words(purpose)}", acts.PlaceHose(purpose.outlet))
+    wanted_pa = regulator_awaited_pa(state)
+    if wanted_pa is not None:
+        text = f"set the regulator to {_pressure_words(wanted_pa)} by its own gauge; the supply stays shut"
+        return Step("set_regulator", text, acts.SetRegulator(wanted_pa))
+    return None
+
+
+def _outlet_words(purpose: acts.Purpose) -> str:
+    if purpose.aim == "span":
+        return (
+            "put a T-piece onto its end, with the reference gauge on it and the other branch capped; "
+            "set the gauge to zero and back the regulator off"
+        )
+    if purpose.outlet == "capped":
+        return "cap the end of the hose"
+    return f"put the certified orifice of {purpose.orifice_area_m2 * 1e6:g} mm² onto the end of the hose"
 
 
 def _test_step(state: BenchState, unmet: dict[str, Condition]) -> Step | None:

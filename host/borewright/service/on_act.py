@@ -10,6 +10,9 @@ from borewright.core.readiness_table import AIR_ON, Event, State
 from borewright.service import acts
 from borewright.service.air import happen
 from borewright.service.evidence import drop_hose, read_back_hose
+from borewright.service.gauge import end_sweep, read_gauge
+from borewright.service.regulator import set_regulator, will_move_regulator, wrong_pressure
+from borewright.service.rounds import Round
 from borewright.service.squeeze import begin_squeeze, break_off_squeeze
 from borewright.service.state import BenchState, Confirmed
 from borewright.service.tdc import begin_tdc, stop_removed, take_contact
@@ -52,6 +55,14 @@ def take_act(work: Work, act: acts.Act) -> None:
             _set_hold(work, on)
         case acts.StopAll():
             happen(work, Event.STOP)
+        case acts.BeginRound():
+            work.set(round=Round.begun(act))
+        case acts.SetRegulator(gauge_pa):
+            set_regulator(work, gauge_pa)
+        case acts.ReadGauge(gauge_pa):
+            read_gauge(work, gauge_pa)
+        case acts.EndSweep():
+            end_sweep(work)
         case acts.TakeZero():
             begin_zero(work)
         case acts.BeginTdc(cylinder, backlash_deg):
@@ -81,14 +92,23 @@ def _set_purpose(work: Work, purpose: acts.Purpose) -> None:
         names = ", ".join(map(str, engine.cylinders))
         work.say("warning", f"cylinder {purpose.cylinder} is not in this engine; it has {names}")
         return
+    wrong = wrong_pressure(purpose, work.state.setup)
+    if wrong is not None:
+        work.say("warning", wrong)
+        return
     break_off_squeeze(work)
     drop_hose(work)
+    before = work.state.purpose
+    if purpose.kind != "test" and (before.aim, before.orifice_area_m2) != (purpose.aim, purpose.orifice_area_m2):
+        work.set(hose=None)  # another orifice, or a gauge to be put on or taken off
     state = work.state
     stroke = state.stroke
     if purpose.kind == "test" and stroke is not None and state.engine is not None and state.crank is not None:
         stroke = carry_over(stroke, state.engine, purpose.cylinder, state.crank.counts_per_rev, state.setup.running_sign)
     work.set(purpose=purpose, stroke=stroke, confirmed=None, verdict=None)
     work.set(torque_window_deg=_torque_window_deg(work.state))
+    if will_move_regulator(work.state):
+        work.set(proven_gauge_pa=None)
     happen(work, Event.READY_LOST)
 
 
@@ -106,7 +126,12 @@ def _torque_window_deg(state: BenchState) -> float | None:
     if engine is None or state.holding_torque_nm is None:
         return None
     return tdc_window_deg(
-        engine.bore_m, engine.stroke_m, engine.rod_m, state.setup.regulated_high_gauge_pa, state.holding_torque_nm
+        engine.bore_m,
+        engine.stroke_m,
+        engine.rod_m,
+        state.setup.regulated_high_gauge_pa,
+        state.holding_torque_nm,
+        pin_offset_m=engine.pin_offset_m,
     )
 
 

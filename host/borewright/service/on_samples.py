@@ -15,7 +15,7 @@ from borewright.service.effects import KeepChunk
 from borewright.service.facts import conditions_of
 from borewright.service.puff import end_puff, end_watch, stands
 from borewright.service.squeeze import watch_squeeze, watch_squeeze_pressure
-from borewright.service.state import BenchState, Reading
+from borewright.service.state import BenchState, Capturing, Reading
 from borewright.service.work import Work
 from borewright.service.zero import watch_zero
 
@@ -109,7 +109,7 @@ def _watch_pressure(work: Work) -> None:
     now = state.readiness.state
     if now is State.SQUEEZING:
         watch_squeeze_pressure(work, reading)
-    elif reading.p_highest_gauge_pa > state.setup.regulated_high_gauge_pa and now is not State.VENTING:
+    elif reading.p_highest_gauge_pa > state.regulated_range_gauge_pa[1] and now is not State.VENTING:
         happen(work, Event.OVER_PRESSURE)
     vented = now in (State.VENTED, State.READY, State.ARMED)
     # a hand valve opens slowly: the rise that was waited for has to be known before it makes the zeros look wrong
@@ -154,7 +154,8 @@ def _watch_regulated(work: Work) -> None:
     state, reading, capture = work.state, work.state.reading, work.state.capture
     if reading is None or capture is None or not state.has_valves:
         return
-    if not state.setup.regulated_low_gauge_pa <= reading.p_regulated_gauge_pa <= state.setup.regulated_high_gauge_pa:
+    low_pa, high_pa = state.regulated_range_gauge_pa
+    if not low_pa <= reading.p_regulated_gauge_pa <= high_pa:
         reason = f"the regulated pressure was {reading.p_regulated_gauge_pa / 1000:.0f} kPa, out of range, with air on"
         work.say("warning", reason + "; set the regulator and test again")
         work.set(capture=replace(capture, void_reason=reason))
@@ -165,6 +166,28 @@ def _watch_capture(work: Work) -> None:
     capture = work.state.capture
     if capture is None:
         return
+    if capture.purpose.aim == "span":
+        _watch_sweep(work, capture)
+    else:
+        _watch_phases(work, capture)
+    if work.state.readiness.state is State.ISOLATED and (capture.live.decay_done or _watched_long_enough(work.state)):
+        happen(work, Event.ISOLATE_OVER)
+    ended = work.state.capture
+    if ended is not None and ended.ended_s is not None:
+        gone = work.state.readiness.state is State.VENTED
+        if gone or work.state.now_s - ended.ended_s > VENT_LIMIT_S:
+            close_capture(work)
+
+
+def _watch_sweep(work: Work, capture: Capturing) -> None:
+    """Beside a reference gauge the air stays on, by itself for the first time, then by each reading."""
+    waited = work.state.now_s - work.state.state_since_s > STEADY_LIMIT_S
+    if work.state.readiness.state is State.FILLING and work.state.has_valves and (capture.live.fill_done or waited):
+        happen(work, Event.HOLD_ASKED)
+
+
+def _watch_phases(work: Work, capture: Capturing) -> None:
+    """Shut the supply once the reading is steady; where a person shuts it, see that it was."""
     live, now = capture.live, work.state.readiness.state
     longer_s = CHECK_STEADY_S if capture.purpose.kind != "test" else TEST_STEADY_S
     settled = live.steady_for_s >= longer_s or work.state.now_s - work.state.state_since_s > STEADY_LIMIT_S
@@ -173,13 +196,6 @@ def _watch_capture(work: Work) -> None:
         happen(work, Event.SETTLED)
     if not work.state.has_valves and live.supply_shut and work.state.readiness.state in (State.FILLING, State.HOLDING):
         happen(work, Event.SHUT_SEEN)
-    if work.state.readiness.state is State.ISOLATED and (live.decay_done or _watched_long_enough(work.state)):
-        happen(work, Event.ISOLATE_OVER)
-    capture = work.state.capture
-    if capture is not None and capture.ended_s is not None:
-        gone = work.state.readiness.state is State.VENTED
-        if gone or work.state.now_s - capture.ended_s > VENT_LIMIT_S:
-            close_capture(work)
 
 
 def _watched_long_enough(state: BenchState) -> bool:

@@ -17,10 +17,13 @@ from borewright.core.readiness import Readiness
 from borewright.core.rig import RigCheck, RigSetup, TrueTdc
 from borewright.core.samples import SampleColumns
 from borewright.service.acts import PlaceHose, Purpose
+from borewright.service.rounds import Round
 from borewright.service.transducers import Transducers
 from borewright.session.session import Session
 
-__all__ = ["BenchState", "Capturing", "Confirmed", "Opening", "Reading", "ZeroTaking"]
+__all__ = ["BenchState", "Capturing", "Confirmed", "GaugeReading", "Opening", "Reading", "ZeroTaking"]
+
+LEAST_REGULATOR_MARGIN_PA = 20_000.0  # a regulator is not set finer than this by its own gauge
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,12 +52,29 @@ class Opening:
 
 
 @dataclass(frozen=True, slots=True)
+class GaugeReading:
+    """What the reference gauge showed, and the mean raw words of both channels while it did. raw_noise_*: of single samples.
+
+    rising: the pressure before it was lower.
+    """
+
+    reference_gauge_pa: float
+    raw_regulated: float
+    raw_cylinder: float
+    raw_noise_regulated: float
+    raw_noise_cylinder: float
+    sample_count: int
+    at_s: float
+    rising: bool = True
+
+
+@dataclass(frozen=True, slots=True)
 class Capturing:
     """A capture in progress.
 
     conditions: as they were at the opening. parts: all samples so far; unkept: those that have not gone to the record yet.
     settled: the reading was steady and the supply is to be shut. shut_s: when it was, for the decay; shut_said: by the person's
-    word. ended_s: since when only the venting is left.
+    word. ended_s: since when only the venting is left. readings: of the reference gauge, in a sweep.
     """
 
     purpose: Purpose
@@ -68,6 +88,7 @@ class Capturing:
     settled: bool = False
     shut_s: float | None = None
     shut_said: bool = False
+    readings: tuple[GaugeReading, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +140,8 @@ class BenchState:
     trouble_s: float | None = None
     regulated_leaks_in: bool = False
     proven_gauge_pa: float | None = None
+    regulator_said_gauge_pa: float | None = None
+    round: Round | None = None
     fitting_confirmed: bool = False
     peak_late_deg: float | None = None
     verdict: SqueezeVerdict | None = None
@@ -144,6 +167,23 @@ class BenchState:
         """As the last restrictor check that passed found it, else as the rig's setup says."""
         check = self.checks.get("restrictor")
         return float(check.result["area_m2"]) if check is not None and check.passed else self.setup.restrictor_area_m2
+
+    @property
+    def regulated_range_gauge_pa(self) -> tuple[float, float]:
+        """Between which pressures the regulated one has to lie with air on, for the purpose that is set.
+
+        It follows the pressure that is asked for; the upper end is never above the setup's. In a sweep any pressure up to there may
+        be set.
+        """
+        setup, asked = self.setup, self.purpose.asked_gauge_pa
+        if self.purpose.aim == "span":
+            return 0.0, setup.regulated_high_gauge_pa
+        if asked is None:
+            return setup.regulated_low_gauge_pa, setup.regulated_high_gauge_pa
+        share = asked / setup.set_pressure_gauge_pa
+        below = max(share * (setup.set_pressure_gauge_pa - setup.regulated_low_gauge_pa), LEAST_REGULATOR_MARGIN_PA)
+        above = max(share * (setup.regulated_high_gauge_pa - setup.set_pressure_gauge_pa), LEAST_REGULATOR_MARGIN_PA)
+        return asked - below, min(asked + above, setup.regulated_high_gauge_pa)
 
     @property
     def unix_s(self) -> float:

@@ -14,11 +14,14 @@ from borewright.core.readiness_table import State
 from borewright.errors import BorewrightError
 from borewright.service import acts
 from borewright.service.bench import Bench
+from borewright.service.gauge import next_sweep_pa
 from borewright.service.guide import Step, StepKey, next_step
+from borewright.units import parse
 
 __all__ = ["Person", "StuckError"]
 
 STUCK_S = 240.0
+GAUGE_STANDS_S = 4.0
 SQUEEZE_RPM = 20.0
 TURN_RPM = 20.0
 
@@ -146,6 +149,10 @@ class Person:
         match step.key:
             case "place_hose":
                 self._place_hose()
+            case "set_regulator":
+                self._set_regulator(step)
+            case "read_gauge":
+                self._read_gauge()
             case "squeeze_turn":
                 self._squeeze()
             case "begin_squeeze" | "confirm_fitting":
@@ -194,6 +201,28 @@ class Person:
         self.at_the_rig(f"hose {where}")
         self.tell(acts.PlaceHose(purpose.outlet, purpose.cylinder))
         self.wait(0.1)
+
+    def _set_regulator(self, step: Step) -> None:
+        if isinstance(step.act, acts.SetRegulator):
+            self.at_the_rig(f"regulator {step.act.gauge_pa / 1e3:.1f}")
+        self._say_done(step)
+
+    def _read_gauge(self) -> None:
+        """Set the regulator to the next point, wait until the gauge stands, read it."""
+        wanted_pa = next_sweep_pa(self._bench.state)
+        if wanted_pa is None:
+            return
+        self.at_the_rig(f"regulator {wanted_pa / 1e3:.1f}")
+        self.wait(GAUGE_STANDS_S)
+        self.tell(acts.ReadGauge(self.gauge_pa()))
+        self.wait(0.1)
+
+    def gauge_pa(self) -> float:
+        """What the reference gauge shows. Raises StuckError where there is none."""
+        answer = self._port.rig.operator.do("gauge")
+        if not answer.startswith("ok "):
+            raise StuckError(f"the scripted person cannot read the gauge: {answer}")
+        return parse(answer.removeprefix("ok "), "pressure_gauge")
 
     def _read_back(self) -> None:
         hose = self._port.rig.plant.hose_at
