@@ -43,6 +43,7 @@ class AirSide:
         "parts",
         "relief_abs",
         "state",
+        "stir_pa_s_kg",
         "stretch_m3_pa",
         "supply_fraction",
         "t_engine",
@@ -60,6 +61,8 @@ class AirSide:
         self.engine_wall_w_k = 0.0
         self.engine_wall_w_k_pa = 0.0
         self.hose_wall_w_k = self.parts.hose_wall_w_k
+        choked = restrictor_flow_kg_s(self.parts.restrictor_conductance_m3_s_pa, 0.5, 1.0, 0.0, self.t_room)  # for each Pa
+        self.stir_pa_s_kg = ambient.engine_wall_stir / choked
         self.p_set_abs = self.p_ambient
         self.p_reference = self.parts.set_gauge_pa
         self.relief_abs = self.p_ambient + self.parts.relief_gauge_pa
@@ -127,9 +130,11 @@ class AirSide:
             flow += outlet_flow(outlet, relative, p_cylinder, t_cylinder, self.p_ambient)[0]
         return flow
 
-    def heat_w(self, p_cylinder: float, t_cylinder: float) -> float:
-        """Heat that the walls give to the cylinder side's gas, W."""
+    def heat_w(self, p_regulated: float, p_cylinder: float, t_cylinder: float, arriving: float) -> float:
+        """Heat that the walls give to the cylinder side's gas, W; more while air streams in and stirs it."""
         engine = self.engine_wall_w_k + self.engine_wall_w_k_pa * max(0.0, p_cylinder - self.p_ambient)
+        if self.stir_pa_s_kg and arriving > 0.0:
+            engine *= 1.0 + self.stir_pa_s_kg * arriving / p_regulated
         return engine * (self.t_engine - t_cylinder) + self.hose_wall_w_k * (self.t_room - t_cylinder)
 
     def rates(self, p_regulated: float, p_cylinder: float, mass: float) -> State:
@@ -144,7 +149,7 @@ class AirSide:
             vented = hole_flow_kg_s(area, p_regulated, self.t_room, self.p_ambient, self.t_room)
         heat = CP_J_KG_K * (
             arriving * (self.t_room if arriving >= 0.0 else t_cylinder) - leaving * (t_cylinder if leaving >= 0.0 else self.t_room)
-        ) + self.heat_w(p_cylinder, t_cylinder)
+        ) + self.heat_w(p_regulated, p_cylinder, t_cylinder, arriving)
         return (
             (self.supply_flow_kg_s(p_regulated) - arriving - vented) / self.capacity_kg_pa,
             GAMMA_1 * heat / (volume + GAMMA * p_cylinder * self.stretch_m3_pa),
@@ -214,7 +219,7 @@ class AirSide:
         stiff_in = arriving / (pr - pc) if pr != pc else 0.0
         stiff_out = leaving / (pc - p_ambient) if pc != p_ambient else 0.0
         scale = GAMMA * R_J_KG_K / effective
-        rate = scale * (arriving * t_in - leaving * t_out) + GAMMA_1 * self.heat_w(pc, t_cylinder) / effective
+        rate = scale * (arriving * t_in - leaving * t_out) + GAMMA_1 * self.heat_w(pr, pc, t_cylinder, arriving) / effective
         x = h * scale * (stiff_in * t_in + stiff_out * t_out)
         one, two = _phi(x)
         mean = rate * h * two  # by how much the pressure is off its start on average over the step

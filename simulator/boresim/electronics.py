@@ -6,18 +6,19 @@ Every error belongs to the scenario's seed and to the position of the sample, so
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import floor, pi, sin
+from math import erf, floor, pi, sin, sqrt
 
 import numpy as np
 import numpy.typing as npt
 
-from boresim.noise import PositionNoise, seeded_unit
+from boresim.noise import KNOT_S, PositionNoise, ZeroWander, seeded_normal, seeded_unit
 from boresim.plant import PlantTrace
 from boresim.scenario import Scenario
 
 __all__ = ["Electronics", "IndexPulse"]
 
 _CYCLE = np.array([sin(2.0 * pi * step / 1024) for step in range(1024)])
+_CONVERTER_WAVES = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,8 +59,12 @@ class Electronics:
         self.sensor_supply_v = parts.sensor_supply_v
         self.counts_per_rev = scenario.rig.encoder.counts_per_rev
         self._counts_per_deg = scenario.rig.encoder.sign * self.counts_per_rev / 360.0
+        self._wander = tuple(ZeroWander(scenario.seed, f"zero wander {channel}") for channel in range(2))
+        self._wander_from_s = -KNOT_S * seeded_unit(scenario.seed, "zero wander")
+        self._stretch: int | None = None
         self._join_laws((self._draw(0), self._draw(1)))
-        self._noise = tuple(PositionNoise(scenario.seed, f"noise {channel}") for channel in range(2))
+        self._noise = tuple(PositionNoise(scenario.seed, f"noise {channel}", parts.noise_ar1) for channel in range(2))
+        self._converter = self._converter_curves() if parts.converter_limit_lsb else None
         clock = scenario.rig.device.clock_limit_ppm
         self.clock_error_ppm = clock * (2.0 * seeded_unit(scenario.seed, "clock") - 1.0)
         self._index_count = floor(self.counts_per_rev * seeded_unit(scenario.seed, "index"))
@@ -76,7 +81,7 @@ class Electronics:
         return SensorErrors(
             within(parts.zero_limit_pa, "zero"),
             within(parts.zero_drift_limit_pa_h, "drift") / 3600.0,
-            within(parts.span_mismatch_limit, "span") + parts.span_limit * (2.0 * seeded_unit(seed, "span of both") - 1.0),
+            parts.span_u * seeded_normal(seed, "span of both") + (channel - 0.5) * parts.tie_u * seeded_normal(seed, "tie"),
             within(parts.bow_mismatch_limit_pa, "bow") + parts.bow_limit_pa * (2.0 * seeded_unit(seed, "bow of both") - 1.0),
             within(parts.hum_limit_pa, "hum"),
             seeded_unit(seed, f"phase {channel}"),
@@ -89,15 +94,56 @@ class Electronics:
     def raw(self, trace: PlantTrace) -> npt.NDArray[np.uint16]:
         """Raw words, uint16[2, n]."""
         gauge = np.array((trace.p_regulated_abs_pa, trace.p_cylinder_abs_pa)) - self._zero_at_abs_pa
-        words = (self._by_square * gauge + self._by_pa) * gauge + (self._by_s * trace.t_s + self._at_zero)
+        by_s, at_zero = self._zeros(trace.t_s)
+        words = (self._by_square * gauge + self._by_pa) * gauge + (by_s * trace.t_s + at_zero)
         if self.scenario.rig.transducers.hum_limit_pa:
             cycles = trace.t_s * self.scenario.rig.transducers.hum_hz + self._hum_phase
             words += self._hum * _CYCLE[((cycles - np.floor(cycles)) * 1024.0).astype(np.intp)]
         count = len(trace)
         for channel, noise in enumerate(self._noise):
             words[channel] += self._noise_words * noise.at(trace.position, count)
+        if self._converter is not None:
+            codes = np.clip(np.floor(words), self.raw_min, self.raw_max).astype(np.intp)
+            words += np.take_along_axis(self._converter, codes, axis=1)
         words = np.floor(words)
         return np.minimum(np.maximum(words, self.raw_min), self.raw_max).astype(np.uint16)
+
+    def _zeros(self, t_s: npt.NDArray[np.float64]) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+        """What the zeros do at some times: words a second and words at time 0, float64[2, 1] or, over a knot, float64[2, n]."""
+        if not len(t_s):
+            return self._by_s, self._at_zero
+        first, last = (floor((float(t) - self._wander_from_s) / KNOT_S) for t in (t_s[0], t_s[-1]))
+        if first == last:
+            if first != self._stretch:
+                self._stretch, (self._by_s_now, self._at_zero_now) = first, self._zeros_on(first)
+            return self._by_s_now, self._at_zero_now
+        stretches = [self._zeros_on(stretch) for stretch in range(first, last + 1)]
+        which = np.floor((t_s - self._wander_from_s) / KNOT_S).astype(np.intp) - first
+        by_s, at_zero = (np.concatenate([stretch[part] for stretch in stretches], axis=1)[:, which] for part in (0, 1))
+        return by_s, at_zero
+
+    def _zeros_on(self, stretch: int) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+        """The same between two knots of the wander."""
+        began_s = stretch * KNOT_S + self._wander_from_s
+        lines = np.array([wander.line(stretch) for wander in self._wander])
+        by_s = self._wander_words * lines[:, 1:] / KNOT_S
+        return self._by_s + by_s, self._at_zero + (self._wander_words * lines[:, :1] - by_s * began_s)
+
+    def _converter_curves(self) -> npt.NDArray[np.float64]:
+        """What each channel's converter is off by at each word, float64[2, words]: smooth, and anywhere within the bound as likely.
+
+        A sum of waves over the range is nearly normal; the normal distribution's own integral makes it even.
+        """
+        count, limit, seed = self.raw_max + 1, self.scenario.rig.transducers.converter_limit_lsb, self.scenario.seed
+        curves = []
+        for channel in range(2):
+            phases = [2.0 * pi * seeded_unit(seed, f"converter {channel} {wave}") for wave in range(_CONVERTER_WAVES)]
+            steps = [2.0 * pi * (wave + 1.0) / count for wave in range(_CONVERTER_WAVES)]
+            size = 1.0 / sqrt(_CONVERTER_WAVES)  # of unit variance, over √2 for erf
+            curves.append(
+                [limit * erf(size * sum(sin(a * word + b) for a, b in zip(steps, phases, strict=True))) for word in range(count)]
+            )
+        return np.array(curves)
 
     def _join_laws(self, errors: tuple[SensorErrors, SensorErrors]) -> None:
         """Law, errors and converter of both channels as the coefficients of raw words, float64[2, 1] each."""
@@ -118,6 +164,7 @@ class Electronics:
         self._hum = column(one.hum_pa, two.hum_pa)
         self._hum_phase = np.array([[one.hum_phase], [two.hum_phase]])
         self._noise_words = words_per_pa * parts.noise_pa
+        self._wander_words = words_per_pa * parts.zero_drift_pa
 
     # ---- encoder
 

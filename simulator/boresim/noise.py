@@ -3,15 +3,22 @@
 from __future__ import annotations
 
 from hashlib import sha256
+from math import sqrt
 from statistics import NormalDist
 
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["PositionNoise", "seeded_unit"]
+__all__ = ["PositionNoise", "ZeroWander", "seeded_normal", "seeded_unit"]
 
 BLOCK = 4096
+AR1_LEAD = 1024
+"""Samples before a block at which its AR(1) begins: the neighbours of a seam then agree to φ^1024."""
+
+KNOT_S = 30.0
+ZEROING_S = 10.0
 _TABLE_BITS = 12
+_NORMAL = NormalDist()
 
 
 def seeded_unit(seed: int, what: str) -> float:
@@ -23,18 +30,45 @@ def seeded_unit(seed: int, what: str) -> float:
     return int.from_bytes(sha256(f"{seed}:{what}".encode()).digest()[:7], "big") / 2.0**56
 
 
+def seeded_normal(seed: int, what: str) -> float:
+    """A number of the standard normal distribution that belongs to a seed and a purpose.
+
+    >>> seeded_normal(7, "tie") == seeded_normal(7, "tie") != seeded_normal(8, "tie")
+    True
+    """
+    return _NORMAL.inv_cdf(min(max(seeded_unit(seed, what), 2.0**-57), 1.0 - 2.0**-53))
+
+
+class ZeroWander:
+    """How a zero wanders, unit by unit: straight between seeded knots KNOT_S apart, the first of them at a seeded moment.
+
+    Its size is such that the change over ZEROING_S, from a zeroing to a reading, has unit variance over all moments. That change
+    has the variance (2·u² − u³)·v with u = ZEROING_S/KNOT_S and knots of variance v.
+    """
+
+    def __init__(self, seed: int, what: str) -> None:
+        self._seed, self._what = seed, what
+        part = ZEROING_S / KNOT_S
+        self._size = (2.0 * part**2 - part**3) ** -0.5
+
+    def line(self, stretch: int) -> tuple[float, float]:
+        """The line value = first + second · τ on one stretch, τ counted from the knot before it in units of KNOT_S."""
+        before, after = (self._size * seeded_normal(self._seed, f"{self._what} {knot}") for knot in (stretch, stretch + 1))
+        return before, after - before
+
+
 class PositionNoise:
-    """Normal noise of unit variance by sample position.
+    """Normal noise of unit variance by sample position; AR(1) when ar1, the correlation of neighbours, is above 0.
 
     A counter-based mix of 64 bits looks up two entries of a table of normal quantiles; their sum over √2 is fine-grained and
     bounded by about ±5. The table comes from exact arithmetic on the platform's math library, not from numpy's vector functions.
     """
 
-    def __init__(self, seed: int, what: str) -> None:
+    def __init__(self, seed: int, what: str, ar1: float = 0.0) -> None:
+        self._ar1 = ar1
         self._key = np.uint64(int.from_bytes(sha256(f"{seed}:{what}".encode()).digest()[:8], "big"))
         count = 1 << _TABLE_BITS
-        normal = NormalDist()
-        half = [normal.inv_cdf((count + number + 0.5) / (2.0 * count)) for number in range(count)]
+        half = [_NORMAL.inv_cdf((count + number + 0.5) / (2.0 * count)) for number in range(count)]
         table = np.array([-value for value in reversed(half)] + half)
         self._table = table / np.sqrt(2.0 * np.mean(table * table))
         self._block = -1
@@ -53,12 +87,25 @@ class PositionNoise:
 
     def _of_block(self, block: int) -> npt.NDArray[np.float64]:
         if block != self._block:
-            bits = np.arange(block * BLOCK, (block + 1) * BLOCK, dtype=np.uint64) * np.uint64(0x9E3779B97F4A7C15) + self._key
-            bits = (bits ^ (bits >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
-            bits = (bits ^ (bits >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
-            bits ^= bits >> np.uint64(31)
-            mask = np.uint64((1 << (_TABLE_BITS + 1)) - 1)
-            first, second = (bits >> np.uint64(8)) & mask, (bits >> np.uint64(40)) & mask
-            self._values = self._table[first.astype(np.intp)] + self._table[second.astype(np.intp)]
+            first = block * BLOCK
+            self._values = self._correlated(first) if self._ar1 else self._white(first, first + BLOCK)
             self._block = block
         return self._values
+
+    def _white(self, start: int, stop: int) -> npt.NDArray[np.float64]:
+        bits = np.arange(start, stop, dtype=np.int64).astype(np.uint64) * np.uint64(0x9E3779B97F4A7C15) + self._key
+        bits = (bits ^ (bits >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
+        bits = (bits ^ (bits >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
+        bits ^= bits >> np.uint64(31)
+        mask = np.uint64((1 << (_TABLE_BITS + 1)) - 1)
+        first, second = (bits >> np.uint64(8)) & mask, (bits >> np.uint64(40)) & mask
+        return np.asarray(self._table[first.astype(np.intp)] + self._table[second.astype(np.intp)])
+
+    def _correlated(self, start: int) -> npt.NDArray[np.float64]:
+        white = self._white(start - AR1_LEAD, start + BLOCK).tolist()
+        kept, new, value = self._ar1, sqrt(1.0 - self._ar1**2), white[0]
+        values = []
+        for number in white:
+            value = kept * value + new * number
+            values.append(value)
+        return np.array(values[AR1_LEAD:])

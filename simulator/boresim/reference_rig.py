@@ -30,6 +30,8 @@ class AirParts:
     dead_volume_m3: float
     restrictor_conductance_m3_s_pa: float
     restrictor_critical_ratio: float
+    restrictor_u: float  # standard deviation of the conductance about what is stated, a share of it
+    restrictor_critical_ratio_limit: float  # bound of the critical ratio about what is stated
     hose_volume_m3: float
     hose_stretch_per_pa: float  # share by which the hose grows for each Pa
     hose_bore_area_m2: float
@@ -41,25 +43,30 @@ class AirParts:
 
 @dataclass(frozen=True, slots=True)
 class TransducerParts:
-    """The class of both pressure transducers and of their converter. The seed draws errors inside the *_limit_* bounds.
+    """The class of both pressure transducers and of their converter. The seed draws the errors.
 
-    The span and bow of a pair of one make are alike: span_limit and bow_limit_pa are drawn once for both, the mismatches for each.
+    *_limit_* are bounds, inside of which any value is as likely as another; *_u and zero_drift_pa are standard deviations of a
+    normal distribution. Span and bow of a pair of one make are alike: span_u and bow_limit_pa are drawn once for both; tie_u is that
+    of the difference between the two spans, and bow_mismatch_limit_pa is drawn for each.
     """
 
     low_gauge_pa: float
     high_gauge_pa: float
     sensor_supply_v: float
-    noise_pa: float
+    noise_pa: float  # standard deviation of one sample
+    noise_ar1: float  # correlation of a sample with the next one
     zero_limit_pa: float
+    zero_drift_pa: float  # of each zero's change from a zeroing to a reading ten seconds later, see ZeroWander
     zero_drift_limit_pa_h: float
-    span_limit: float
-    span_mismatch_limit: float
+    span_u: float
+    tie_u: float
     bow_limit_pa: float
     bow_mismatch_limit_pa: float
     hum_limit_pa: float
     hum_hz: float
     adc_bits: int
     adc_reference_v: float
+    converter_limit_lsb: float  # of each channel's own integral non-linearity
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,6 +132,8 @@ def _air(table: Table) -> AirParts:
         dead_volume_m3=1e-6 * table.number("dead_volume_cm3", 1, 1000),
         restrictor_conductance_m3_s_pa=1e-8 * table.number("restrictor_dm3_s_bar", 0.005, 5),
         restrictor_critical_ratio=table.number("restrictor_critical_ratio", 0.1, 0.6),
+        restrictor_u=table.number("restrictor_known_to_percent", 0, 20) / 100.0,
+        restrictor_critical_ratio_limit=table.number("restrictor_critical_ratio_known_to", 0, 0.1),
         hose_volume_m3=1e-6 * table.number("hose_volume_cm3", 1, 1000),
         hose_stretch_per_pa=1e-5 * table.number("hose_stretch_per_bar", 0, 0.05),
         hose_bore_area_m2=pi / 4e6 * table.number("hose_bore_mm", 1, 20) ** 2,
@@ -145,16 +154,19 @@ def _transducers(table: Table) -> TransducerParts:
         high_gauge_pa=span_pa,
         sensor_supply_v=table.number("sensor_supply_v", 1, 12),
         noise_pa=percent_of_range * table.number("noise_percent_of_range", 0, 5),
+        noise_ar1=table.number("noise_ar1", 0, 0.99, 0.0),
         zero_limit_pa=percent_of_range * table.number("zero_percent_of_range", 0, 5),
+        zero_drift_pa=percent_of_range * table.number("zero_drift_percent_of_range", 0, 5),
         zero_drift_limit_pa_h=percent_of_range * table.number("zero_drift_percent_of_range_per_hour", 0, 5),
-        span_limit=table.number("span_percent", 0, 5) / 100.0,
-        span_mismatch_limit=table.number("span_mismatch_percent", 0, 5) / 100.0,
+        span_u=table.number("span_percent", 0, 5) / 100.0,
+        tie_u=table.number("tied_to_percent", 0, 5) / 100.0,
         bow_mismatch_limit_pa=percent_of_range * table.number("bow_mismatch_percent_of_range", 0, 5),
         bow_limit_pa=percent_of_range * table.number("bow_percent_of_range", 0, 5),
         hum_limit_pa=percent_of_range * table.number("hum_percent_of_range", 0, 5),
         hum_hz=table.number("hum_hz", 0, 400),
         adc_bits=table.whole("adc_bits", 8, 16),
         adc_reference_v=table.number("adc_reference_v", 1, 12),
+        converter_limit_lsb=table.number("converter_nonlinearity_lsb", 0, 16, 0.0),
     )
     table.done()
     return parts

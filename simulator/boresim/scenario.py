@@ -97,6 +97,7 @@ class Ambient:
     engine_k: float
     engine_wall_w_k: float
     engine_wall_w_k_pa: float  # more of it for each Pa over ambient
+    engine_wall_stir: float = 0.0  # by how much air that streams in through a choked restrictor raises it, a share of it
 
 
 @dataclass(frozen=True, slots=True)
@@ -334,6 +335,7 @@ def _ambient(table: Table) -> Ambient:
         engine_k=273.15 + table.number("engine_degc", -30, 150),
         engine_wall_w_k=table.number("engine_wall_w_k", 0, 20),
         engine_wall_w_k_pa=1e-5 * table.number("engine_wall_w_k_per_bar", 0, 5, 0.0),
+        engine_wall_stir=table.number("engine_wall_stir", 0, 10, 0.0),
     )
     table.done()
     return ambient

@@ -20,8 +20,8 @@ def scenario_with(**changes: Any) -> Scenario:
 
 
 PERFECT: dict[str, Any] = {
-    "noise_pa": 0.0, "zero_limit_pa": 0.0, "zero_drift_limit_pa_h": 0.0, "span_limit": 0.0, "span_mismatch_limit": 0.0,
-    "bow_limit_pa": 0.0, "bow_mismatch_limit_pa": 0.0, "hum_limit_pa": 0.0,
+    "noise_pa": 0.0, "zero_limit_pa": 0.0, "zero_drift_pa": 0.0, "zero_drift_limit_pa_h": 0.0, "span_u": 0.0, "tie_u": 0.0,
+    "bow_limit_pa": 0.0, "bow_mismatch_limit_pa": 0.0, "hum_limit_pa": 0.0, "converter_limit_lsb": 0.0,
 }  # fmt: skip
 
 
@@ -84,7 +84,7 @@ def test_noise_is_normal_and_belongs_to_its_position() -> None:
 
 
 def test_errors_stay_inside_their_class_for_every_seed() -> None:
-    scenario = scenario_with(noise_pa=0.0, hum_limit_pa=0.0, adc_bits=16)
+    scenario = scenario_with(noise_pa=0.0, zero_drift_pa=0.0, tie_u=0.0, bow_mismatch_limit_pa=400.0, adc_bits=16)
     parts = scenario.rig.transducers
     zeros, ratios = [], []
     for seed in range(60):
@@ -96,7 +96,7 @@ def test_errors_stay_inside_their_class_for_every_seed() -> None:
     step = 1e6 / 0.8 / 2**16
     assert np.abs(zeros).max() <= parts.zero_limit_pa + step
     assert np.abs(zeros).max() > 0.8 * parts.zero_limit_pa
-    most = 2.0 * (parts.span_mismatch_limit + parts.bow_mismatch_limit_pa / 550e3) + 2.0 * step / 550e3
+    most = 2.0 * 4.0 * 0.45 * parts.bow_mismatch_limit_pa / 1e6 + 2.0 * step / 550e3  # the bow's own 4·x·(1 − x) at 550 kPa
     assert 0.1 * most < np.abs(ratios).max() <= most
 
 
