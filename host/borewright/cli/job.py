@@ -13,6 +13,7 @@ from borewright.cli.record import add_record_argument, open_store
 from borewright.errors import UseError
 
 if TYPE_CHECKING:
+    from borewright.core.uncertainty import Budget
     from borewright.store.export import Cell, Table
     from borewright.store.records import CaptureRecord, JobRecord
 
@@ -21,6 +22,7 @@ __all__ = ["EXAMPLE", "add_arguments", "run"]
 EXAMPLE = """examples:
   borewright job list
   borewright job show "hill-climb 7" --stage before
+  borewright job show "hill-climb 7" --budget
   borewright job show "hill-climb 7" --csv hillclimb.csv
 
 It only looks: a record file that is not there is not made."""
@@ -48,6 +50,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     }
     made["show"].add_argument("name", metavar="NAME", help="the job's name, as `borewright job list` shows it")
     made["show"].add_argument("--stage", choices=STAGES, help="only this stage (default: all)")
+    made["show"].add_argument(
+        "--budget", action="store_true", help="also what makes each number uncertain, item by item, largest first"
+    )
     made["show"].add_argument("--csv", metavar="FILE", type=Path, help="also write the tests as a table for other programs")
     for subparser in made.values():
         add_record_argument(subparser)
@@ -87,7 +92,7 @@ def _list(args: argparse.Namespace) -> int:
 
 
 def _show(args: argparse.Namespace) -> int:
-    from borewright.store.export import capture_as_dict, job_as_dict, job_table, save_csv
+    from borewright.store.export import job_table, save_csv
 
     with open_store(args, create=False) as store:
         found = [job for job in store.list_jobs() if job.name == args.name and args.stage in (None, job.stage)]
@@ -97,35 +102,57 @@ def _show(args: argparse.Namespace) -> int:
         raise UseError(f"there is no job {args.name!r}{at} in {args.db}; `borewright job list` shows those that are there")
     if args.csv is not None:
         save_csv(_one_table([job_table(job, captures) for job, captures in shown]), args.csv)
+    files = [] if args.csv is None else [str(args.csv)]
     if args.json:
-        print_json(
-            {
-                "database": str(args.db),
-                "jobs": [
-                    job_as_dict(job) | {"captures": [capture_as_dict(c) | {"pair_psi": _pair_psi(c.result)} for c in captures]}
-                    for job, captures in shown
-                ],
-                "files": [] if args.csv is None else [str(args.csv)],
-            }
-        )
+        print_json({"database": str(args.db), "jobs": [_as_dict(job, captures) for job, captures in shown], "files": files})
         return exits.OK
     print(f"job {args.name}, engine {', '.join(dict.fromkeys(job.engine_name for job, _ in shown))}")
-    rows = [_row(job, capture) for job, captures in shown for capture in captures]
-    print("\n".join(table_lines(HEADINGS, rows)) if rows else "no test has been recorded in it yet")
+    print("\n".join(_lines(args, shown)))
     if args.csv is not None:
         print(f"written to {args.csv}")
     return exits.OK
 
 
-def _row(job: JobRecord, capture: CaptureRecord) -> list[str]:
+def _lines(args: argparse.Namespace, shown: Sequence[tuple[JobRecord, Sequence[CaptureRecord]]]) -> list[str]:
+    """The tests as a table, the repeats among them, and, where asked for, the budgets."""
+    from borewright.cli.budget_table import budget_lines, repeats_lines
+    from borewright.service.repeated_tests import kept_budgets, repeated_tests
+
+    tests = [(job, capture) for job, captures in shown for capture in captures]
+    if not tests:
+        return ["no test has been recorded in it yet"]
+    lines = table_lines(HEADINGS, [_row(job, capture, kept_budgets(capture)) for job, capture in tests])
+    lines += repeats_lines([(job, repeated_tests(captures)) for job, captures in shown])
+    if args.budget:
+        for job, capture in tests:
+            if capture.state == "complete":
+                lines += budget_lines(job, capture, kept_budgets(capture))
+    return lines
+
+
+def _as_dict(job: JobRecord, captures: Sequence[CaptureRecord]) -> dict[str, Any]:
+    from borewright.cli.budget_table import budget_as_dict, repeats_as_dict
+    from borewright.service.repeated_tests import kept_budgets, repeated_tests
+    from borewright.store.export import capture_as_dict, job_as_dict
+
+    listed = [
+        capture_as_dict(capture)
+        | {"pair_psi": _pair_psi(capture.result)}
+        | {"uncertainty": [budget_as_dict(budget) for budget in kept_budgets(capture).values()]}
+        for capture in captures
+    ]
+    return job_as_dict(job) | {"captures": listed, "repeats": [repeats_as_dict(repeated) for repeated in repeated_tests(captures)]}
+
+
+def _row(job: JobRecord, capture: CaptureRecord, budgets: Mapping[str, Budget]) -> list[str]:
     result = capture.result or {}
     remarks = [*capture.marks, *(f"{key} was declared" for key in capture.declared)]
     if capture.void_reason is not None:
         remarks.insert(0, capture.void_reason)
     numbers = [
-        _number(result, "leakage_percent", ".1f"),
+        _with_uncertainty(budgets.get("leakage")) or _number(result, "leakage_percent", ".1f"),
         _pair_psi(capture.result) or "-",
-        _number(result, "leak_area_mm2", ".3f"),
+        _with_uncertainty(budgets.get("leak area")) or _number(result, "leak_area_mm2", ".3f"),
         "/".join(_number(result, key, ".1f") for key in ("t75_s", "t50_s", "t25_s")),
     ]
     return [
@@ -137,6 +164,13 @@ def _row(job: JobRecord, capture: CaptureRecord) -> list[str]:
         capture.state,
         "; ".join(remarks),
     ]
+
+
+def _with_uncertainty(budget: Budget | None) -> str | None:
+    """Value ± expanded uncertainty; None where the record holds no budget."""
+    from borewright.cli.budget_table import plus_minus
+
+    return None if budget is None else plus_minus(budget.value, budget.expanded())
 
 
 def _number(result: Mapping[str, Any], key: str, form: str) -> str:

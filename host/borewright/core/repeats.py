@@ -68,7 +68,7 @@ class Repeats:
         """Whether scatter and budget agree, in a sentence; empty where that was not or could not be asked."""
         if self.agreement == "scatter is larger":
             return (
-                "the repeats scatter more than their budgets explain: the leak itself changed between them, or something in the rig did; "
+                "the repeats scatter more than their budgets explain: the leak itself changed between them, or the rig did; "
                 "look at hose, adapter and TDC and repeat"
             )
         if self.agreement == "scatter is smaller":
