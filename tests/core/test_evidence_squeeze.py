@@ -2,7 +2,7 @@
 
 The generator follows mass and temperature of the trapped air with a wall that takes up heat, a stretching hose, a leak by the full
 nozzle law, valve events that differ from the engine file, a vent that opens by itself at 600 kPa, hand-like turning with pauses and
-turns back, noise of 0.1 % of 1000 kPa, a drifted zero, and converters of 10 and 12 bits.
+turns back, noise of 0.1 % of 1000 kPa (white, or AR(1), which is slow), a drifted zero, and converters of 10 and 12 bits.
 """
 
 from __future__ import annotations
@@ -14,13 +14,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pytest
 from borewright.core.engine import Engine, PortEvents
-from borewright.core.evidence import SqueezeWatch
+from borewright.core.evidence import SqueezeWatch, vent_noise_pa
 from borewright.core.samples import SampleColumns, SampleFlags
+from scipy.signal import lfilter
 
 COUNTS_PER_REV = 1440
 TICK_HZ = 1_000_000
 P_AMBIENT_PA = 100_000.0
 STEPS = 20_000
+NOISE_PA = 1000.0
+VENTED = 2000  # samples at vent before the squeeze, from which the host takes the noise
 
 
 def _clearance(bore_m: float, stroke_m: float, ratio: float) -> float:
@@ -63,6 +66,7 @@ class Squeeze:
     zero_pa: float
     valve_error_deg: tuple[float, float]
     expected: str
+    noise_ar1: float = 0.0  # correlation of the noise from one sample to the next, 1 ms on
 
 
 EXPECTED = {
@@ -94,7 +98,17 @@ def draw(rng: np.random.Generator, engine: Engine, where: str) -> Squeeze:
         float(rng.normal(0.0, 100.0)),
         (float(rng.uniform(-15, 15)), float(rng.uniform(-15, 15))),
         expected,
+        float(rng.choice([0.0, rng.uniform(0.5, 0.98)])),
     )
+
+
+def noise_pa(rng: np.random.Generator, count: int, ar1: float) -> np.ndarray:
+    """Noise of 0.1 % of 1000 kPa, white for ar1 = 0."""
+    white = rng.normal(0.0, NOISE_PA, count)
+    if ar1 == 0.0:
+        return white
+    white[1:] *= math.sqrt(1.0 - ar1**2)  # so that it has the same spread from the first sample on
+    return lfilter([1.0], [1.0, -ar1], white)  # type: ignore[no-any-return]
 
 
 def hand_turned(rng: np.random.Generator, rpm: float, turns: float) -> tuple[np.ndarray, np.ndarray]:
@@ -209,15 +223,16 @@ def judge(
     stored_late_deg: float = 0.0,
 ) -> Outcome:
     """Sample, digitise and hand the case to the host in chunks; look at the verdict all the time."""
-    engine, chunk = case.engine, 64
+    engine, chunk = case.engine, 100
     sign = -1 if engine.name == "inline three" else 1
     tdc_count = 777.0
     tick = np.arange(0, int(t_s[-1] * 1000)) * 1000
     when = tick / TICK_HZ
     count = np.floor(np.interp(when, t_s, angle_deg) / 360.0 * COUNTS_PER_REV).astype(np.int64) * sign + int(tdc_count)
     lsb = 1_250_000.0 / 2**case.bits
-    noisy = np.interp(when, t_s, p_pa) + case.zero_pa + rng.normal(0.0, 1000.0, len(when))
-    read = np.round(noisy / lsb) * lsb
+    noise = noise_pa(rng, VENTED + len(when), case.noise_ar1)
+    at_vent = np.round(noise[:VENTED] / lsb) * lsb
+    read = np.round((np.interp(when, t_s, p_pa) + case.zero_pa + noise[VENTED:]) / lsb) * lsb
     flags = np.where(np.interp(when, t_s, vent.astype(float)) > 0.5, int(SampleFlags.VENT_OPEN), 0).astype(np.uint16)
     columns = SampleColumns(tick, tick // 1000, count, np.zeros((2, len(tick)), np.uint16), flags, TICK_HZ)
     watch = SqueezeWatch.begin(
@@ -226,14 +241,14 @@ def judge(
         tdc_count + sign * stored_late_deg / 360.0 * COUNTS_PER_REV,
         COUNTS_PER_REV,
         sign,
-        math.hypot(1000.0, lsb / 12**0.5),
+        max(vent_noise_pa(at_vent), lsb / 12**0.5),
         resolution_pa=lsb,
     )
     said: list[str] = []
     decided: int | None = None
     for n, start in enumerate(range(0, len(tick), chunk)):
         watch = watch.add(columns.between(start, start + chunk), read[start : start + chunk])
-        if n % 8 == 0:
+        if n % 5 == 0:
             verdict = watch.verdict
             if not said or said[-1] != verdict.kind:
                 said.append(verdict.kind)

@@ -27,7 +27,7 @@ VerdictKind = Literal["not_enough", "compression_here", "overlap_here", "rises_a
 
 _SECTOR_DEG = 12.0
 _SECTOR_S = 2.0  # a pause adds nothing after this
-_SEGMENT_S = 0.03
+_SEGMENT_S = 0.1
 _SEGMENT_DEG = 3.0
 _MODEL_SHARE = 0.3  # of the pressure: what the model may be wrong by in a sector
 _ZERO_PA = 300.0  # zero drift since the zeros were taken: 0.03 % of a 1000 kPa range
