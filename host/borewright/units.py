@@ -105,7 +105,7 @@ def parse(text: str, dimension: Dimension) -> float:
     """The SI value of a number with its unit: Pa, m, m², m³, K, N·m, and kg/s for a flow of air.
 
     A unit must be there. A pressure that says neither gauge nor absolute is taken as the one that is asked. Raises UnitsError, also
-    for the other kind of pressure, for pressures and temperatures that do not exist, and for a flow that does not say its reference.
+    for the other kind of pressure, for pressures and temperatures that cannot be, and for a flow that does not say its reference.
 
     >>> round(parse("80 psi", "pressure_gauge"), 1), parse("5.5 bar", "pressure_gauge"), parse("20 degC", "temperature")
     (551580.6, 550000.0, 293.15)
@@ -118,7 +118,7 @@ def parse(text: str, dimension: Dimension) -> float:
     value = float(found[1])
     if dimension == "air_flow":
         rate_m3_s, state, _ = _flow_unit(found[2], text)
-        si = state.mass_flow_kg_s(value * rate_m3_s)
+        si = float(state.mass_flow_kg_s(value * rate_m3_s))
     else:
         si = _convert(value, _unit(found[2], text, dimension), _SI[dimension], text, dimension)
     if not math.isfinite(si):
@@ -127,7 +127,7 @@ def parse(text: str, dimension: Dimension) -> float:
         raise _wrong(text, dimension, "is at or below absolute zero")
     if dimension == "pressure_absolute" and si < 0.0:
         raise _wrong(text, dimension, "is less than a vacuum")
-    return float(si)
+    return si
 
 
 def show(value_si: float, dimension: Dimension, unit: str, significant: int = 4) -> str:
@@ -145,7 +145,7 @@ def in_unit(value_si: float, dimension: Dimension, unit: str) -> float:
     """The number of an SI value in a unit. Raises UnitsError for a unit that is none of the dimension.
 
     >>> round(in_unit(551580.583, "pressure_gauge", "psi"), 3), round(in_unit(5.925e-4, "air_flow", "SCFM 60 °F"), 3)
-    (80.0, 1.025)
+    (80.0, 1.027)
     """
     if dimension == "air_flow":
         rate_m3_s, state, _ = _flow_unit(unit, unit)
@@ -171,16 +171,21 @@ def printed_unit(unit: str, dimension: Dimension) -> str:
 def known_unit(text: str, dimension: Dimension) -> str:
     """The unit of UNITS that a text means, however it is spelt. Raises UnitsError that names those there are.
 
-    >>> known_unit("mm^2", "area"), known_unit("degF", "temperature"), known_unit("ft-lb", "torque"), known_unit("psi", "pressure_absolute")
-    ('mm²', '°F', 'lb·ft', 'psia')
+    >>> known_unit("mm^2", "area"), known_unit("degF", "temperature"), known_unit("ft-lb", "torque")
+    ('mm²', '°F', 'lb·ft')
     """
     wanted = _bare(text)
     for unit in UNITS[dimension]:
         bare = _bare(unit)
-        spelt = {bare, "deg" + bare if dimension == "temperature" else bare}
-        if dimension == "pressure_absolute":
-            spelt |= {bare.removesuffix("abs"), bare.removesuffix("a")} if bare != "kpa" else set()
-        if dimension == "torque" and bare.startswith("lb"):
+        spelt = {bare}
+        if dimension == "temperature":
+            spelt |= {"deg" + bare}
+        elif dimension == "pressure_gauge":
+            spelt |= {bare + "g"}
+        elif dimension == "pressure_absolute":
+            plain = bare.removesuffix("abs") if bare.endswith("abs") else bare.removesuffix("a")
+            spelt |= {plain, plain + "a", plain + "abs"}
+        elif dimension == "torque" and bare.startswith("lb"):
             spelt |= {bare[2:] + "lb", "lbf" + bare[2:], bare[2:] + "lbf"}
         if wanted in spelt:
             return unit
