@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from hashlib import sha256
 from math import sqrt
 from statistics import NormalDist
@@ -57,6 +58,15 @@ class ZeroWander:
         return before, after - before
 
 
+@cache
+def _quantiles() -> npt.NDArray[np.float64]:
+    """Normal quantiles at even steps of probability, of such a size that the sum of two has unit variance."""
+    count = 1 << _TABLE_BITS
+    half = [_NORMAL.inv_cdf((count + number + 0.5) / (2.0 * count)) for number in range(count)]
+    table = np.array([-value for value in reversed(half)] + half)
+    return np.asarray(table / np.sqrt(2.0 * np.mean(table * table)))
+
+
 class PositionNoise:
     """Normal noise of unit variance by sample position; AR(1) when ar1, the correlation of neighbours, is above 0.
 
@@ -67,10 +77,7 @@ class PositionNoise:
     def __init__(self, seed: int, what: str, ar1: float = 0.0) -> None:
         self._ar1 = ar1
         self._key = np.uint64(int.from_bytes(sha256(f"{seed}:{what}".encode()).digest()[:8], "big"))
-        count = 1 << _TABLE_BITS
-        half = [_NORMAL.inv_cdf((count + number + 0.5) / (2.0 * count)) for number in range(count)]
-        table = np.array([-value for value in reversed(half)] + half)
-        self._table = table / np.sqrt(2.0 * np.mean(table * table))
+        self._table = _quantiles()
         self._block = -1
         self._values = np.zeros(0)
 

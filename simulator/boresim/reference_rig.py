@@ -46,8 +46,8 @@ class TransducerParts:
     """The class of both pressure transducers and of their converter. The seed draws the errors.
 
     *_limit_* are bounds, inside of which any value is as likely as another; *_u and zero_drift_pa are standard deviations of a
-    normal distribution. Span and bow of a pair of one make are alike: span_u and bow_limit_pa are drawn once for both; tie_u is that
-    of the difference between the two spans, and bow_mismatch_limit_pa is drawn for each.
+    normal distribution. Span and bow of a pair of one make are alike: span_u and bow_limit_pa are drawn once for both; tie_u is of
+    the difference between the two spans, and bow_mismatch_limit_pa is drawn for each.
     """
 
     low_gauge_pa: float

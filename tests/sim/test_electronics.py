@@ -11,6 +11,7 @@ from boresim.electronics import Electronics, IndexPulse
 from boresim.noise import PositionNoise
 from boresim.plant import Plant
 from boresim.scenario import Scenario, load_scenario
+from boresim.stated import stated_restrictor
 from boresim.trace import PlantTrace
 
 
@@ -84,7 +85,7 @@ def test_noise_is_normal_and_belongs_to_its_position() -> None:
 
 
 def test_errors_stay_inside_their_class_for_every_seed() -> None:
-    scenario = scenario_with(noise_pa=0.0, zero_drift_pa=0.0, tie_u=0.0, bow_mismatch_limit_pa=400.0, adc_bits=16)
+    scenario = scenario_with(noise_pa=0.0, hum_limit_pa=0.0, zero_drift_pa=0.0, tie_u=0.0, bow_mismatch_limit_pa=400.0, adc_bits=16)
     parts = scenario.rig.transducers
     zeros, ratios = [], []
     for seed in range(60):
@@ -108,6 +109,103 @@ def test_zero_drifts_and_mains_hums() -> None:
     scenario = scenario_with(**{**PERFECT, "zero_drift_limit_pa_h": 9e5}, adc_bits=16)
     words = Electronics(scenario).raw(at_gauge([500e3] * 60_000))[0].astype(float)
     assert abs(words[-1] - words[0]) > 20
+
+
+def gauge_of_words(electronics: Electronics, trace: PlantTrace) -> np.ndarray[Any, np.dtype[np.float64]]:
+    """Gauge pressures by the law of makers' data sheets, 16 bits."""
+    return (electronics.raw(trace).astype(float) / 2**16 - 0.1) / 0.8 * 1e6
+
+
+def test_the_tie_and_the_span_of_both_have_the_deviations_of_the_file() -> None:
+    scenario = scenario_with(**{**PERFECT, "tie_u": 0.0002, "span_u": 0.0015}, adc_bits=16)
+    pairs = []
+    for seed in range(400):
+        pa = gauge_of_words(Electronics(replace(scenario, seed=seed)), at_gauge([0.0, 900e3]))
+        pairs.append((pa[:, 1] - pa[:, 0]) / 900e3 - 1.0)
+    spans = np.array(pairs)
+    # a sample's standard deviation of 400 normal numbers is off by 3.5 % (1 sigma): σ/√(2n)
+    assert np.std(spans[:, 1] - spans[:, 0]) == pytest.approx(0.0002, rel=0.12)
+    assert np.std(spans.mean(axis=1)) == pytest.approx(0.0015, rel=0.12)
+    assert abs(np.mean(spans)) < 4.0 * 0.0015 / 20.0
+
+
+def test_a_zero_changes_by_its_deviation_in_the_ten_seconds_after_zeroing() -> None:
+    scenario = scenario_with(**{**PERFECT, "zero_drift_pa": 3000.0}, adc_bits=16)
+    changes = []
+    for seed in range(300):
+        pa = gauge_of_words(Electronics(replace(scenario, seed=seed)), moments([1.0, 11.0, 71.0]))
+        changes.append((pa[:, 1] - pa[:, 0], pa[:, 2] - pa[:, 1]))
+    after_ten, after_a_minute = np.moveaxis(np.array(changes), 1, 0)
+    assert np.std(after_ten) == pytest.approx(3000.0, rel=0.1)
+    assert abs(np.corrcoef(after_ten.T)[0, 1]) < 0.2  # each channel for itself
+    assert np.std(after_a_minute) < 3.5 * 3000.0  # it wanders about and does not run away
+
+
+def moments(t_s: list[float]) -> PlantTrace:
+    t = np.array(t_s)
+    p = np.full(len(t), 98_900.0 + 500e3)
+    return PlantTrace(0, 0.0, 0.0, t, p, p.copy(), np.zeros(len(t)))
+
+
+@pytest.mark.parametrize("batch", [1, 7, 999])
+def test_wander_noise_and_converter_do_not_depend_on_batches(batch: int) -> None:
+    scenario = scenario_with(zero_drift_pa=3000.0, noise_ar1=0.9, converter_limit_lsb=2.0)
+    t = 0.05 * np.arange(1, 1901)  # 95 s: over three knots at least
+    p = 98_900.0 + np.linspace(0.0, 900e3, len(t))
+
+    def cut(electronics: Electronics, start: int, stop: int) -> bytes:
+        part = slice(start, stop)
+        trace = PlantTrace(3000 + start, float(t[start] - 0.05), 0.0, t[part], p[part], p[part].copy(), np.zeros(stop - start))
+        return electronics.raw(trace).T.tobytes()
+
+    whole = cut(Electronics(scenario), 0, len(t))
+    electronics = Electronics(scenario)
+    pieces = [cut(electronics, start, min(start + batch, len(t))) for start in range(0, len(t), batch)]
+    assert b"".join(pieces) == whole
+    assert cut(electronics, 40, 900) == whole[40 * 4 : 900 * 4]  # and back again, as after a trip
+
+
+def test_noise_of_the_ar1_kind_has_its_correlation_and_unit_variance() -> None:
+    # Box and Jenkins, Time Series Analysis: autocorrelation of an AR(1) at lag k is φ^k
+    values = PositionNoise(11, "test", 0.8).at(0, 200_000)
+    assert np.std(values) == pytest.approx(1.0, rel=0.02)
+    assert abs(np.mean(values)) < 0.03
+    for lag in (1, 3, 10):
+        assert np.mean(values[lag:] * values[:-lag]) == pytest.approx(0.8**lag, abs=0.03)
+    new = values[1:] - 0.8 * values[:-1]  # what comes anew is white, over the seams of blocks too
+    assert np.std(new) == pytest.approx(0.6, rel=0.02)
+    assert abs(np.mean(new[1:] * new[:-1])) < 0.01
+    assert np.abs(new).max() < 0.6 * 6.0
+
+
+def test_a_converter_is_off_smoothly_and_within_its_bound_each_channel_its_own_way() -> None:
+    limit = 3.0
+    scenario = scenario_with(**PERFECT, adc_bits=12)
+    bent = scenario_with(**{**PERFECT, "converter_limit_lsb": limit}, adc_bits=12)
+    ramp = at_gauge(np.linspace(0.0, 1000e3, 40_000).tolist())
+    straight = Electronics(scenario).raw(ramp).astype(float)
+    everything = []
+    for seed in range(25):
+        off = Electronics(replace(bent, seed=seed)).raw(ramp).astype(float) - straight
+        assert np.abs(off).max() <= np.ceil(limit)
+        assert np.abs(np.diff(off[:, ::40], axis=1)).max() <= 1.0  # a few words on it is off by nearly the same
+        assert np.mean(np.abs(off[0] - off[1])) > 0.1
+        everything.append(off)
+    spread = np.concatenate(everything, axis=1)
+    assert np.std(spread) == pytest.approx(limit / 3.0**0.5, rel=0.12)  # of an even distribution within ± limit
+    assert np.mean(np.abs(spread) > limit / 2.0) == pytest.approx(0.5, abs=0.1)
+
+
+def test_the_certificate_of_the_restrictor_is_off_by_what_the_file_says() -> None:
+    scenario = load_scenario("hillclimb-before")
+    air = scenario.rig.air
+    stated = np.array([stated_restrictor(replace(scenario, seed=seed)) for seed in range(1000)])
+    off = air.restrictor_conductance_m3_s_pa / stated[:, 0] - 1.0
+    assert np.std(off) == pytest.approx(0.005, rel=0.08)
+    assert abs(np.mean(off)) < 0.0006
+    ratio = stated[:, 1] - air.restrictor_critical_ratio
+    assert np.abs(ratio).max() <= 0.02
+    assert np.std(ratio) == pytest.approx(0.02 / 3.0**0.5, rel=0.08)
 
 
 def test_the_count_starts_at_zero_and_follows_the_crank() -> None:

@@ -9,11 +9,12 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import pytest
+from boresim.air import AirSide
 from boresim.gas import CP_J_KG_K, GAMMA, R_J_KG_K, nozzle_flow_kg_s, restrictor_flow_kg_s
 from boresim.outlets import Ways
 from boresim.plant import Plant
 from boresim.scenario import Scenario, load_scenario
-from boresim.truth import plant_truth
+from boresim.truth import plant_truth, settled_state
 
 
 def at_tdc(scenario: Scenario, cylinder: int, off_deg: float = 0.0) -> Scenario:
@@ -453,3 +454,35 @@ def test_a_vent_that_empties_a_small_hose_within_a_step_does_not_swing_under_amb
     trace = plant.advance(100, 0.001)
     assert trace.p_cylinder_abs_pa.min() > scenario.ambient.pressure_abs_pa - 1e3
     assert trace.p_cylinder_abs_pa[-1] == pytest.approx(scenario.ambient.pressure_abs_pa, abs=1.0)
+
+
+def stirred(scenario: Scenario, stir: float) -> Scenario:
+    return replace(scenario, ambient=replace(scenario.ambient, engine_k=353.0, engine_wall_stir=stir))
+
+
+def test_air_that_streams_in_stirs_and_the_plant_settles_at_that_truth() -> None:
+    scenario = load_scenario("hillclimb-before")
+    plain, more = (settled_state(stirred(scenario, stir), 3) for stir in (0.0, 2.0))
+    assert more.t_gas_k > plain.t_gas_k + 3.0  # a hot engine warms it more
+    plant = Plant(at_tdc(stirred(scenario, 2.0), 3))
+    plant.attach_hose(3)
+    plant.set_vent(False)
+    plant.set_supply(True)
+    plant.advance(25_000, 0.001)
+    ambient = scenario.ambient.pressure_abs_pa
+    assert plant.p_cylinder_gauge_pa + ambient == pytest.approx(more.p_cylinder_abs_pa, abs=0.5)
+    assert plant.p_regulated_gauge_pa + ambient == pytest.approx(more.p_regulated_abs_pa, abs=0.5)
+    assert plant.t_cylinder_k == pytest.approx(more.t_gas_k, abs=1e-3)
+
+
+@pytest.mark.parametrize("stir", [0.0, 0.5, 2.0])
+def test_a_choked_inflow_multiplies_the_walls_conductance(stir: float) -> None:
+    # the definition of the key: 1 + stir · (inflow / choked inflow), for the engine's walls and not the hose's
+    side = AirSide(with_air(stirred(load_scenario("hillclimb-before"), stir), hose_wall_w_k=0.0))
+    side.engine_wall_w_k = 0.4
+    parts = side.parts
+    flow = restrictor_flow_kg_s(parts.restrictor_conductance_m3_s_pa, parts.restrictor_critical_ratio, 650e3, 100e3, side.t_room)
+    still = 0.4 * (353.0 - 300.0)
+    assert side.heat_w(650e3, 100e3, 300.0, flow) == pytest.approx(still * (1.0 + stir), rel=1e-12)
+    assert side.heat_w(650e3, 400e3, 300.0, 0.5 * flow) == pytest.approx(still * (1.0 + 0.5 * stir), rel=1e-12)
+    assert side.heat_w(650e3, 660e3, 300.0, -0.1 * flow) == still
