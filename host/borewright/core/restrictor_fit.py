@@ -113,7 +113,7 @@ def restrictor_of_bore(bore_m: float, form: BoreForm = "unknown", u_bore_m: floa
 
     >>> fit = restrictor_of_bore(0.040 * 0.0254, "short cylinder")
     >>> round(fit.area_m2 * 1e6, 4), round(fit.u_relative, 4)
-    (0.6688, 0.0143)
+    (0.6689, 0.0144)
     """
     bore = float(checked("bore_m", bore_m, above=0.0))
     u_bore = float(checked("u_bore_m", u_bore_m, least=0.0))
@@ -167,13 +167,17 @@ def restrictor_of_orifices(points: Sequence[OrificePoint], u_tie: float = 0.0002
         ones = np.ones(len(points))
         variance = 1.0 / float(ones @ weights @ ones)
         log_area, degrees = variance * float(ones @ weights @ residuals), len(points) - 1
-        remark = "the critical ratio is not identifiable from these orifices; take a larger spread of them, some that read above 10 %"
+        remark = (
+            "the critical ratio is not identifiable from these orifices; take a larger spread of them, some that read above 10 %"
+        )
     left = residuals - log_area
     chi2 = float(left @ np.linalg.solve(covariance, left))
     fits = degrees == 0 or _chance(chi2, degrees) >= UNLIKELY
     widened = 1.0 if fits else max(1.0, chi2 / degrees)
     if not fits:
-        remark = "; ".join(filter(None, [remark, "the orifices disagree beyond their uncertainties: clean them, look at the areas"]))
+        remark = "; ".join(
+            filter(None, [remark, "the orifices disagree beyond their uncertainties: clean them, look at the areas"])
+        )
     u = sqrt(variance * widened + u_common**2 + (0.0 if known else ONE_ORIFICE_CURVE**2))
     return RestrictorFit(
         area_m2=float(np.exp(log_area)),

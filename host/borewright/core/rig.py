@@ -18,7 +18,7 @@ CheckKind = Literal["zero", "span", "sealed", "restrictor", "tdc", "volumes", "a
 TdcMethod = Literal["piston_stop", "dial_gauge", "timing_mark", "locking_pin"]
 
 
-class CheckRefused(ValueError):
+class CheckRefused(ValueError):  # noqa: N818 -- it is read as a word of the trade
     """A check or calibration that its data cannot carry; one sentence says why and what to do."""
 
 

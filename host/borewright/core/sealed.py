@@ -218,13 +218,15 @@ def _leaks(points: Sequence[SealedPoint], volume_m3: float, u_volume: float) -> 
     per_slope = np.array([volume_m3 / (AIR_GAS_CONSTANT * point.t_gas_k) for point, _ in rows])
     flow = -per_slope * np.array([stretch.slope_pa_s for _, stretch in rows])
     u = per_slope * np.maximum([stretch.u_slope_pa_s for _, stretch in rows], 1e-3)
-    out = np.array([
-        float(mass_flow_kg_s(1.0, max(s.p_gauge_pa, 1.0) + p.p_ambient_abs_pa, p.p_ambient_abs_pa, p.t_gas_k)) for p, s in rows
-    ])
-    inward = np.array([
-        float(mass_flow_kg_s(1.0, p.p_regulated_gauge_pa + p.p_ambient_abs_pa, s.p_gauge_pa + p.p_ambient_abs_pa, p.t_gas_k))
-        for p, s in rows
-    ])
+    out = np.array(
+        [float(mass_flow_kg_s(1.0, max(s.p_gauge_pa, 1.0) + p.p_ambient_abs_pa, p.p_ambient_abs_pa, p.t_gas_k)) for p, s in rows]
+    )
+    inward = np.array(
+        [
+            float(mass_flow_kg_s(1.0, p.p_regulated_gauge_pa + p.p_ambient_abs_pa, s.p_gauge_pa + p.p_ambient_abs_pa, p.t_gas_k))
+            for p, s in rows
+        ]
+    )
     net, u_net = _one(out, flow, u)
     rises = net < -2.0 * u_net
     area_out, area_in, u_in = _two(out, np.maximum(inward, 0.0), flow, u)

@@ -155,8 +155,8 @@ def _refuse(points: Sequence[SpanPoint], low: float, high: float, used_to: float
             raise CheckRefused(f"Point {number} holds a figure that cannot be; look at its uncertainty and its number of samples.")
         if abs(point.indicated_pa - point.reference_gauge_pa) > 0.1 * (high - low):
             raise CheckRefused(
-                f"Point {number} reads {point.indicated_pa / 1e3:.1f} kPa where the gauge says {point.reference_gauge_pa / 1e3:.1f} kPa"
-                "; see that it is gauge pressure, the right unit and the right transducer."
+                f"Point {number} reads {point.indicated_pa / 1e3:.1f} kPa where the gauge says "
+                f"{point.reference_gauge_pa / 1e3:.1f} kPa; see that it is gauge pressure, the right unit and the right transducer."
             )
     pressures = [point.reference_gauge_pa for point in points]
     if len(pressures) < LEAST_POINTS or _distinct(np.array(pressures), 0.02 * used_to) < LEAST_POINTS:
