@@ -317,9 +317,10 @@ def monte_carlo(function: Function, inputs: Mapping[str, Input], draws: int, see
     if not 0.0 < level < 1.0:
         raise ValueError("level: must be above 0 and under 1")
     random = np.random.default_rng(seed)
-    found = np.sort(np.asarray(function(**{name: given.draw(random, draws) for name, given in inputs.items()}), dtype=np.float64))
+    found = np.asarray(function(**{name: given.draw(random, draws) for name, given in inputs.items()}), dtype=np.float64)
     if found.shape != (draws,) or not np.all(np.isfinite(found)):
         raise ValueError("function: must give a finite number for each draw")
+    found = np.sort(found)
     inside = min(math.ceil(level * draws), draws - 1)
     widths = found[inside:] - found[: draws - inside]
     low, middle = int(np.argmin(widths)), (draws - inside) // 2
