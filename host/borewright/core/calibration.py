@@ -37,7 +37,7 @@ __all__ = [
 
 DAY_S = 86_400.0
 _UNKNOWN = Instrument(Restrictor(1e-6))  # what an instrument is taken for where nothing is known
-DEFAULT_INTERVAL_S: dict[str, float | None] = {
+DEFAULT_INTERVAL_S: dict[CheckKind, float | None] = {
     "zero": Limits().zero_age_s,
     "sealed": Limits().sealed_age_s,
     "restrictor": Limits().restrictor_age_s,
@@ -51,7 +51,8 @@ U_UNTIED = 0.002  # project: two transducers of 0.15 % each, never tied
 U_RESTRICTOR_UNCHECKED = 0.10  # a bore passes 0.81 to 1 of the ideal nozzle when well made, 0.56 when sharp (Weisbach)
 U_RESTRICTOR_PLAIN = 0.015  # one orifice without a certificate on record
 CLOCK_SLACK_S = 3600.0
-NOUNS: dict[str, str] = {
+NEEDED: tuple[CheckKind, ...] = ("span", "sealed", "restrictor")
+NOUNS: dict[CheckKind, str] = {
     "zero": "the zero",
     "span": "the span calibration",
     "sealed": "the sealed check",
@@ -180,7 +181,7 @@ class AcceptanceKept:
 
 CheckKept = ZeroKept | SpanKept | SealedKept | RestrictorKept | TdcKept | VolumesKept | AcceptanceKept
 
-RESULTS: dict[str, type[Any]] = {
+RESULTS: dict[CheckKind, type[Any]] = {
     "zero": ZeroKept,
     "span": SpanKept,
     "sealed": SealedKept,
@@ -190,6 +191,8 @@ RESULTS: dict[str, type[Any]] = {
     "acceptance": AcceptanceKept,
 }
 """What RigCheck.result holds, by kind."""
+
+KINDS: tuple[CheckKind, ...] = tuple(RESULTS)
 
 
 def kept_of(check: RigCheck) -> Any:
@@ -207,7 +210,7 @@ def check_of(kept: CheckKept, made_at_unix_s: float, made_by: str, device_serial
     >>> check.kind, check.result["zero_cylinder_pa"], kept_of(check).setup
     ('zero', -20.0, 'ab')
     """
-    kind: CheckKind = next(name for name, holder in RESULTS.items() if isinstance(kept, holder))  # type: ignore[assignment]
+    kind = next(name for name in KINDS if type(kept) is RESULTS[name])
     return RigCheck(kind, made_at_unix_s, made_by, device_serial, passed, to_plain(kept))
 
 
@@ -230,7 +233,7 @@ class Calibration:
     def due(self, now_unix_s: float) -> tuple[str, ...]:
         """What is overdue at this time (seconds since 1970), or was never done, one sentence each."""
         found = self.by_kind
-        words = [f"{NOUNS[kind]} was never made" for kind in ("span", "sealed", "restrictor") if kind not in found]
+        words = [f"{NOUNS[kind]} was never made" for kind in NEEDED if kind not in found]
         for check in self.checks:
             overdue = _overdue(check, now_unix_s)
             if overdue:

@@ -229,14 +229,15 @@ def _residuals(points: Sequence[OrificePoint], critical_ratio: float | None, u_t
 
 
 def _fit_two(points: Sequence[OrificePoint], u_tie: float) -> tuple[float, Floats, float]:
-    """(ln area, covariance of ln area and critical ratio, critical ratio) by Gauss–Newton with halved steps.
+    """(ln area, covariance of ln area and critical ratio, critical ratio) by least squares.
 
-    With ln area free, what is left to search is the critical ratio alone.
+    For each critical ratio ln area follows at once, so what is left to search is the critical ratio: on a grid, then by golden
+    section.
     """
 
     def profile(ratio: float) -> tuple[float, float, Floats, Floats]:
         logs, covariance = _residuals(points, ratio, u_tie)
-        weights = np.linalg.inv(covariance)
+        weights = np.asarray(np.linalg.inv(covariance), dtype=np.float64)
         log_area = float(np.sum(weights @ logs) / np.sum(weights))
         left = logs - log_area
         return float(left @ weights @ left), log_area, logs, weights
@@ -255,7 +256,7 @@ def _fit_two(points: Sequence[OrificePoint], u_tie: float) -> tuple[float, Float
     up, down = min(ratio + step, 0.99), max(ratio - step, 0.0)
     change = (profile(up)[2] - profile(down)[2]) / (up - down)
     basis = np.stack([np.ones(len(points)), -change], axis=1)
-    return log_area, np.linalg.pinv(basis.T @ weights @ basis), ratio
+    return log_area, np.asarray(np.linalg.pinv(basis.T @ weights @ basis), dtype=np.float64), ratio
 
 
 def _chance(chi2: float, degrees: int) -> float:

@@ -3,29 +3,35 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import sqrt
+from math import inf, sqrt
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
+from borewright.core.capture import CaptureResult
 from borewright.core.fit_result import Estimate
 from borewright.core.flow import AIR_GAS_CONSTANT, Floats, checked
 from borewright.core.restrictor import Restrictor
-from borewright.core.rig import CheckRefused
+from borewright.core.rig import ChannelLaw, CheckRefused
+from borewright.core.samples import SampleColumns
 
 __all__ = [
     "Transfer",
+    "Volumes",
     "dead_volume_of_equalising",
     "hose_volume_by_reference",
     "hose_volume_of_fill",
     "ratio_of_equalising",
     "transfer",
+    "volumes_of_capture",
 ]
 
 LEAST_CHANGE = 0.05  # of the absolute pressure: a smaller one says nothing of a volume
 LARGEST_U = 0.3
 NEARLY_EQUAL = 0.995  # ratio of the pressures
 CLOSE_TO_EQUAL = 0.2  # project: the law of a restrictor close to equal pressures is known no better than this
+VALVE_CLOSED_S = 0.03  # a solenoid valve has ended its travel
 SETTLED_S = 1.0  # gas in a hose or a dead volume has the temperature of its walls again after this
 QUICK_EXPONENTS = (1.0, 1.4)  # isothermal to adiabatic
 SETTLED_EXPONENTS = (1.0, 1.05)
@@ -108,10 +114,11 @@ def _noise(values: Floats) -> float:
 def hose_volume_of_fill(fill: Transfer) -> Estimate:
     """Volume of hose and adapter from a capped fill, from before the air to the settled end: all that went in stayed there.
 
-    V = ∫ṁ·R·T dt / Δp once the gas has the temperature of the walls again.
+    V = n·∫ṁ·R·T dt / Δp; n lies between 1 and 1.05 once the gas has had a second to take the temperature of the walls again, and
+    between 1 and 1.4 before, each rectangular.
 
-    >>> hose_volume_of_fill(Transfer(18.7, 0.006, 5e5, 5.5e5, 200.0, 3.0, (1.2e5, 1.01e5))).value * 1e6
-    34.0
+    >>> round(hose_volume_of_fill(Transfer(18.7, 0.006, 5e5, 5.5e5, 200.0, 3.0, (1.2e5, 1.01e5))).value * 1e6, 2)
+    34.85
     """
     return _volume(fill.amount_j, fill.u_relative, fill.change_cylinder_pa, fill.u_change_pa, fill.p_start_abs_pa[1], fill.length_s)
 
@@ -185,3 +192,54 @@ def hose_volume_by_reference(alone: Transfer, together: Transfer, reference_volu
     u_fill = sqrt(2.0) * sqrt(0.003**2 + (alone.u_change_pa / alone.change_cylinder_pa) ** 2)
     u = value * sqrt((u_reference / reference) ** 2 + (u_fill * b / (b - a)) ** 2)
     return Estimate(value, u) if u <= LARGEST_U * value else Estimate(None, u, "the reference volume is too small for this hose")
+
+
+@dataclass(frozen=True, slots=True)
+class Volumes:
+    """What one capture says of the rig's volumes, in m³ with standard uncertainties; value None, with the reason, where nothing."""
+
+    dead_volume: Estimate
+    hose_volume: Estimate
+
+
+def volumes_of_capture(
+    columns: SampleColumns,
+    laws: tuple[ChannelLaw, ChannelLaw],
+    result: CaptureResult,
+    shut_s: float | None,
+    ended_s: float,
+    restrictor: Restrictor,
+    p_ambient_abs_pa: float,
+    t_gas_k: float,
+    outlet: Literal["capped", "orifice"],
+    channels: tuple[int, int] = (0, 1),
+) -> Volumes:
+    """The hose volume from a capture with the outlet capped, the dead volume from one with an orifice on the hose.
+
+    laws, channels: regulated, cylinder, tied. shut_s, ended_s: device times of the shut and of the end. A larger orifice holds the
+    dead volume better: it keeps the two sides apart. Raises CheckRefused where the capture is too short.
+    """
+    zeros = (result.zero_regulated_pa - laws[0].zero_pa, result.zero_cylinder_pa - laws[1].zero_pa)
+    t = columns.t_s
+    regulated, cylinder = (
+        law.gauge_pa(columns.raw[channel]) - zero for law, channel, zero in zip(laws, channels, zeros, strict=True)
+    )
+
+    def over(start: int, stop: int, difference_pa: float) -> Transfer:
+        part = slice(start, stop)
+        return transfer(t[part], regulated[part], cylinder[part], restrictor, p_ambient_abs_pa, t_gas_k, difference_pa)
+
+    if outlet == "capped":
+        difference_pa = result.p_cylinder_gauge_pa - result.p_regulated_gauge_pa
+        filled = over(max(result.phases.fill[0] - 1, 0), result.steady_read[0] + 1, difference_pa)
+        return Volumes(Estimate(None, 0.0, "with the outlet capped both sides are equal at the shut"), hose_volume_of_fill(filled))
+    hose = Estimate(None, 0.0, "an orifice lets out what the hose would have to keep")
+    if shut_s is None:
+        return Volumes(Estimate(None, 0.0, "the supply was not shut"), hose)
+    start, stop = (int(np.searchsorted(t, at_s)) for at_s in (shut_s + VALVE_CLOSED_S, ended_s))
+    # both ways are right; which is better depends on orifice and noise, so the one with the smaller uncertainty is taken
+    ends = [int(np.searchsorted(t, shut_s + VALVE_CLOSED_S + wait_s)) for wait_s in (0.1, 0.2, 0.4, SETTLED_S, 2.0 * SETTLED_S)]
+    found = [dead_volume_of_equalising(over(start, end, 0.0)) for end in (*ends, stop) if start + 40 <= end <= stop]
+    if not found:
+        raise CheckRefused("The supply was shut too shortly to tell the dead volume; wait a second before venting.")
+    return Volumes(min(found, key=lambda one: one.standard / one.value if one.value is not None else inf), hose)
