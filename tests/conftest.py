@@ -1,4 +1,4 @@
-"""What is in this folder and is no test, and what all tests need: Qt without a screen, the same examples in every run."""
+"""What is in this folder and is no test, and what all tests need: Qt without a screen, no units that the user has chosen, the same examples in every run."""
 
 import os
 
@@ -7,6 +7,8 @@ from hypothesis import settings
 collect_ignore = ["run.py", "bench"]
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+os.environ["XDG_CONFIG_HOME"] = os.environ["APPDATA"] = os.devnull
+os.environ.pop("BOREWRIGHT_UNITS", None)
 
 # the same examples in every run, so that a failure is that of the change; `--hypothesis-profile=search` looks for new ones
 settings.register_profile("same", derandomize=True)

@@ -18,6 +18,7 @@ COMMANDS = {
     "measure": "test one cylinder",
     "rig": "check the rig: zero, sealed, restrictor, true TDC",
     "job": "list and show what has been recorded",
+    "units": "choose the units that numbers are shown in",
     "sim": "serve the simulated rig on a serial line or a network port",
     "wire": "record, replay and read what goes over the wire",
     "ports": "list the serial ports",
