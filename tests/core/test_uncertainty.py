@@ -14,7 +14,8 @@ import uncertainties
 import uncertainties.umath
 from borewright.core.flow import leak_area_m2, leakage_percent
 from borewright.core.pair_budget import pair_budget
-from borewright.core.uncertainty import LEVEL, Budget, Input, Item, coverage_factor, effective_dof, monte_carlo, propagate
+from borewright.core.propagation import Input, monte_carlo, propagate
+from borewright.core.uncertainty import LEVEL, Budget, Item, coverage_factor, effective_dof
 from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy import stats

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from borewright.core.flow import leakage_percent
-from borewright.core.uncertainty import Budget, Input, propagate
+from borewright.core.propagation import Input, propagate
+from borewright.core.uncertainty import Budget
 
 __all__ = ["pair_budget"]
 
