@@ -16,8 +16,7 @@ BLOCK = 4096
 AR1_LEAD = 1024
 """Samples before a block at which its AR(1) begins: the neighbours of a seam then agree to φ^1024."""
 
-KNOT_S = 30.0
-ZEROING_S = 10.0
+KNOT_S = 10.0
 _TABLE_BITS = 12
 _NORMAL = NormalDist()
 
@@ -41,20 +40,18 @@ def seeded_normal(seed: int, what: str) -> float:
 
 
 class ZeroWander:
-    """How a zero wanders, unit by unit: straight between seeded knots KNOT_S apart, the first of them at a seeded moment.
+    """How a zero wanders, unit by unit: straight between seeded knots of unit variance, KNOT_S apart.
 
-    Its size is such that the change over ZEROING_S, from a zeroing to a reading, has unit variance over all moments. That change
-    has the variance (2·u² − u³)·v with u = ZEROING_S/KNOT_S and knots of variance v.
+    Over all moments, its change from one to another has the variance 2·u² − u³ when they are u·KNOT_S apart, up to u = 1, and 4/3
+    from u = 2 on: unit variance from a zeroing to a reading KNOT_S later, and little more however long it takes.
     """
 
     def __init__(self, seed: int, what: str) -> None:
         self._seed, self._what = seed, what
-        part = ZEROING_S / KNOT_S
-        self._size = (2.0 * part**2 - part**3) ** -0.5
 
     def line(self, stretch: int) -> tuple[float, float]:
         """The line value = first + second · τ on one stretch, τ counted from the knot before it in units of KNOT_S."""
-        before, after = (self._size * seeded_normal(self._seed, f"{self._what} {knot}") for knot in (stretch, stretch + 1))
+        before, after = (seeded_normal(self._seed, f"{self._what} {knot}") for knot in (stretch, stretch + 1))
         return before, after - before
 
 

@@ -138,7 +138,7 @@ def test_a_zero_changes_by_its_deviation_in_the_ten_seconds_after_zeroing() -> N
     after_ten, after_a_minute = np.moveaxis(np.array(changes), 1, 0)
     assert np.std(after_ten) == pytest.approx(3000.0, rel=0.1)
     assert abs(np.corrcoef(after_ten.T)[0, 1]) < 0.2  # each channel for itself
-    assert np.std(after_a_minute) < 3.5 * 3000.0  # it wanders about and does not run away
+    assert np.std(after_a_minute) == pytest.approx(3000.0 * (4.0 / 3.0) ** 0.5, rel=0.1)  # it wanders about and does not run away
 
 
 def moments(t_s: list[float]) -> PlantTrace:
@@ -150,7 +150,7 @@ def moments(t_s: list[float]) -> PlantTrace:
 @pytest.mark.parametrize("batch", [1, 7, 999])
 def test_wander_noise_and_converter_do_not_depend_on_batches(batch: int) -> None:
     scenario = scenario_with(zero_drift_pa=3000.0, noise_ar1=0.9, converter_limit_lsb=2.0)
-    t = 0.05 * np.arange(1, 1901)  # 95 s: over three knots at least
+    t = 0.05 * np.arange(1, 1901)  # 95 s: over nine knots
     p = 98_900.0 + np.linspace(0.0, 900e3, len(t))
 
     def cut(electronics: Electronics, start: int, stop: int) -> bytes:

@@ -24,6 +24,7 @@ __all__ = ["decide", "take_samples"]
 RECENT_S = 2.0
 READ_SAMPLES = 32
 LEAK_IN_PA = 1_000.0
+LEAK_IN_SAMPLES = 500  # fewer would show the noise of the two transducers as a leak
 CHUNK_S = 1.0
 STEADY_LIMIT_S = 60.0
 TEST_STEADY_S = 3.5  # half a second more than the rule asks for, so that noise at its edge does not undo it
@@ -121,9 +122,24 @@ def _watch_pressure(work: Work) -> None:
     gone = max(reading.p_regulated_gauge_pa, reading.p_cylinder_gauge_pa) < state.limits.vented_gauge_pa
     if gone and not rising:
         happen(work, Event.PRESSURE_GONE)
-    leaks_in = vented and not awaited and reading.p_regulated_gauge_pa - reading.p_cylinder_gauge_pa > LEAK_IN_PA
+    leaks_in = vented and not awaited and _across_pa(work) > LEAK_IN_PA
     if leaks_in is not state.regulated_leaks_in:
         work.set(regulated_leaks_in=leaks_in)
+
+
+def _across_pa(work: Work) -> float:
+    """By how much the regulated pressure stands above the cylinder's, over the last samples."""
+    transducers, recent = work.state.transducers, work.state.recent
+    if transducers is None:
+        return 0.0
+    begin, samples = len(recent), 0
+    while begin > 0 and samples < LEAK_IN_SAMPLES:
+        begin -= 1
+        samples += len(recent[begin])
+    if samples == 0:
+        return 0.0
+    p_regulated, p_cylinder = transducers.gauge_pa(SampleColumns.join(recent[begin:]))
+    return float(np.mean(p_regulated) - np.mean(p_cylinder))
 
 
 def _watch_time(work: Work) -> None:
