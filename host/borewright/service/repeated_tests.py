@@ -11,8 +11,18 @@ from borewright.core.uncertainty import Budget
 from borewright.errors import StoreError
 from borewright.store.records import CaptureRecord
 
-__all__ = ["RepeatedTests", "kept_budgets", "repeated_tests"]
+__all__ = ["NEW_IN_EACH_TEST", "RepeatedTests", "kept_budgets", "repeated_tests"]
 
+# of the items that core.fit_result makes, those that the next test draws anew: each takes its own zeros at vent. Misfit of the
+# equations is the same in each, and so is the place of a reading on the transducers' curves
+NEW_IN_EACH_TEST = frozenset(
+    {
+        "noise of the readings",
+        "zero of the regulated transducer since venting",
+        "zero of the cylinder transducer since venting",
+        "state at the opening and at the shut",
+    }
+)
 _QUANTITIES = {"leakage": ("leakage_percent", "%"), "leak area": ("leak_area_mm2", "mm²")}
 
 
@@ -64,7 +74,7 @@ def _repeats(tests: Sequence[CaptureRecord], quantity: str) -> Repeats | None:
         return None
     if not all(budget.items for budget in found):
         found = [replace(budget, items=()) for budget in found]
-    return repeats_of(found)
+    return repeats_of(found, NEW_IN_EACH_TEST)
 
 
 def _bare(test: CaptureRecord, quantity: str) -> Budget | None:
