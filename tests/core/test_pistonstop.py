@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
-from borewright.core.crank import true_tdc_count
+from borewright.core.crank import piston_travel_m, stop_middle_late_deg, true_tdc_count
+from borewright.core.engine import Engine
 from borewright.core.pistonstop import PistonStop
 from hypothesis import given
 from hypothesis import strategies as st
@@ -31,6 +33,38 @@ def test_finds_tdc_wherever_the_count_stands(tdc: float, half_deg: float, sign: 
     off = (index_count + found.counts_after_index - tdc + CPR / 2) % CPR - CPR / 2
     assert abs(off) < 1e-3
     assert found.spread_deg == pytest.approx(0.0, abs=1e-6)
+
+
+@pytest.mark.parametrize("offset_m", [0.008, -0.008, 0.0])
+@pytest.mark.parametrize("sign", [1, -1])
+def test_an_offset_pin_does_not_move_true_tdc(offset_m: float, sign: int):
+    # contacts where the piston is 6 mm and, the stop having been set anew, 9 mm under its top on both sides; TDC at count 300
+    engine = Engine("one", "four-stroke", (1,), (720.0,), 0.086, 0.086, 0.143, 55e-6, pin_offset_m=offset_m)
+    angles = np.linspace(0.0, 90.0, 900_001)
+    contacts: list[tuple[float, str]] = []
+    for depth_m in (0.006, 0.009):
+        for side, way in (("before", -1.0), ("after", 1.0)):
+            travel = piston_travel_m(way * angles, 0.086, 0.143, offset_m)
+            contacts.append((300.0 + sign * way * float(np.interp(depth_m, travel, angles)) * CPR / 360.0, side))
+    found = {}
+    for known in (engine, None):
+        stop = PistonStop(1, CPR, sign, engine=known)
+        for count, side in contacts:
+            stop = stop.take(count, side)
+        assert stop.enough
+        result = stop.stop_out().result(0)
+        assert not isinstance(result, str)
+        found[known] = (result, (result.counts_after_index - 300.0) * sign / CPR * 360.0)
+    corrected, off_deg = found[engine]
+    assert off_deg == pytest.approx(0.0, abs=1e-4)
+    assert corrected.spread_deg == pytest.approx(0.0, abs=1e-4)
+    plain, late_deg = found[None]
+    apart_deg = [abs(contacts[i + 1][0] - contacts[i][0]) / CPR * 360.0 for i in (0, 2)]
+    late = stop_middle_late_deg(apart_deg, 0.086, 0.143, offset_m)
+    assert late_deg == pytest.approx(float(np.mean(late)), abs=1e-4)
+    # a tenth of the correction is added to the uncertainty (common practice)
+    scatter_apart = plain.u_deg**2 if offset_m == 0.0 else (1.0 / math.sqrt(24.0) / 4.0) ** 2
+    assert corrected.u_deg**2 == pytest.approx(scatter_apart + (0.1 * late_deg) ** 2, rel=1e-3)
 
 
 def test_a_middle_across_the_count_wrap_is_not_averaged_to_bdc():

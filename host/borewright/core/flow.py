@@ -81,15 +81,20 @@ def choked_flow_constant(gamma: npt.ArrayLike = GAMMA_AIR) -> Floats:
 def flow_function(ratio: npt.ArrayLike, gamma: float = GAMMA_AIR) -> Floats:
     """Dimensionless mass flow ṁ·√(R·T)/(A·p_up) of an ideal nozzle at a pressure ratio p_down/p_up from 0 to 1.
 
-    √(2γ/(γ−1) · (r^(2/γ) − r^((γ+1)/γ))), held at its greatest value under the critical ratio. The difference is formed through
-    expm1, so that nothing is lost to rounding close to 1, where small leaks live.
+    √(2γ/(γ−1) · (r^(2/γ) − r^((γ+1)/γ))), held at its greatest value under the critical ratio. Source: any text on compressible
+    flow.
 
     >>> [round(float(value), 6) for value in flow_function([0.0, 0.528281788, 0.9, 1.0])]
     [0.684731, 0.684731, 0.422581, 0.0]
     """
-    r = np.maximum(np.asarray(ratio, dtype=np.float64), float(critical_pressure_ratio(gamma)))
-    difference = -(r ** (2.0 / gamma)) * np.expm1((gamma - 1.0) / gamma * np.log(r))
-    return np.asarray(np.sqrt(np.maximum(2.0 * gamma / (gamma - 1.0) * difference, 0.0)))
+    return _flow_at_gap(1.0 - np.asarray(ratio, dtype=np.float64), gamma)
+
+
+def _flow_at_gap(gap: Floats, gamma: float = GAMMA_AIR) -> Floats:
+    """The flow function at gap = (p_up − p_down)/p_up: through log1p and expm1, so that nothing is lost where small leaks live."""
+    log_ratio = np.log1p(-np.minimum(gap, 1.0 - float(critical_pressure_ratio(gamma))))
+    share = (gamma - 1.0) / gamma
+    return np.asarray(np.sqrt(np.maximum(-2.0 / share * np.exp(2.0 / gamma * log_ratio) * np.expm1(share * log_ratio), 0.0)))
 
 
 def mass_flow_kg_s(
@@ -99,7 +104,8 @@ def mass_flow_kg_s(
 
     area_m2: nozzle area, at least 0. p_up_abs_pa, p_down_abs_pa: absolute pressures, at least 0. t_up_k: temperature on the side
     the air comes from, above 0. With p_down above p_up the air goes the other way and the flow is negative. Isentropic to the
-    throat, no recovery after it; checked against printed tables to 0.3 %, against real air (1 MPa, 20 °C) to 0.5 %.
+    throat, no recovery after it. Source: any text on compressible flow. Checked against printed tables to 0.3 %; against real air
+    to 0.5 % up to 1.1 MPa abs from 17 °C to 107 °C, and up to 0.8 % low where it is colder and dense (−23 °C at 1.1 MPa).
 
     >>> round(float(mass_flow_kg_s(8.107e-7, 652_905.6, 101_325.0, 293.15)), 9)
     0.00124941
@@ -109,9 +115,9 @@ def mass_flow_kg_s(
     p_down = checked("p_down_abs_pa", p_down_abs_pa, least=0.0)
     t_up = checked("t_up_k", t_up_k, above=0.0)
     high, low = np.maximum(p_up, p_down), np.minimum(p_up, p_down)
-    ratio = np.divide(low, high, out=np.ones(np.broadcast(low, high).shape), where=high > 0.0)
+    gap = np.divide(high - low, high, out=np.zeros(np.broadcast(low, high).shape), where=high > 0.0)
     sign = np.where(p_down > p_up, -1.0, 1.0)
-    return np.asarray(sign * area * high / np.sqrt(AIR_GAS_CONSTANT * t_up) * flow_function(ratio))
+    return np.asarray(sign * area * high / np.sqrt(AIR_GAS_CONSTANT * t_up) * _flow_at_gap(gap))
 
 
 def leakage_percent(p_regulated_gauge_pa: npt.ArrayLike, p_cylinder_gauge_pa: npt.ArrayLike) -> Floats:
@@ -155,8 +161,9 @@ def leak_area_m2(
     t_cylinder = t_supply if t_cylinder_k is None else checked("t_cylinder_k", t_cylinder_k, above=0.0)
     if np.any(p_cylinder > p_regulated):
         raise ValueError("p_cylinder_gauge_pa: must not be above p_regulated_gauge_pa")
-    inflow = mass_flow_kg_s(restrictor, p_regulated + p_ambient, p_cylinder + p_ambient, t_supply)
-    return np.asarray(inflow / mass_flow_kg_s(1.0, p_cylinder + p_ambient, p_ambient, t_cylinder))
+    up, middle = p_regulated + p_ambient, p_cylinder + p_ambient
+    inflow = restrictor * up / np.sqrt(t_supply) * _flow_at_gap((p_regulated - p_cylinder) / up)
+    return np.asarray(inflow / (middle / np.sqrt(t_cylinder) * _flow_at_gap(p_cylinder / middle)))
 
 
 def leakage_percent_of_area(
@@ -170,8 +177,8 @@ def leakage_percent_of_area(
     """The leakage in percent that a leak of this area reads on this restrictor at this pressure; the inverse of `leak_area_m2`.
 
     leak_area_m2 at least 0, restrictor_area_m2 and p_regulated_gauge_pa above 0. Solved by bisection on the square root of
-    the leakage, because small leaks go as area squared; good to 1e-12 of the answer and better than 1e-15 absolute. Source: as
-    for `leak_area_m2`.
+    the leakage, because small leaks go as area squared; good to 1e-12 of the answer from 1e-12 % upwards.
+    Source: as for `leak_area_m2`.
 
     >>> restrictor = np.pi / 4 * (0.040 * 0.0254) ** 2
     >>> round(float(leakage_percent_of_area(0.30e-6, restrictor, 551_580.58, 101_325.0)), 3)
@@ -183,13 +190,14 @@ def leakage_percent_of_area(
     p_ambient = checked("p_ambient_abs_pa", p_ambient_abs_pa, above=0.0)
     t_supply = checked("t_supply_k", t_supply_k, above=0.0)
     t_cylinder = t_supply if t_cylinder_k is None else checked("t_cylinder_k", t_cylinder_k, above=0.0)
-    in_scale = restrictor * (p_regulated + p_ambient) / np.sqrt(t_supply)
+    up = p_regulated + p_ambient
+    in_scale = restrictor * up / np.sqrt(t_supply)
     low, high = np.broadcast_arrays(*np.broadcast_arrays(0.0 * (leak + in_scale + t_cylinder), 1.0))
     for _ in range(64):
         middle = (low + high) / 2.0
-        p_cylinder = p_regulated * (1.0 - middle**2) + p_ambient
-        inflow = in_scale * flow_function(p_cylinder / (p_regulated + p_ambient))
-        outflow = leak * p_cylinder / np.sqrt(t_cylinder) * flow_function(p_ambient / p_cylinder)
+        p_gauge = p_regulated * (1.0 - middle**2)
+        inflow = in_scale * _flow_at_gap(p_regulated * middle**2 / up)
+        outflow = leak * (p_gauge + p_ambient) / np.sqrt(t_cylinder) * _flow_at_gap(p_gauge / (p_gauge + p_ambient))
         low, high = np.where(inflow < outflow, middle, low), np.where(inflow < outflow, high, middle)
     return np.asarray(np.where(leak > 0.0, 100.0 * ((low + high) / 2.0) ** 2, 0.0))
 

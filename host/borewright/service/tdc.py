@@ -90,7 +90,7 @@ def tdc_of_check(check: RigCheck, crank: CrankTracker, engine_name: str) -> True
         float(result["counts_after_index"]),
         int(result["reference_cylinder"]),
         float(result["u_deg"]),
-        method,  # type: ignore[arg-type]
+        method,
         float(result["spread_deg"]),
         float(result["backlash_deg"]),
     )
