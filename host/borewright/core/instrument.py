@@ -17,9 +17,10 @@ class Instrument:
     t_supply_k: of the supplied air and the room. t_cylinder_k: of the walls of the cylinder. dead_volume_m3: between supply valve
     and restrictor. hose_volume_m3: hose and adapter. u_dead_volume, u_hose_volume: shares of them. range_pa: of the transducers.
     u_gain: span of both transducers together, a share of the reading. u_tie: what is left between the two after the sealed check, a
-    share of the reading. u_zero_pa: drift of each since its zero at vent. bow_pa: half-width of the non-linearity common to both,
-    4·x·(1 − x)·bow_pa at the share x of the range, rectangular. converter_pa: half-width of the converter's own non-linearity, of
-    each channel for itself. resolution_pa: one raw step.
+    share of the reading. u_zero_pa: by how much each zero, which wanders smoothly, has changed zero_drift_s after it was read; much
+    later it is little more. bow_pa: half-width of the non-linearity common to both, 4·x·(1 − x)·bow_pa at the share x of the range,
+    rectangular. converter_pa: half-width of the converter's own non-linearity, of each channel for itself. resolution_pa: one raw
+    step.
 
     >>> Instrument(Restrictor(8.107e-7)).u_tie
     0.0002
@@ -40,12 +41,13 @@ class Instrument:
     u_gain: float = 0.0015
     u_tie: float = 0.0002
     u_zero_pa: float = 100.0
+    zero_drift_s: float = 10.0
     bow_pa: float = 500.0
     converter_pa: float = 0.0
     resolution_pa: float = 305.0
 
     def __post_init__(self) -> None:
-        for name in ("p_ambient_abs_pa", "t_supply_k", "t_cylinder_k", "dead_volume_m3", "hose_volume_m3", "range_pa"):
+        for name in ("p_ambient_abs_pa", "t_supply_k", "t_cylinder_k", "dead_volume_m3", "hose_volume_m3", "range_pa", "zero_drift_s"):
             checked(name, getattr(self, name), above=0.0)
         for name in self.__slots__:
             if name.startswith("u_") or name in ("bow_pa", "converter_pa", "resolution_pa"):
