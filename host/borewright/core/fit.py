@@ -15,7 +15,7 @@ import numpy as np
 from borewright.core.autocorrelation import noise_of
 from borewright.core.capture import CaptureResult, CaptureUnusable
 from borewright.core.fit_blocks import Blocks, ar1_block_covariance, block_edges, make_blocks
-from borewright.core.fit_course import Course, drive_of, follow
+from borewright.core.fit_course import Course, Drive, drive_of, follow
 from borewright.core.fit_plant import Plant, Q
 from borewright.core.flow import AIR_GAS_CONSTANT, Floats
 from borewright.core.instrument import Instrument
@@ -26,7 +26,7 @@ AFTER_OPENING_S = 0.04  # valves travel and the vent may still be closing; the f
 AROUND_SHUT_S = 0.03
 LEAST_CLOSED_S = 0.05
 END_SHARE, END_PA = 0.03, 5_000.0  # below these the decay says more of the zero than of the leak
-ROUNDS = 15
+ROUNDS = 30
 HOSE_SHARE, U_HOSE_SHARE = 0.2, 0.1  # of the heat that the hose exchanges, at room temperature, and the cylinder does not
 
 # standard deviations of priors that come from no instrument: wide enough to be no more than a hint
@@ -34,6 +34,8 @@ PRIOR_EXPONENT = (0.05, 0.4)
 PRIOR_WALL_W_K, PRIOR_LN_WALL = 0.4, 1.2
 PRIOR_STIR = (0.5, 0.8)
 PRIOR_WALL_EXPONENT = (0.4, 0.4)
+NOT_FOLLOWED = "The pressures do not follow those of a leaking volume; look at the raw curves."
+PRIOR_STRETCH = (3e-8, 2e-8)  # share of the hose's volume for each Pa: a reinforced hose grows by some tenths of a percent for each bar
 U_T_START_K = 8.0
 U_P_START_PA = 20_000.0
 
@@ -45,8 +47,7 @@ class Record:
     blocks: Blocks
     cov_regulated: Floats
     cov_cylinder: Floats
-    u_zero_regulated_pa: float
-    u_zero_cylinder_pa: float
+    zeroed_s: float  # middle of the vented baseline
     settled: slice  # blocks of the steady part
     p_cylinder_gauge_pa: float
     leak_area_m2: float
@@ -60,7 +61,9 @@ class Fitted:
     unknowns: Floats
     covariance: Floats
     prior_sd: Floats  # inf where there is none
-    noise_covariance: Floats  # of the unknowns, from noise alone
+    from_noise: Floats  # covariance of the unknowns that the noise of both transducers makes
+    from_converter: Floats  # and that the converter's steps and non-linearity make
+    from_zeros: Floats  # and that the drift of both zeros makes
     chi2: float
     dof: int
     rounds: int
@@ -104,9 +107,11 @@ def record_of(t_s: Floats, p_regulated_pa: Floats, p_cylinder_pa: Floats, result
         at = np.linspace(-1.0, 1.0, window.shape[0])
         noises.append(noise_of(window - np.polynomial.Polynomial.fit(at, window, 2)(at)))
     covariances = [
-        ar1_block_covariance(blocks.edges, noise.sigma, max(noise.phi, 0.0)) + np.diag(noise.white**2 / blocks.samples) for noise in noises
+        ar1_block_covariance(blocks.edges, noise.sigma, max(noise.phi, 0.0))
+        + np.diag(noise.white**2 / blocks.samples)
+        + float(noise.mean_variance(vented.stop - vented.start))  # of the zero, which all blocks share
+        for noise in noises
     ]
-    count = vented.stop - vented.start
     inside = np.flatnonzero((blocks.edges[:-1] >= steady.start) & (blocks.edges[1:] <= steady.stop))
     inside = inside[inside < blocks.driven]
     settled = slice(int(inside[0]), int(inside[-1]) + 1) if inside.size else slice(blocks.driven - 3, blocks.driven)
@@ -114,8 +119,7 @@ def record_of(t_s: Floats, p_regulated_pa: Floats, p_cylinder_pa: Floats, result
         blocks,
         covariances[0],
         covariances[1],
-        float(np.sqrt(noises[0].mean_variance(count))),
-        float(np.sqrt(noises[1].mean_variance(count))),
+        float(np.mean(t_s[vented])),
         settled,
         result.p_cylinder_gauge_pa,
         result.leak_area_m2,
@@ -153,11 +157,10 @@ def _priors(record: Record, instrument: Instrument) -> tuple[Floats, Floats]:
     known(Q.CRITICAL_RATIO, 0.5 if ratio is None else ratio, max(instrument.restrictor.u_critical_ratio, 1e-5))
     known(Q.P_AMBIENT, instrument.p_ambient_abs_pa, max(instrument.u_p_ambient_pa, 1.0))
     known(Q.LN_DEAD, 0.0, max(instrument.u_dead_volume, 1e-4))
+    known(Q.STRETCH, *(share * instrument.hose_volume_m3 for share in PRIOR_STRETCH))
     known(Q.TIE, 0.0, max(instrument.u_tie, 1e-6))
     known(Q.GAIN, 0.0, max(instrument.u_gain, 1e-6))
     known(Q.BOW, 0.0, max(instrument.bow_pa / np.sqrt(3.0), 0.1))
-    known(Q.ZERO_REGULATED, 0.0, float(np.hypot(max(instrument.u_zero_pa, 0.1), record.u_zero_regulated_pa)))
-    known(Q.ZERO_CYLINDER, 0.0, float(np.hypot(max(instrument.u_zero_pa, 0.1), record.u_zero_cylinder_pa)))
     first = float(np.mean(blocks.p_cylinder_pa[:2])) + instrument.p_ambient_abs_pa
     ambient = instrument.p_ambient_abs_pa
     warm = 1.4 * instrument.t_supply_k
@@ -166,6 +169,24 @@ def _priors(record: Record, instrument: Instrument) -> tuple[Floats, Floats]:
     at_shut = blocks.p_regulated_pa[min(blocks.driven, len(blocks.p_regulated_pa) - 1)] + ambient
     known(Q.P_SHUT, float(at_shut), U_P_START_PA)
     return mean, sd
+
+
+def _first_course(record: Record, drive: Drive, instrument: Instrument) -> Floats:
+    """Where the search begins: what was measured, with the pressure falling over the restrictor everywhere.
+
+    Noise that turns the flow round, or makes the difference several times too large, leads Newton's method astray: the flow goes
+    with the root of the difference. Too small a difference does no harm.
+    """
+    blocks, d = record.blocks, record.blocks.driven
+    middle_s = 0.5 * (blocks.edge_s[:-1] + blocks.edge_s[1:])
+    at_s = np.append(blocks.edge_s[:1], np.stack([blocks.edge_s[:-1] + blocks.width_s / 3.0, blocks.edge_s[1:]], axis=1).ravel())
+    p = np.maximum(np.interp(at_s, middle_s, blocks.p_cylinder_pa), 0.0) + instrument.p_ambient_abs_pa
+    p_regulated = np.interp(at_s, blocks.edge_s[: d + 1], drive.edge)
+    settled = max(float(np.mean((blocks.p_regulated_pa - blocks.p_cylinder_pa)[record.settled])), 100.0)
+    high = (p_regulated > 0.8 * np.max(drive.edge)) & (at_s < blocks.edge_s[d])
+    p[high] = np.minimum(p[high], p_regulated[high] - 0.5 * settled)
+    p_regulated[2 * d :] = p[2 * d :] + 0.02 * settled
+    return np.stack([p, np.full(len(p), instrument.t_supply_k), p_regulated])
 
 
 def _volume_guess_m3(record: Record, instrument: Instrument) -> float:
@@ -201,22 +222,14 @@ def fit_record(record: Record, instrument: Instrument) -> Fitted:
     plant = Plant(instrument.restrictor, instrument.dead_volume_m3, record.p_cylinder_gauge_pa)
     unknowns = prior.copy()
     drive = drive_of(blocks, unknowns, instrument.range_pa)
-    middle_s = 0.5 * (blocks.edge_s[:-1] + blocks.edge_s[1:])
-    state = np.stack(
-        [
-            np.maximum(np.interp(blocks.edge_s, middle_s, blocks.p_cylinder_pa), 0.0) + instrument.p_ambient_abs_pa,
-            np.full(len(blocks.edge_s), instrument.t_supply_k),
-            np.concatenate([drive.edge[:-1], np.interp(blocks.edge_s[d:], middle_s[d:], blocks.p_regulated_pa[d:]) + instrument.p_ambient_abs_pa])
-            if d < len(middle_s)
-            else drive.edge,
-        ]
-    )
+    state = _first_course(record, drive, instrument)
     free = np.isinf(sd)
     precision = np.where(free, 0.0, 1.0 / np.where(free, 1.0, sd) ** 2)
     levels_r, levels_c = blocks.p_regulated_pa, blocks.p_cylinder_pa
     sigma_r, sigma_c = (float(np.sqrt(np.max(np.diag(c) * blocks.samples))) for c in (record.cov_regulated, record.cov_cylinder))
-    cov_regulated = record.cov_regulated + _converter_covariance(levels_r, instrument, sigma_r)
-    cov_cylinder = record.cov_cylinder + _converter_covariance(levels_c, instrument, sigma_c)
+    converter_regulated = _converter_covariance(levels_r, instrument, sigma_r)
+    converter_cylinder = _converter_covariance(levels_c, instrument, sigma_c)
+    drift = _drift_covariance(blocks, record.zeroed_s, instrument)
     measured = np.concatenate([blocks.p_cylinder_pa, blocks.p_regulated_pa[d:]])
     step = np.zeros(len(Q))
     covariance = np.eye(len(Q))
@@ -227,29 +240,29 @@ def fit_record(record: Record, instrument: Instrument) -> Fitted:
         expected, by = _readings(course, unknowns, instrument)
         residual = measured - expected
         through = np.concatenate([course.cylinder_by_drive, course.regulated_by_drive])
-        noise = through @ cov_regulated[:d, :d] @ through.T
-        n = len(blocks.p_cylinder_pa)
-        noise[:n, :n] += cov_cylinder
-        noise[n:, n:] += cov_regulated[d:, d:]
-        # a closed block's own error of p_regulated is shared with driven ones only by correlation at the border: neglected
-        factor = cho_factor(noise, lower=True, check_finite=False)
+        noise = _through(through, record.cov_regulated, record.cov_cylinder)
+        converter = _through(through, converter_regulated, converter_cylinder)
+        zeros = _through(through, drift, drift)
+        factor = cho_factor(noise + converter + zeros, lower=True, check_finite=False)
         weighted = cho_solve(factor, by, check_finite=False)
         hessian = by.T @ weighted + np.diag(precision)
         scale = 1.0 / np.sqrt(np.diag(hessian))
         covariance = np.linalg.inv(hessian * scale[:, None] * scale[None, :]) * scale[:, None] * scale[None, :]
         gradient = weighted.T @ residual - precision * (unknowns - prior)
-        step = _bounded(covariance @ gradient, unknowns)
-        unknowns = unknowns + step
-        state = course.state + np.einsum("nsq,q->sn", course.state_by, step)
+        last, step = step, _bounded(covariance @ gradient, unknowns)
+        # back and forth over a bend of the equations (flow that turns, or chokes): halfway is nearer
+        share = 0.5 if float(step @ hessian @ last) < 0.0 else 1.0
+        unknowns = unknowns + share * step
+        state = state + share * (course.state - state + np.einsum("nsq,q->sn", course.state_by, step))
         state[0] = np.maximum(state[0], 0.3 * instrument.p_ambient_abs_pa)
         state[1] = np.clip(state[1], 150.0, 600.0)
+        if not np.all(np.isfinite(unknowns)):
+            raise CaptureUnusable(NOT_FOLLOWED)
         if np.max(np.abs(step) / np.sqrt(np.diag(covariance))) < 0.02 and course.defect_pa < 20.0:
             break
-        if not np.all(np.isfinite(unknowns)):
-            break
+    else:
+        raise CaptureUnusable(NOT_FOLLOWED)
     left = residual - by @ step
-    if not (np.all(np.isfinite(left)) and np.all(np.isfinite(covariance))):
-        raise CaptureUnusable("The pressures do not follow those of a leaking volume; look at the raw curves.")
     chi2 = float(left @ cho_solve(factor, left, check_finite=False)) + float(np.sum(precision * (unknowns - prior) ** 2))
     gain = covariance @ weighted.T
     return Fitted(
@@ -258,33 +271,58 @@ def fit_record(record: Record, instrument: Instrument) -> Fitted:
         covariance,
         sd,
         gain @ noise @ gain.T,
+        gain @ converter @ gain.T,
+        gain @ zeros @ gain.T,
         chi2,
         len(measured) - int(free.sum()),
         rounds,
         left,
-        np.sqrt(np.diag(noise)),
+        np.sqrt(np.diag(noise + converter + zeros)),
     )
+
+
+def _drift_covariance(blocks: Blocks, zeroed_s: float, instrument: Instrument) -> Floats:
+    """Covariance of what a zero has drifted since it was read at vent.
+
+    A smooth wander, normal with a covariance of Gaussian shape, of such a size that its change has the stated variance after
+    zero_drift_s, goes with the square of the time before that and is hardly more later.
+    """
+    variance, length_s = 2.0 / 3.0 * instrument.u_zero_pa**2, instrument.zero_drift_s / np.sqrt(3.0)
+    at = np.append(0.5 * (blocks.edge_s[:-1] + blocks.edge_s[1:]), zeroed_s)
+    alike = variance * np.exp(-0.5 * ((at[:, None] - at[None, :]) / length_s) ** 2)
+    return np.asarray(alike[:-1, :-1] - alike[:-1, -1:] - alike[-1:, :-1] + alike[-1, -1])
+
+
+def _through(through: Floats, of_regulated: Floats, of_cylinder: Floats) -> Floats:
+    """Covariance of the residuals: errors of the driving blocks through the equations, errors of the fitted blocks as they are.
+
+    through: (m, d), how the fitted readings answer to the driving ones.
+    """
+    (m, d), n = through.shape, of_cylinder.shape[0]
+    way = np.concatenate([-through, np.eye(m)[:, n:]], axis=1)
+    covariance = way @ of_regulated @ way.T
+    covariance[:n, :n] += of_cylinder
+    return np.asarray(covariance)
 
 
 def _readings(course: Course, unknowns: Floats, instrument: Instrument) -> tuple[Floats, Floats]:
     """What the transducers should read, block by block: the cylinder's, then the regulated one's while closed; and by the unknowns."""
     u = unknowns
     parts, derivatives = [], []
-    for pressure, by, tied, zero in (
-        (course.cylinder_mean_pa, course.cylinder_by, u[Q.TIE], Q.ZERO_CYLINDER),
-        (course.regulated_mean_pa, course.regulated_by, 0.0, Q.ZERO_REGULATED),
+    for pressure, by, tied in (
+        (course.cylinder_mean_pa, course.cylinder_by, u[Q.TIE]),
+        (course.regulated_mean_pa, course.regulated_by, 0.0),
     ):
         gauge = pressure - u[Q.P_AMBIENT]
         x = gauge / instrument.range_pa
         slope = 1.0 + u[Q.GAIN] + tied
-        parts.append(gauge * slope + 4.0 * x * (1.0 - x) * u[Q.BOW] + u[zero])
+        parts.append(gauge * slope + 4.0 * x * (1.0 - x) * u[Q.BOW])
         out = by * slope
         out[:, Q.P_AMBIENT] -= slope
         out[:, Q.GAIN] += gauge
-        if zero is Q.ZERO_CYLINDER:
+        if not derivatives:
             out[:, Q.TIE] += gauge
         out[:, Q.BOW] += 4.0 * x * (1.0 - x)
-        out[:, zero] += 1.0
         derivatives.append(out)
     return np.concatenate(parts), np.concatenate(derivatives)
 

@@ -3,8 +3,9 @@
 Two bodies of air. The cylinder side (clearance, adapter, hose) has one temperature, takes air in through the restrictor, loses it
 through the leak and exchanges heat with its walls:
 
-    dp/dt = (γ−1)/V · (c_p·(ṁ_in·T_in − ṁ_out·T) + G·(T_wall − T))
-    dT/dt = T/p · dp/dt − R·T²/(p·V) · (ṁ_in − ṁ_out)
+    dp/dt = (γ−1)/(V + γ·p·V') · (c_p·(ṁ_in·T_in − ṁ_out·T) + G·(T_wall − T))
+    dT/dt = T·(1/p + V'/V) · dp/dt − R·T²/(p·V) · (ṁ_in − ṁ_out)
+    V     = V_scale + V'·(p_gauge − p_scale), V' being the hose's stretch
     ṁ_out = A·(p_gauge/p_scale)^n · p/√(R·T) · ψ(p_ambient/p)
     G     = G0·(1 + stir·ṁ_in/ṁ_choked)·(p/p_scale)^m
 
@@ -33,9 +34,9 @@ class Q(IntEnum):
     """The unknowns of the fit, by their place in the vector: of the cylinder, of the rig, of the sensors, of the start.
 
     LEAK in m² at the scale pressure, EXPONENT its n, LN_VOLUME and LN_WALL the logarithms of m³ and W/K, STIR and WALL_EXPONENT as
-    in the equations; LN_RESTRICTOR and LN_DEAD relative to what the instrument states; CRITICAL_RATIO and P_AMBIENT as such; TIE and
-    GAIN shares of the reading, ZERO_* and BOW in Pa; P_START, T_START and P_SHUT the state that the capture begins with, and the
-    regulated pressure where the dead volume is closed.
+    in the equations; LN_RESTRICTOR and LN_DEAD relative to what the instrument states; CRITICAL_RATIO and P_AMBIENT as such; STRETCH
+    in m³/Pa; TIE and GAIN shares of the reading, BOW in Pa; P_START, T_START and P_SHUT the state that the capture begins with, and
+    the regulated pressure where the dead volume is closed. The zeros are no unknowns: their drift is in the covariance.
     """
 
     LEAK = 0
@@ -50,14 +51,13 @@ class Q(IntEnum):
     CRITICAL_RATIO = 9
     P_AMBIENT = 10
     LN_DEAD = 11
-    TIE = 12
-    GAIN = 13
-    BOW = 14
-    ZERO_REGULATED = 15
-    ZERO_CYLINDER = 16
-    P_START = 17
-    T_START = 18
-    P_SHUT = 19
+    STRETCH = 12
+    TIE = 13
+    GAIN = 14
+    BOW = 15
+    P_START = 16
+    T_START = 17
+    P_SHUT = 18
 
 
 PHYSICAL = tuple(q for q in Q if q < Q.TIE)  # those that the equations contain
@@ -74,6 +74,7 @@ _STEPS = {
     Q.CRITICAL_RATIO: 1e-6,
     Q.P_AMBIENT: 0.1,
     Q.LN_DEAD: 1e-6,
+    Q.STRETCH: 1e-16,
 }
 
 
@@ -101,12 +102,14 @@ class Plant:
         ratio = np.minimum(p_ambient / p, 1.0)
         leak_shape = straight_near_one(ratio, flow_function(np.minimum(ratio, STRAIGHT_ABOVE_RATIO)))
         flow_out = u[Q.LEAK] * relative ** u[Q.EXPONENT] * p / np.sqrt(AIR_GAS_CONSTANT * t) * leak_shape
-        volume = np.exp(u[Q.LN_VOLUME])
+        stretch = u[Q.STRETCH]
+        volume = np.exp(u[Q.LN_VOLUME]) + stretch * (p - p_ambient - self.p_scale_gauge_pa)
         stirred = 1.0 + u[Q.STIR] * np.maximum(flow_in, 0.0) / (0.6847 * full)
         dense = (p / (self.p_scale_gauge_pa + p_ambient)) ** u[Q.WALL_EXPONENT]
         heat = np.exp(u[Q.LN_WALL]) * stirred * dense * (u[Q.T_WALL] - t)
-        dp = (GAMMA_AIR - 1.0) / volume * (HEAT_CAPACITY * (flow_in * t_in - flow_out * t) + heat)
-        dt = t / p * dp - AIR_GAS_CONSTANT * t**2 / (p * volume) * (flow_in - flow_out)
+        gained = HEAT_CAPACITY * (flow_in * t_in - flow_out * t) + heat
+        dp = (GAMMA_AIR - 1.0) / (volume + GAMMA_AIR * p * stretch) * gained
+        dt = t * (1.0 / p + stretch / volume) * dp - AIR_GAS_CONSTANT * t**2 / (p * volume) * (flow_in - flow_out)
         d_regulated = -AIR_GAS_CONSTANT * t_supply / (self.dead_volume_m3 * np.exp(u[Q.LN_DEAD])) * flow_in
         return dp, dt, d_regulated
 
