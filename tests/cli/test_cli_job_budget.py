@@ -73,9 +73,9 @@ def test_a_budget_item_by_item_largest_first(job: Callable[..., Any]) -> None:
     assert head.endswith(" effective degrees of freedom")
     assert headings.split() == ["item", *["contribution", "%", "%", "of", "variance", "degrees", "of", "freedom", "type"]]
     assert [line.split() for line in items[:3]] == [
-        ["restrictor", "0.040", "76.2", "∞", "B"],
-        ["noise", "of", "the", "readings", "0.020", "19.0", "45.0", "A"],
-        ["span", "0.010", "4.8", "∞", "B"],
+        ["restrictor", "0.0400", "76.2", "∞", "B"],
+        ["noise", "of", "the", "readings", "0.0200", "19.0", "45.0", "A"],
+        ["span", "0.0100", "4.8", "∞", "B"],
     ]
     assert "leak area 0.5000 ± 0.0061 mm²" in out
 

@@ -40,8 +40,13 @@ def plus_minus(value: float, expanded: float) -> str:
     """
     if expanded <= 0.0:
         return f"{value:.3f} ± 0"
-    decimals = max(0, 1 - math.floor(math.log10(float(f"{expanded:.1e}"))))
+    decimals = _decimals(expanded)
     return f"{value:.{decimals}f} ± {expanded:.{decimals}f}"
+
+
+def _decimals(expanded: float) -> int:
+    """Places after the point that show an uncertainty with two figures."""
+    return max(0, 1 - math.floor(math.log10(float(f"{expanded:.1e}")))) if expanded > 0.0 else 3
 
 
 def budget_as_dict(budget: Budget) -> dict[str, Any]:
@@ -79,8 +84,9 @@ def _table_of(budget: Budget) -> list[str]:
         f"{budget.quantity} {plus_minus(budget.value, budget.expanded())} {budget.unit}: "
         f"k = {budget.coverage_factor():.2f} for {100.0 * LEVEL:.2f} %, {_dof_words(budget.dof)} effective degrees of freedom"
     )
+    decimals = _decimals(budget.expanded()) + 1
     rows = [
-        [item.name, f"{item.contribution:#.2g}", f"{100.0 * share:.1f}", _dof_words(item.dof), item.kind]
+        [item.name, f"{item.contribution:.{decimals}f}", f"{100.0 * share:.1f}", _dof_words(item.dof), item.kind]
         for item, share in budget.ranked()
     ]
     headings = ("item", f"contribution {budget.unit}", "% of variance", "degrees of freedom", "type")
@@ -88,7 +94,7 @@ def _table_of(budget: Budget) -> list[str]:
 
 
 def _dof_words(dof: float) -> str:
-    return "∞" if math.isinf(dof) or dof >= 1e6 else f"{dof:.1f}"
+    return "∞" if dof >= 1e6 else f"{dof:.1f}" if dof < 100.0 else f"{dof:.0f}"
 
 
 def repeats_lines(of_each: Sequence[tuple[JobRecord, Sequence[RepeatedTests]]]) -> list[str]:

@@ -13,16 +13,9 @@ from borewright.store.records import CaptureRecord
 
 __all__ = ["NEW_IN_EACH_TEST", "RepeatedTests", "kept_budgets", "repeated_tests"]
 
-# of the items that core.fit_result makes, those that the next test draws anew: each takes its own zeros at vent. Misfit of the
-# equations is the same in each, and so is the place of a reading on the transducers' curves
-NEW_IN_EACH_TEST = frozenset(
-    {
-        "noise of the readings",
-        "zero of the regulated transducer since venting",
-        "zero of the cylinder transducer since venting",
-        "state at the opening and at the shut",
-    }
-)
+# of the items that the fit of a capture makes, those that the next test draws anew: each takes its own zeros at vent. What rig and
+# air do, and where a reading lies on the transducers' curves, is the same in each
+NEW_IN_EACH_TEST = frozenset({"noise of the readings", "drift of the zeros since venting", "state at the opening and at the shut"})
 _QUANTITIES = {"leakage": ("leakage_percent", "%"), "leak area": ("leak_area_mm2", "mm²")}
 
 
