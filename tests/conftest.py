@@ -1,4 +1,7 @@
-"""What is in this folder and is no test, and what all tests need: Qt without a screen, no units that the user has chosen, the same examples in every run."""
+"""What is in this folder and is no test, and what all tests need.
+
+That is: Qt without a screen, no units that the user has chosen, the same examples in every run.
+"""
 
 import os
 

@@ -133,9 +133,9 @@ def _ambient(args: argparse.Namespace) -> AirConditions:
 
     usual = AirConditions()
     try:
-        p_ambient = usual.p_ambient_abs_pa if args.ambient is None else parse(args.ambient, "pressure_gauge")
-    except UnitsError:
-        p_ambient = float("nan")
+        p_ambient = usual.p_ambient_abs_pa if args.ambient is None else parse(args.ambient, "pressure_absolute")
+    except UnitsError as error:
+        raise UseError(f"--ambient: {error}, as a barometer shows it") from None
     if not 30e3 <= p_ambient <= 120e3:
         raise UseError(f"--ambient {args.ambient} is no air pressure on earth; give what a barometer shows, like 98.9 kPa")
     air_k = usual.t_supply_k if args.air_temp is None else parse(args.air_temp, "temperature")

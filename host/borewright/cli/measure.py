@@ -8,10 +8,16 @@ from typing import TYPE_CHECKING, Any
 
 from borewright.cli import exits
 from borewright.cli.at_the_rig import add_rig_arguments, at_the_rig, kept_as
+from borewright.cli.judged import add_limits_argument, judgement_as_dict, judgement_lines
+from borewright.cli.shown import ShownUnits, add_units_argument, shown_units
 from borewright.errors import UseError
 
 if TYPE_CHECKING:
-    from borewright.service.bench import Done
+    from borewright.core.capture import CaptureResult
+    from borewright.core.judgement import Judgement
+    from borewright.core.limit_sets import LimitSet
+    from borewright.service.bench import Bench, Done
+    from borewright.service.conditions_of_air import AirConditions
     from borewright.store import Store
     from borewright.store.records import JobRecord
 
@@ -34,6 +40,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--cylinder", metavar="N", type=int, required=True, help="which cylinder")
     parser.add_argument("--job", metavar="NAME", required=True, help="the job that the test belongs to; it is begun when it is new")
     parser.add_argument("--stage", choices=("before", "after", "routine"), default="routine", help="before or after the rebuild")
+    add_limits_argument(parser)
+    add_units_argument(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -41,23 +49,26 @@ def run(args: argparse.Namespace) -> int:
     from borewright.cli.console import cylinder_of
     from borewright.service.acts import Purpose
     from borewright.service.engines import load_engine
+    from borewright.service.limit_files import find_limits
 
     name = args.job.strip()
     if not 0 < len(name) <= LONGEST_NAME or not name.isprintable():
         raise UseError(f"a job has a name of 1 to {LONGEST_NAME} characters that can be printed; give another --job")
     engine, document = load_engine(args.engine)
     cylinder = cylinder_of(engine.cylinders, args.cylinder)
+    limit_set, units = find_limits(args.limits, document), shown_units(args)
     with at_the_rig(args, engine) as (bench, console, store):
         job = _job(store, name, args, engine.name, document)
         bench.job_id = job.id
         console.take_zero()
         done = console.carry_out(Purpose("test", cylinder), BLOCKED_HINT)
         bench.flush_writer()
-        shown = _as_dict(done, job)
+        judgement = _judged(done, bench, document, limit_set)
+        shown = _as_dict(done, job, bench, judgement)
         try:
             shown["test"], shown["void_reason"] = kept_as(bench, done)
         finally:  # a reading that the record could not take is shown all the same
-            print(json.dumps(shown, allow_nan=False) if args.json else _words(shown))
+            print(json.dumps(shown, allow_nan=False) if args.json else _words(shown, done, judgement, bench.ambient, units))
     return exits.OK if shown["void_reason"] is None else exits.UNUSABLE
 
 
@@ -74,7 +85,7 @@ def _job(store: Store, name: str, args: argparse.Namespace, engine_name: str, do
     return job
 
 
-def _as_dict(done: Done, job: JobRecord) -> dict[str, Any]:
+def _as_dict(done: Done, job: JobRecord, bench: Bench, judgement: Judgement | None) -> dict[str, Any]:
     result = done.analysed.result
     shown: dict[str, Any] = {
         "job": job.name,
@@ -90,23 +101,64 @@ def _as_dict(done: Done, job: JobRecord) -> dict[str, Any]:
         shown |= {
             "leakage_percent": result.leakage_percent,
             "leak_area_mm2": result.leak_area_m2 * 1e6,
+            "leak_flow_kg_s": _leak_flow_kg_s(result, bench),
             "pair_psi": [round(p) for p in result.pair_psi],
             "decay": {"t75_s": result.t75_s, "t50_s": result.t50_s, "t25_s": result.t25_s},
         }
+    shown["judgement"] = None if judgement is None else judgement_as_dict(judgement)
     return shown
 
 
-def _words(shown: dict[str, Any]) -> str:
+def _leak_flow_kg_s(result: CaptureResult, bench: Bench) -> float:
+    """What flowed through the restrictor, and so out of the cylinder, in the steady part."""
+    from borewright.core.flow import mass_flow_kg_s
+
+    air = bench.ambient
+    p_up = result.p_regulated_gauge_pa + air.p_ambient_abs_pa
+    p_down = min(p_up, result.p_cylinder_gauge_pa + air.p_ambient_abs_pa)  # noise may put it just over what feeds it
+    return float(mass_flow_kg_s(bench.state.restrictor_area_m2, p_up, p_down, air.t_supply_k))
+
+
+def _judged(done: Done, bench: Bench, engine: dict[str, Any], limit_set: LimitSet) -> Judgement | None:
+    """The reading by the limits; None for a void test."""
+    from dataclasses import asdict
+
+    from borewright.core.uncertainty import Budget
+    from borewright.service.analysis import result_as_dict
+    from borewright.service.judging import judge_test
+
+    found = done.analysed.result
+    if found is None or done.analysed.void_reason is not None:
+        return None
+    result = result_as_dict(found)
+    budgets = [Budget.from_dict(budget) for budget in result.get("budgets") or ()]
+    laws = {
+        "restrictor_area_m2": bench.state.restrictor_area_m2,
+        "t_engine_k": bench.ambient.t_engine_k,
+        "setup": asdict(bench.state.setup),
+    }
+    return judge_test(result, laws, done.analysed.marks, engine, limit_set, {budget.quantity: budget for budget in budgets})
+
+
+def _words(shown: dict[str, Any], done: Done, judgement: Judgement | None, air: AirConditions, units: ShownUnits) -> str:
     head = f"\nCylinder {shown['cylinder']}, {shown['job']}, {shown['stage']}"
     lines = [head]
     if shown["void_reason"] is not None:
         lines.append(f"  VOID: {shown['void_reason']}; the figures below are not to be used")
-    if "leakage_percent" in shown:
-        regulated, cylinder = shown["pair_psi"]
-        lines.append(f"  leakage    {shown['leakage_percent']:.1f} %      reads {regulated}/{cylinder} psi")
-        lines.append(f"  leak area  {shown['leak_area_mm2']:.3f} mm²")
+    result = done.analysed.result
+    if result is not None:
+        both = (result.p_regulated_gauge_pa, result.p_cylinder_gauge_pa)
+        pair = "/".join(units.number(pa, "pressure_gauge", "psi") for pa in both)
+        lines.append(f"  leakage    {result.leakage_percent:.1f} %      reads {pair} {units.unit('pressure_gauge', 'psi')}")
+        lines.append(f"  leak area  {units.text(result.leak_area_m2, 'area', 'mm²')}")
+        lines.append(f"  leak flow  {units.text(shown['leak_flow_kg_s'], 'air_flow', 'L/min ANR')}")
         times = [(name[1:3], time_s) for name, time_s in shown["decay"].items() if time_s is not None]
         lines.append("  decay      " + (", ".join(f"to {share} % in {time_s:.2f} s" for share, time_s in times) or "not seen"))
+        around = units.text(air.p_ambient_abs_pa, "pressure_absolute", "kPa abs", finer=1)
+        supplied, engine = (units.text(t_k, "temperature", "°C") for t_k in (air.t_supply_k, air.t_engine_k))
+        lines.append(f"  at         {around} around, air {supplied}, engine {engine}")
+    if judgement is not None:
+        lines += judgement_lines(judgement)
     lines += [f"  mark: {mark}" for mark in shown["marks"]]
     lines.append("  NOT KEPT" if shown["test"] is None else f"  kept as test {shown['test']}")
     return "\n".join(lines)

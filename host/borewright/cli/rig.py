@@ -10,6 +10,7 @@ from borewright.cli import exits
 from borewright.cli.at_the_rig import add_rig_arguments, at_the_rig
 from borewright.cli.output import date_words
 from borewright.cli.record import add_record_argument, open_store
+from borewright.cli.shown import ShownUnits, add_units_argument, shown_units
 from borewright.errors import BorewrightError, UseError
 
 if TYPE_CHECKING:
@@ -51,6 +52,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
             formatter_class=argparse.RawDescriptionHelpFormatter,
         )
         add_rig_arguments(check, engine_needed=name == "tdc")
+        add_units_argument(check)
         if name == "restrictor":
             size = check.add_mutually_exclusive_group(required=True)
             size.add_argument("--orifice-area", metavar="AREA", help='effective area on the certificate, for instance "0.80 mm^2"')
@@ -65,6 +67,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     show = checks.add_parser("show", help="what has been checked, and when", description="What has been checked, and when.")
     add_record_argument(show)
     show.add_argument("--serial", metavar="NUMBER", help="only the rig with this serial number")
+    add_units_argument(show)
     show.add_argument("--json", action="store_true", help="one JSON object")
 
 
@@ -74,6 +77,7 @@ def run(args: argparse.Namespace) -> int:
         return _show(args)
     from borewright.service.engines import load_engine
 
+    units = shown_units(args)
     engine = load_engine(args.engine)[0] if args.engine is not None else None
     if args.check == "tdc" and engine is not None:
         from borewright.cli.console import cylinder_of
@@ -87,7 +91,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps(_as_dict(check), allow_nan=False))
     else:
-        print(_words(check))
+        print(_words(check, units))
     return exits.OK if check.passed else exits.UNUSABLE
 
 
@@ -152,6 +156,7 @@ def _last_side(stop: PistonStop) -> str | None:
 
 
 def _show(args: argparse.Namespace) -> int:
+    units = shown_units(args)
     with open_store(args, create=False) as store:
         serials = [args.serial] if args.serial else store.checked_rigs()
         checks = {serial: store.latest_rig_checks(serial) for serial in serials}
@@ -165,7 +170,7 @@ def _show(args: argparse.Namespace) -> int:
     for serial, found in checks.items():
         print(f"rig {serial}")
         for check in found.values():
-            print("  " + _words(check).replace("\n", "\n  "))
+            print("  " + _words(check, units).replace("\n", "\n  "))
     return exits.OK
 
 
@@ -180,19 +185,20 @@ def _as_dict(check: RigCheck) -> dict[str, Any]:
     }
 
 
-def _words(check: RigCheck) -> str:
+def _words(check: RigCheck, units: ShownUnits) -> str:
     head = f"{check.kind}: {'passed' if check.passed else 'NOT PASSED'}, {date_words(check.made_at_unix_s)}, {check.made_by}"
     result = check.result
     match check.kind:
         case "zero":
-            return f"{head}\n  zeros {_kpa(result['zero_regulated_pa'])} and {_kpa(result['zero_cylinder_pa'])}"
+            zeros = (_pressure(result[f"zero_{side}_pa"], units) for side in ("regulated", "cylinder"))
+            return f"{head}\n  zeros {' and '.join(zeros)}"
         case "sealed":
             return (
-                f"{head}\n  own leak {float(result['own_leak_area_m2']) * 1e6:.4f} mm², transducers differ by "
-                f"{float(result['tie_share']) * 100:+.2f} %, set pressure {_kpa(result['p_regulated_gauge_pa'])}"
+                f"{head}\n  own leak {_area(result['own_leak_area_m2'], units)}, transducers differ by "
+                f"{float(result['tie_share']) * 100:+.2f} %, set pressure {_pressure(result['p_regulated_gauge_pa'], units)}"
             )
         case "restrictor":
-            return f"{head}\n  effective area {float(result['area_m2']) * 1e6:.4f} mm²"
+            return f"{head}\n  effective area {_area(result['area_m2'], units)}"
         case _:
             return (
                 f"{head}\n  {result['engine']}: TDC of cylinder {result['reference_cylinder']} is "
@@ -201,5 +207,9 @@ def _words(check: RigCheck) -> str:
             )
 
 
-def _kpa(pa: Any) -> str:
-    return f"{float(pa) / 1000:+.2f} kPa"
+def _pressure(gauge_pa: Any, units: ShownUnits) -> str:
+    return units.text(float(gauge_pa), "pressure_gauge", "kPa", finer=2, signed=True)
+
+
+def _area(area_m2: Any, units: ShownUnits) -> str:
+    return units.text(float(area_m2), "area", "mm²", finer=1)

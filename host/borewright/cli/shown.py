@@ -22,7 +22,13 @@ __all__ = ["VARIABLE", "ShownUnits", "add_units_argument", "shown_units", "user_
 
 VARIABLE = "BOREWRIGHT_UNITS"
 # digits after the point that show about as much in each unit
-_DECIMALS = {"psi": 0, "kPa": 0, "bar": 2, "mm²": 3, "in²": 6, "cm³": 1, "in³": 2, "L": 4, "°C": 0, "°F": 0, "K": 0}
+_DECIMALS = {"psi": 0, "kPa": 0, "bar": 2, "mm²": 3, "in²": 6, "cm³": 1, "in³": 2, "L": 4, "°C": 0, "°F": 0, "K": 0} | {
+    "psia": 1,
+    "kPa abs": 0,
+    "bar abs": 3,
+    "hPa abs": 0,
+    "inHg abs": 1,
+}
 _OTHER_DECIMALS = 2
 
 
