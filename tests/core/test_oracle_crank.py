@@ -143,6 +143,21 @@ def test_one_dwell_reading_leaves_degrees_open() -> None:
     assert 2.0 <= width <= 4.0
 
 
+@settings(max_examples=60)
+@given(**GEOMETRY, closes=st.floats(5.0, 180.0), hose_cm3=st.floats(0.0, 100.0), exponent=st.floats(1.0, 1.4))
+def test_squeeze_of_the_volumes_that_the_heights_give(
+    stroke: float, rod_ratio: float, offset_share: float, closes: float, hose_cm3: float, exponent: float
+) -> None:
+    # p·V^n is constant (polytrope), the volumes by the plain height, the closing counted back from true TDC
+    rod, offset, clearance = stroke * rod_ratio, stroke * offset_share, 40e-6
+    top = math.asin(offset / (rod + stroke / 2.0))
+    fall = height_m(top, stroke, rod, offset) - height_m(top - math.radians(closes), stroke, rod, offset)
+    small = clearance + hose_cm3 * 1e-6
+    expected = ATM * ((small + math.pi / 4.0 * 0.08**2 * fall) / small) ** exponent - ATM
+    ours = crank.squeeze_peak_gauge_pa(0.08, stroke, rod, clearance, hose_cm3 * 1e-6, ATM, closes, exponent, offset)
+    assert ours == pytest.approx(expected, rel=1e-9, abs=1e-6)
+
+
 @pytest.mark.parametrize(
     ("pressure_ratio", "temperature_ratio"),
     [
