@@ -12,8 +12,10 @@ __all__ = [
     "BeginRound",
     "BeginSqueeze",
     "BeginTdc",
+    "BeginTdcWay",
     "ConfirmFitting",
     "ConfirmPeople",
+    "ConfirmPinRemoved",
     "ConfirmStopRemoved",
     "EndSqueeze",
     "EndSweep",
@@ -30,6 +32,7 @@ __all__ = [
     "StateRestraint",
     "StopAll",
     "TakeContact",
+    "TakeTdcReading",
     "TakeZero",
 ]
 
@@ -39,12 +42,13 @@ Aim = Literal["check", "span", "acceptance", "volumes"]
 
 @dataclass(frozen=True, slots=True)
 class Purpose:
-    """What the next opening is for. kind: what readiness goes by; a check of the rig with the outlet capped is "sealed", one with an
-    orifice on it "restrictor". aim: which check comes of it, "check" being the one that the kind is named after.
+    """What the next opening is for.
 
-    A test has a cylinder; a capture through an orifice has its certified area with the relative standard uncertainty.
-    asked_gauge_pa: what the regulator has to be set to, None: the setup's test pressure, as it stands. sweep_gauge_pa: what the
-    reference gauge is to be read at, in this order, while the air stays on.
+    kind: what readiness goes by; a check of the rig with the outlet capped is "sealed", one with an orifice on it "restrictor".
+    aim: which check comes of it, "check" being the one that the kind is named after. A test has a cylinder. A capture through an
+    orifice has its certified area, the relative standard uncertainty of that, and its serial number. asked_gauge_pa: what the
+    regulator has to be set to, None: the setup's test pressure, as it stands. sweep_gauge_pa: where the reference gauge is to be
+    read, in this order, while the air stays on.
     """
 
     kind: Literal["test", "sealed", "restrictor"]
@@ -52,8 +56,14 @@ class Purpose:
     orifice_area_m2: float = 0.0
     asked_gauge_pa: float | None = None
     aim: Aim = "check"
-    orifice_u_relative: float = 0.0
+    orifice_u_relative: float = 0.01
+    orifice_serial: str = ""
     sweep_gauge_pa: tuple[float, ...] = ()
+
+    @property
+    def ties(self) -> bool:
+        """Whether this is the sealed check, which ties the transducers to each other and so has to see them untied."""
+        return self.kind == "sealed" and self.aim == "check"
 
     @property
     def outlet(self) -> Outlet:
@@ -188,6 +198,30 @@ class TakeContact:
 
 
 @dataclass(frozen=True, slots=True)
+class BeginTdcWay:
+    """Begin to find true TDC where no piston stop can be used.
+
+    figure: the drop of the piston in m for a dial gauge; degrees before TDC, negative after it, that a timing mark or a locking pin
+    stands for. backlash_deg: as for the piston stop.
+    """
+
+    method: Literal["dial_gauge", "timing_mark", "locking_pin"]
+    cylinder: int
+    figure: float
+    backlash_deg: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class TakeTdcReading:
+    """The crank stands where the gauge shows the drop, the mark meets its pointer, or the pin has gone in."""
+
+
+@dataclass(frozen=True, slots=True)
+class ConfirmPinRemoved:
+    """The locking pin or the dial gauge is out of the way: the crank may be turned again."""
+
+
+@dataclass(frozen=True, slots=True)
 class ConfirmStopRemoved:
     """The piston stop is out of the cylinder again."""
 
@@ -214,4 +248,7 @@ Act = (
     | BeginTdc
     | TakeContact
     | ConfirmStopRemoved
+    | BeginTdcWay
+    | TakeTdcReading
+    | ConfirmPinRemoved
 )

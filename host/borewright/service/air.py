@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import replace
 from math import ceil, floor
 
+import numpy as np
 from borewire.messages import SupplyOpen, SupplyShut, VentClose, VentOpen
 
 from borewright.core.live import LiveCapture
@@ -15,7 +16,8 @@ from borewright.core.readiness_table import VOID_REASONS, Action, Event, State
 from borewright.core.samples import SampleColumns
 from borewright.service.effects import AirRefused, Analyse, BeginCapture, KeepChunk
 from borewright.service.facts import air_window_deg, compression_tdc_count, conditions_of
-from borewright.service.state import Capturing, Opening
+from borewright.service.readings import GaugeReading, mean_reading
+from borewright.service.state import BenchState, Capturing, Opening
 from borewright.service.work import Work
 
 __all__ = ["close_capture", "happen", "renew_opening"]
@@ -189,5 +191,16 @@ def close_capture(work: Work) -> None:
     if capture.shut_said:
         marks += ("when the supply was shut is the person's word",)
     ended_s = work.state.now_s if capture.ended_s is None else capture.ended_s
-    work.do(Analyse(capture.purpose, SampleColumns.join(capture.parts), capture.shut_s, ended_s, capture.void_reason, marks))
+    columns = SampleColumns.join(capture.parts)
+    readings = (*_at_vent(work.state, capture, columns), *capture.readings) if capture.readings else ()
+    work.do(Analyse(capture.purpose, columns, capture.shut_s, ended_s, capture.void_reason, marks, readings))
     work.set(capture=None, opening=None, hold_asked=False)
+
+
+def _at_vent(state: BenchState, capture: Capturing, columns: SampleColumns) -> tuple[GaugeReading, ...]:
+    """The first reading of a sweep: both channels before the air came, when the gauge had been set to zero."""
+    if state.transducers is None:
+        return ()
+    before = columns.between(0, int(np.searchsorted(columns.t_s, capture.began_s)))
+    reading, _ = mean_reading(state.transducers, before, 0.0)
+    return (reading,) if reading.at_s else ()

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from borewright.core.capture import CaptureResult, CaptureUnusable, analyse_capture
-from borewright.core.rig import RigCheck
-from borewright.core.rigchecks import read_restrictor, read_sealed
+from borewright.core.restrictor import Restrictor
+from borewright.core.rig import CheckRefused
 from borewright.service.conditions_of_air import AirConditions
 from borewright.service.effects import Analyse
-from borewright.service.reducer import CheckGiven
+from borewright.service.reducer import CheckGiven, PointGiven
+from borewright.service.rig_results import check_of_points, check_of_sweep, point_of
 from borewright.service.state import BenchState
+from borewright.service.transducers import Transducers
 
 __all__ = ["Analysed", "analyse", "result_as_dict"]
 
@@ -25,7 +27,7 @@ class Analysed:
     result: CaptureResult | None
     void_reason: str | None
     marks: tuple[str, ...]
-    check: CheckGiven | None = None
+    check: CheckGiven | PointGiven | None = None
 
 
 def analyse(state: BenchState, done: Analyse, ambient: AirConditions) -> Analysed:
@@ -33,6 +35,10 @@ def analyse(state: BenchState, done: Analyse, ambient: AirConditions) -> Analyse
     transducers = state.transducers
     if transducers is None:
         return Analysed(None, done.void_reason or "the rig is not known", done.marks)
+    if done.purpose.aim == "span":
+        return _sweep(state, done)
+    if done.purpose.ties:
+        transducers = transducers.untied(state.checks)
     try:
         result = analyse_capture(
             done.columns,
@@ -43,58 +49,68 @@ def analyse(state: BenchState, done: Analyse, ambient: AirConditions) -> Analyse
             ambient.t_engine_k if done.purpose.kind == "test" else None,
             transducers.regulated_channel,
             transducers.cylinder_channel,
-            (state.setup.regulated_low_gauge_pa, state.setup.regulated_high_gauge_pa),
+            state.regulated_range_gauge_pa,
         )
     except CaptureUnusable as unusable:
         return Analysed(None, done.void_reason or str(unusable), done.marks)
-    marks = (*done.marks, *result.marks)
+    result = _by_curve(result, state.restrictor, ambient)
+    marks = (*done.marks, *result.marks, *_moved_zeros(state, transducers, result))
     if done.void_reason is not None or done.purpose.kind == "test":
         return Analysed(result, done.void_reason, (*marks, *ambient.assumed))
     unfit = next((mark for mark in result.marks if mark.startswith(UNFIT_FOR_CHECKS)), None)
     if unfit is not None:
         return Analysed(result, f"the check cannot be used: {unfit}; make it again", marks)
     try:
-        return Analysed(result, None, marks, _check(state, done, result, ambient))
-    except CaptureUnusable as unusable:
+        return Analysed(result, None, marks, _given(state, done, result, ambient))
+    except (CaptureUnusable, CheckRefused) as unusable:
         return Analysed(result, str(unusable), marks)
 
 
-def _check(state: BenchState, done: Analyse, result: CaptureResult, ambient: AirConditions) -> CheckGiven:
-    transducers, identity, setup = state.transducers, state.session.identity, state.setup
-    if transducers is None or identity is None:
-        raise CaptureUnusable("The rig was lost before the check was read; make the check again.")
-    kept: dict[str, float | int | str | bool]
-    if done.purpose.kind == "sealed":
-        sealed = read_sealed(
-            done.columns,
-            transducers.cylinder,
-            result,
-            done.shut_s,
-            done.ended_s,
-            setup.dead_volume_m3 + setup.hose_volume_m3,
-            ambient.p_ambient_abs_pa,
-            ambient.t_supply_k,
-            transducers.cylinder_channel,
-        )
-        kept = {
-            "setup": setup.fingerprint,
-            "own_leak_area_m2": sealed.own_leak_area_m2,
-            "tie_share": sealed.tie_share,
-            "p_regulated_gauge_pa": sealed.p_regulated_gauge_pa,
-        }
-        check = RigCheck("sealed", state.unix_s, state.who, identity.serial_number, sealed.passed, kept)
-        return CheckGiven(check, sealed.p_regulated_gauge_pa)
-    restrictor = read_restrictor(
-        result, done.purpose.orifice_area_m2, setup.restrictor_area_m2, ambient.p_ambient_abs_pa, ambient.t_supply_k
+def _by_curve(result: CaptureResult, restrictor: Restrictor, ambient: AirConditions) -> CaptureResult:
+    """The leak area by the restrictor's own curve; the area of an ideal nozzle is exact only where both are choked."""
+    if restrictor.critical_ratio is None:
+        return result
+    p_up = result.p_regulated_gauge_pa + ambient.p_ambient_abs_pa
+    p_down = min(result.p_cylinder_gauge_pa + ambient.p_ambient_abs_pa, p_up)
+    ideal = float(Restrictor(restrictor.area_m2).mass_flow_kg_s(p_up, p_down, ambient.t_supply_k))
+    own = float(restrictor.mass_flow_kg_s(p_up, p_down, ambient.t_supply_k))
+    return replace(result, leak_area_m2=result.leak_area_m2 * own / ideal) if ideal > 0.0 else result
+
+
+def _moved_zeros(state: BenchState, transducers: Transducers, result: CaptureResult) -> tuple[str, ...]:
+    """Each capture takes its own zeros at vent; where they have moved far since the zeros were taken, something is amiss."""
+    zeros = (
+        ("regulated", result.zero_regulated_pa, transducers.regulated.zero_pa),
+        ("cylinder", result.zero_cylinder_pa, transducers.cylinder.zero_pa),
     )
-    kept = {
-        "setup": setup.fingerprint,
-        "area_m2": restrictor.area_m2,
-        "orifice_area_m2": done.purpose.orifice_area_m2,
-        "p_regulated_gauge_pa": result.p_regulated_gauge_pa,
-        "p_cylinder_gauge_pa": result.p_cylinder_gauge_pa,
-    }
-    return CheckGiven(RigCheck("restrictor", state.unix_s, state.who, identity.serial_number, restrictor.passed, kept))
+    return tuple(
+        f"the {name} transducer's zero has moved by {(now_pa - then_pa) / 1000:+.1f} kPa since it was taken"
+        for name, now_pa, then_pa in zeros
+        if abs(now_pa - then_pa) > state.limits.zero_moved_pa
+    )
+
+
+def _sweep(state: BenchState, done: Analyse) -> Analysed:
+    if done.void_reason is not None:
+        return Analysed(None, done.void_reason, done.marks)
+    try:
+        check = check_of_sweep(state, done)
+    except (CaptureUnusable, CheckRefused, ValueError) as unusable:
+        return Analysed(None, str(unusable), done.marks)
+    return Analysed(None, None, done.marks, CheckGiven(check))
+
+
+def _given(state: BenchState, done: Analyse, result: CaptureResult, ambient: AirConditions) -> CheckGiven | PointGiven:
+    """A point of a round that goes on, or the check that all points make."""
+    point = point_of(state, done, result, ambient)
+    proven = result.p_regulated_gauge_pa if done.purpose.kind == "sealed" else state.proven_gauge_pa
+    points: tuple[dict[str, Any], ...] = (point,)
+    if state.round is not None and state.round.awaits(done.purpose):
+        after = state.round.with_point(point)
+        if after.next_purpose is not None:
+            return PointGiven(point, proven)
+        points = after.points
+    return CheckGiven(check_of_points(state, done, points, result, ambient), proven if done.purpose.kind == "sealed" else None)
 
 
 def result_as_dict(result: CaptureResult) -> dict[str, Any]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import asdict, dataclass, replace
+from typing import Any
 
 from borewire.codec import Decoder, encode
 from borewire.messages import AirState
@@ -21,9 +22,10 @@ from borewright.errors import LinkError
 from borewright.link import Endpoint
 from borewright.service import acts, effects
 from borewright.service.analysis import Analysed, analyse, result_as_dict
+from borewright.service.checks import still_holding
 from borewright.service.conditions_of_air import AirConditions
 from borewright.service.facts import degrees_from_tdc, window_deg
-from borewright.service.reducer import Event, FromWire, HostTick, LinkGone, step
+from borewright.service.reducer import CheckGiven, Event, FromWire, HostTick, LinkGone, step
 from borewright.service.state import BenchState
 from borewright.service.tdc import tdc_of_check
 from borewright.service.transducers import transducers_of
@@ -205,12 +207,13 @@ class Bench:
         evidence = evidence_of(state)
         if self._writer is None or state.transducers is None or state.session.identity is None:
             return
+        transducers = state.transducers.untied(state.checks) if purpose.ties else state.transducers
         ticket = self._writer.begin_capture(
             self.job_id if purpose.kind == "test" else None,
             purpose.cylinder,
             purpose=purpose.kind,
             device_serial=state.session.identity.serial_number,
-            laws={name: _law_as_dict(law) for name, law in state.transducers.laws.items()}
+            laws={name: _law_as_dict(law) for name, law in transducers.laws.items()}
             | {"restrictor_area_m2": state.restrictor_area_m2}
             | {"regulated_range_gauge_pa": [state.setup.regulated_low_gauge_pa, state.setup.regulated_high_gauge_pa]}
             | {
@@ -231,7 +234,7 @@ class Bench:
         evidence: dict[str, object] = {}
         if self._writer is not None and self._open is not None:
             ticket, evidence = self._open.ticket, self._open.evidence
-            result = None if analysed.result is None else result_as_dict(analysed.result)
+            result = _result_as_dict(analysed)
             evidence = {**evidence, "shut_s": done.shut_s, "ended_s": done.ended_s}
             self._writer.finish_capture(ticket, result, void_reason=analysed.void_reason, marks=analysed.marks, readiness=evidence)
             self.writer_news.extend(self._writer.take_news())
@@ -258,16 +261,17 @@ class Bench:
         Checks that were made with another setup of the rig do not hold and are left out.
         """
         state = self.state
-        checks = {
-            kind: check for kind, check in checks.items() if kind == "tdc" or check.result.get("setup") == state.setup.fingerprint
-        }
+        checks = still_holding(
+            {kind: check for kind, check in checks.items() if kind == "tdc" or check.result.get("setup") == state.setup.fingerprint}
+        )
         transducers, crank = state.transducers, state.crank
         if transducers is None or crank is None:
             raise LinkError("the rig is not known yet; wait until it has said who it is")
         zero, sealed, tdc = checks.get("zero"), checks.get("sealed"), checks.get("tdc")
         if zero is not None and zero.passed:
             transducers = transducers.with_zeros(float(zero.result["zero_regulated_pa"]), float(zero.result["zero_cylinder_pa"]))
-        proven = float(sealed.result["p_regulated_gauge_pa"]) if sealed is not None and sealed.passed else None
+        transducers = transducers.calibrated(checks)
+        proven = _proven_gauge_pa(sealed) if sealed is not None and sealed.passed else None
         engine_name = state.engine.name if state.engine is not None else ""
         known_tdc = tdc_of_check(tdc, crank, engine_name) if tdc is not None else None
         self.state = replace(state, checks=dict(checks), transducers=transducers, proven_gauge_pa=proven, tdc=known_tdc)
@@ -286,6 +290,21 @@ def evidence_of(state: BenchState) -> dict[str, object]:
     }
 
 
+def _proven_gauge_pa(sealed: RigCheck) -> float:
+    """What the regulator was left at: the pressure of the check's last capture."""
+    points = sealed.result.get("points")
+    last = points[-1] if points else sealed.result
+    return float(last["p_regulated_gauge_pa"])
+
+
+def _result_as_dict(analysed: Analysed) -> dict[str, Any] | None:
+    if analysed.result is not None:
+        return result_as_dict(analysed.result)
+    if isinstance(analysed.check, CheckGiven):  # a sweep has readings and no steady part
+        return {"check": analysed.check.check.kind}
+    return None
+
+
 def _law_as_dict(law: ChannelLaw) -> dict[str, float]:
     return {
         "volts_at_zero": law.volts_at_zero,
@@ -295,4 +314,5 @@ def _law_as_dict(law: ChannelLaw) -> dict[str, float]:
         "range_high_gauge_pa": law.range_high_gauge_pa,
         "zero_pa": law.zero_pa,
         "gain": law.gain,
+        "bow_pa": law.bow_pa,
     }

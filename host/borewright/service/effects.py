@@ -10,6 +10,7 @@ from borewire.messages import ToDevice
 from borewright.core.rig import RigCheck
 from borewright.core.samples import SampleColumns
 from borewright.service.acts import Purpose
+from borewright.service.readings import GaugeReading
 
 __all__ = ["AirRefused", "Analyse", "BeginCapture", "Effect", "KeepChunk", "KeepEvent", "Level", "SaveCheck", "Say", "Send"]
 
@@ -50,7 +51,8 @@ class KeepEvent:
 class Analyse:
     """The capture is over: compute its result, or keep it as void with the reason.
 
-    shut_s, ended_s: device times of the shut (None where there was none) and of the end, before the vent.
+    shut_s, ended_s: device times of the shut (None where there was none) and of the end, before the vent. readings: of a reference
+    gauge, the one at vent first.
     """
 
     purpose: Purpose
@@ -59,6 +61,7 @@ class Analyse:
     ended_s: float
     void_reason: str | None
     marks: tuple[str, ...]
+    readings: tuple[GaugeReading, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -87,7 +87,7 @@ def _reference(state: BenchState) -> ReferenceFacts:
         index_missed=crank.index_missed,
         tdc=state.tdc,
         fitting_confirmed=state.fitting_confirmed,
-        stop_removed=state.stop is None or state.stop.stop_removed,
+        stop_removed=(state.stop is None or state.stop.stop_removed) and not (state.tdc_way and state.tdc_way.in_the_way),
         peak_late_deg=state.peak_late_deg,
     )
 

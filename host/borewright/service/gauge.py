@@ -1,24 +1,20 @@
-"""A sweep over the transducers' range beside a reference gauge: air stays on at the capped outlet, the person sets the regulator from
-point to point and says what the gauge shows.
+"""A sweep over the transducers' range beside a reference gauge: air stays on at the capped outlet, the person sets the regulator
+from point to point and says what the gauge shows.
 """
 
 from __future__ import annotations
 
 from dataclasses import replace
 
-import numpy as np
-
 from borewright.core.readiness_table import Event, State
 from borewright.core.samples import SampleColumns
 from borewright.service.air import happen
-from borewright.service.state import BenchState, Capturing, GaugeReading
+from borewright.service.readings import mean_reading
+from borewright.service.state import BenchState
 from borewright.service.work import Work
 
-__all__ = ["awaits_reading", "end_sweep", "next_sweep_pa", "read_gauge", "vent_reading"]
+__all__ = ["awaits_reading", "end_sweep", "next_sweep_pa", "read_gauge"]
 
-STANDS_NOISES = 4.0  # more than that many standard deviations of a half's mean apart: it still moves
-STANDS_STEP = 1.0  # or one raw word, whichever is more
-READ_S = 1.5  # at least so long of samples for one reading
 FAR_OFF_SHARE = 0.05  # of the range: farther apart, gauge and transducers do not show the same pressure
 
 
@@ -45,14 +41,13 @@ def read_gauge(work: Work, gauge_pa: float) -> None:
     if not awaits_reading(state) or capture is None or transducers is None:
         work.say("warning", "the reference gauge is read while the air stands at the capped outlet, not now")
         return
-    reading, moved = _mean_of(state, SampleColumns.join(state.recent), gauge_pa)
+    reading, moved = mean_reading(transducers, SampleColumns.join(state.recent), gauge_pa)
     if moved:
         work.say("warning", "the pressure still moves; wait until the gauge stands still, read it and type it again")
         return
-    seen = (
-        float(transducers.regulated.gauge_pa(reading.raw_regulated)),
-        float(transducers.cylinder.gauge_pa(reading.raw_cylinder)),
-    )
+    words = (reading.raw_regulated, reading.raw_cylinder)
+    laws = (transducers.regulated, transducers.cylinder)
+    seen = [float(law.gauge_pa(raw)) for law, raw in zip(laws, words, strict=True)]
     range_pa = state.setup.transducer_high_gauge_pa - state.setup.transducer_low_gauge_pa
     if max(abs(seen[0] - gauge_pa), abs(seen[1] - gauge_pa)) > FAR_OFF_SHARE * range_pa:
         work.say(
@@ -78,29 +73,3 @@ def end_sweep(work: Work) -> None:
         return
     if work.state.has_valves:
         happen(work, Event.AIR_RELEASED)
-
-
-def vent_reading(state: BenchState, capture: Capturing) -> GaugeReading:
-    """The first point of every sweep: both channels at vent before the air came, where gauge pressure is nothing by definition."""
-    before = SampleColumns.join(capture.parts)
-    return _mean_of(state, before.between(0, int(np.searchsorted(before.t_s, capture.began_s))), 0.0)[0]
-
-
-def _mean_of(state: BenchState, columns: SampleColumns, gauge_pa: float) -> tuple[GaugeReading, bool]:
-    """The reading over these samples, and whether the pressure moved meanwhile."""
-    transducers = state.transducers
-    if transducers is None or len(columns) < 4:
-        return GaugeReading(gauge_pa, 0.0, 0.0, 0.0, 0.0, 0, state.now_s), True
-    raw = columns.raw[[transducers.regulated_channel, transducers.cylinder_channel]].astype(np.float64)
-    half = raw.shape[1] // 2
-    noise = (raw[:, :half].std(axis=1) + raw[:, half:].std(axis=1)) / 2.0
-    apart = np.abs(raw[:, :half].mean(axis=1) - raw[:, half:].mean(axis=1))
-    moved = bool(np.any(apart > np.maximum(STANDS_STEP, STANDS_NOISES * noise * np.sqrt(2.0 / half))))
-    short = bool(columns.t_s[-1] - columns.t_s[0] < READ_S)
-    means = raw.mean(axis=1)
-    return (
-        GaugeReading(
-            gauge_pa, float(means[0]), float(means[1]), float(noise[0]), float(noise[1]), raw.shape[1], float(columns.t_s[-1])
-        ),
-        moved or short,
-    )

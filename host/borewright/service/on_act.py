@@ -11,6 +11,7 @@ from borewright.service import acts
 from borewright.service.air import happen
 from borewright.service.evidence import drop_hose, read_back_hose
 from borewright.service.gauge import end_sweep, read_gauge
+from borewright.service.other_tdc import begin_tdc_way, pin_removed, take_tdc_reading
 from borewright.service.regulator import set_regulator, will_move_regulator, wrong_pressure
 from borewright.service.rounds import Round
 from borewright.service.squeeze import begin_squeeze, break_off_squeeze
@@ -55,6 +56,12 @@ def take_act(work: Work, act: acts.Act) -> None:
             _set_hold(work, on)
         case acts.StopAll():
             happen(work, Event.STOP)
+        case acts.BeginTdcWay():
+            begin_tdc_way(work, act)
+        case acts.TakeTdcReading():
+            take_tdc_reading(work)
+        case acts.ConfirmPinRemoved():
+            pin_removed(work)
         case acts.BeginRound():
             work.set(round=Round.begun(act))
         case acts.SetRegulator(gauge_pa):

@@ -10,7 +10,9 @@ from borewright.core.motion import CrankTracker
 from borewright.core.readiness_table import Event, State
 from borewright.errors import LinkError
 from borewright.service.air import happen
+from borewright.service.other_tdc import finish_tdc_way
 from borewright.service.tdc import finish_tdc
+from borewright.service.tdc_way import TdcWay
 from borewright.service.transducers import transducers_of
 from borewright.service.work import Work
 from borewright.session import news
@@ -83,7 +85,7 @@ def forget_evidence(work: Work, reference: bool = False) -> None:
     """Losing reference, power or phase drops all evidence."""
     work.set(stroke=None, hose_evidence=None, squeeze=None, verdict=None, confirmed=None)
     if reference and work.state.crank is not None:
-        work.set(crank=work.state.crank.restarted(), fitting_confirmed=False, stop=None)
+        work.set(crank=work.state.crank.restarted(), fitting_confirmed=False, stop=None, tdc_way=None)
         # the device's clock began anew
         work.set(reading=None, recent=(), trouble_s=None, state_since_s=0.0, zero=None, countdown_until_s=None, device_air=None)
 
@@ -129,11 +131,14 @@ def _index_seen(work: Work, crank_count: int) -> None:
     seen = crank.index(crank_count)
     work.set(crank=seen)
     finish_tdc(work)
+    finish_tdc_way(work)
     if seen.index_spacing_ok is False and crank.index_spacing_ok is not False:
         work.say("warning", "counts were lost between two index pulses: the reference and all evidence are dropped")
         forget_evidence(work)
         if work.state.stop is not None:
             work.set(stop=work.state.stop.again())
+        if work.state.tdc_way is not None:
+            work.set(tdc_way=TdcWay(work.state.tdc_way.act))
 
 
 def _air_changed(work: Work, told: news.AirChanged) -> None:

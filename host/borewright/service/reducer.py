@@ -6,7 +6,7 @@ Events are what came over the wire, ticks of the host's clock, acts of the perso
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
 from borewire.codec import Received
 
@@ -23,7 +23,7 @@ from borewright.service.state import BenchState
 from borewright.service.work import Work
 from borewright.session.session import Outcome, Phase
 
-__all__ = ["CheckGiven", "Event", "FromWire", "HostTick", "LinkGone", "step"]
+__all__ = ["CheckGiven", "Event", "FromWire", "HostTick", "LinkGone", "PointGiven", "step"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,11 +48,19 @@ class CheckGiven:
 
 
 @dataclass(frozen=True, slots=True)
+class PointGiven:
+    """One capture of a round of several was analysed. proven_gauge_pa: as above."""
+
+    point: dict[str, Any]
+    proven_gauge_pa: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class LinkGone:
     """The port itself failed: nothing can be heard or said any more."""
 
 
-Event: TypeAlias = FromWire | HostTick | LinkGone | CheckGiven | acts.Act
+Event: TypeAlias = FromWire | HostTick | LinkGone | CheckGiven | PointGiven | acts.Act
 
 
 def step(state: BenchState, event: Event, now_host_s: float) -> tuple[BenchState, tuple[Effect, ...]]:
@@ -71,8 +79,12 @@ def step(state: BenchState, event: Event, now_host_s: float) -> tuple[BenchState
             link_lost(work)
         case CheckGiven(check, proven_gauge_pa):
             keep_check(work, check)
-            if proven_gauge_pa is not None and check.passed:
-                work.set(proven_gauge_pa=proven_gauge_pa)
+            work.set(round=None)
+            if proven_gauge_pa is not None:
+                work.set(proven_gauge_pa=proven_gauge_pa if check.passed else None)
+        case PointGiven(point, proven_gauge_pa):
+            if work.state.round is not None:
+                work.set(round=work.state.round.with_point(point), proven_gauge_pa=proven_gauge_pa)
         case _:
             take_act(work, event)
     _close_when_link_is_gone(work)

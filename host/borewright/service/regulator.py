@@ -12,6 +12,7 @@ from borewright.service.work import Work
 __all__ = ["LEAST_ASKED_PA", "regulator_awaited_pa", "set_regulator", "will_move_regulator", "wrong_pressure"]
 
 LEAST_ASKED_PA = 50_000.0  # under it an opening can hardly be told from a leak
+SAME_PA = 1_000.0  # nobody sets a regulator to less than that
 UNDER_THE_LIMIT = 0.97  # so that noise and the regulator's creep stay under the limit of over-pressure
 
 
@@ -39,10 +40,13 @@ def will_move_regulator(state: BenchState) -> bool:
 
 def regulator_awaited_pa(state: BenchState) -> float | None:
     """What the regulator has to be set to before the next opening, None when it may stay as it is."""
-    asked, said = state.purpose.asked_gauge_pa, state.regulator_said_gauge_pa
-    if state.purpose.aim == "span" or asked == said:
+    asked_pa, said_pa = state.purpose.asked_gauge_pa, state.regulator_said_gauge_pa
+    if state.purpose.aim == "span":
         return None
-    return state.setup.set_pressure_gauge_pa if asked is None and said != state.setup.set_pressure_gauge_pa else asked
+    if said_pa is None:
+        return asked_pa
+    wanted_pa = state.setup.set_pressure_gauge_pa if asked_pa is None else asked_pa
+    return None if abs(wanted_pa - said_pa) < SAME_PA else wanted_pa
 
 
 def set_regulator(work: Work, gauge_pa: float) -> None:

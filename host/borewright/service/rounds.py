@@ -12,7 +12,9 @@ __all__ = ["Round"]
 
 @dataclass(frozen=True, slots=True)
 class Round:
-    """A check in progress: the captures that it takes, and the point that each of those behind it gave. paper: as BeginRound has it.
+    """A check in progress: the captures that it takes, and the point that each of those behind it gave.
+
+    paper: as BeginRound has it.
 
     >>> round_ = Round((Purpose("sealed", asked_gauge_pa=2e5), Purpose("sealed", asked_gauge_pa=5e5)))
     >>> round_.awaits(Purpose("sealed", asked_gauge_pa=5e5)), round_.with_point({"tie_share": 0.0}).next_purpose.asked_gauge_pa

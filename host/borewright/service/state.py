@@ -13,15 +13,20 @@ from borewright.core.limits import Limits
 from borewright.core.live import LiveCapture
 from borewright.core.motion import CrankTracker
 from borewright.core.pistonstop import PistonStop
+from borewright.core.plain import from_plain
 from borewright.core.readiness import Readiness
+from borewright.core.restrictor import Restrictor
+from borewright.core.restrictor_fit import RestrictorFit
 from borewright.core.rig import RigCheck, RigSetup, TrueTdc
 from borewright.core.samples import SampleColumns
 from borewright.service.acts import PlaceHose, Purpose
+from borewright.service.readings import GaugeReading
 from borewright.service.rounds import Round
+from borewright.service.tdc_way import TdcWay
 from borewright.service.transducers import Transducers
 from borewright.session.session import Session
 
-__all__ = ["BenchState", "Capturing", "Confirmed", "GaugeReading", "Opening", "Reading", "ZeroTaking"]
+__all__ = ["BenchState", "Capturing", "Confirmed", "Opening", "Reading", "ZeroTaking"]
 
 LEAST_REGULATOR_MARGIN_PA = 20_000.0  # a regulator is not set finer than this by its own gauge
 
@@ -49,23 +54,6 @@ class Opening:
     began_s: float
     renewed_s: float
     opened: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class GaugeReading:
-    """What the reference gauge showed, and the mean raw words of both channels while it did. raw_noise_*: of single samples.
-
-    rising: the pressure before it was lower.
-    """
-
-    reference_gauge_pa: float
-    raw_regulated: float
-    raw_cylinder: float
-    raw_noise_regulated: float
-    raw_noise_cylinder: float
-    sample_count: int
-    at_s: float
-    rising: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,6 +143,7 @@ class BenchState:
     capture: Capturing | None = None
     zero: ZeroTaking | None = None
     stop: PistonStop | None = None
+    tdc_way: TdcWay | None = None
     lost: str | None = None
 
     @property
@@ -167,6 +156,13 @@ class BenchState:
         """As the last restrictor check that passed found it, else as the rig's setup says."""
         check = self.checks.get("restrictor")
         return float(check.result["area_m2"]) if check is not None and check.passed else self.setup.restrictor_area_m2
+
+    @property
+    def restrictor(self) -> Restrictor:
+        """The restrictor's flow, as the last check that passed found it, else as an ideal nozzle of the setup's area."""
+        check = self.checks.get("restrictor")
+        fit = check.result.get("fit") if check is not None and check.passed else None
+        return Restrictor(self.restrictor_area_m2) if fit is None else from_plain(RestrictorFit, fit).restrictor
 
     @property
     def regulated_range_gauge_pa(self) -> tuple[float, float]:

@@ -22,7 +22,8 @@ def begin_tdc(work: Work, cylinder: int, backlash_deg: float = 0.0) -> None:
         return
     break_off_squeeze(work)  # it was begun at the TDC that is dropped here
     stop = PistonStop(cylinder, crank.counts_per_rev, work.state.setup.running_sign, backlash_deg, work.state.limits, engine)
-    work.set(stop=stop, tdc=None, fitting_confirmed=False, peak_late_deg=None, stroke=None, hose_evidence=None, confirmed=None)
+    work.set(stop=stop, tdc_way=None)
+    work.set(tdc=None, fitting_confirmed=False, peak_late_deg=None, stroke=None, hose_evidence=None, confirmed=None)
     for warning in WARNINGS:
         work.say("note", warning)
 

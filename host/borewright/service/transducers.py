@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 from borewire.messages import ChannelDescription, Quantity
 
-from borewright.core.rig import ChannelLaw, RigSetup
+from borewright.core.calibration import calibrated_laws, kept_of
+from borewright.core.rig import ChannelLaw, RigCheck, RigSetup
 from borewright.core.samples import SampleColumns
 from borewright.errors import LinkError
 
@@ -42,6 +43,26 @@ class Transducers:
         """The same transducers with other zeros."""
         return replace(self, regulated=self.regulated.with_zero(regulated_pa), cylinder=self.cylinder.with_zero(cylinder_pa))
 
+    def uncalibrated(self) -> Transducers:
+        """As the device and the setup alone have them: gain 1, no bow, no zero."""
+        bare = {"gain": 1.0, "bow_pa": 0.0, "zero_pa": 0.0}
+        return replace(self, regulated=replace(self.regulated, **bare), cylinder=replace(self.cylinder, **bare))
+
+    def calibrated(self, checks: Mapping[str, RigCheck]) -> Transducers:
+        """With the span calibration and the tie that these checks hold; the zeros stay as they were taken."""
+        return self._by_checks(checks, tie=True)
+
+    def untied(self, checks: Mapping[str, RigCheck]) -> Transducers:
+        """With the span calibration alone, as the sealed check has to see them."""
+        return self._by_checks(checks, tie=False)
+
+    def _by_checks(self, checks: Mapping[str, RigCheck], *, tie: bool) -> Transducers:
+        bare = self.uncalibrated()
+        readable = {kind: check for kind, check in checks.items() if _can_be_read(check)}
+        regulated, cylinder = calibrated_laws(bare.regulated, bare.cylinder, readable, tie)
+        made = replace(self, regulated=regulated, cylinder=cylinder)
+        return made.with_zeros(self.regulated.zero_pa, self.cylinder.zero_pa)
+
     def limit_raw(self, law: ChannelLaw, gauge_pa: float) -> int:
         """The raw word of a limit, kept under the converter's end, where nothing could pass it."""
         return max(1, min(law.raw_at(gauge_pa), self.raw_max - 1))
@@ -67,3 +88,12 @@ def transducers_of(channels: Iterable[ChannelDescription], setup: RigSetup) -> T
         )
 
     return Transducers(regulated.channel, cylinder.channel, law(regulated), law(cylinder), min(regulated.raw_max, cylinder.raw_max))
+
+
+def _can_be_read(check: RigCheck) -> bool:
+    """Whether the check holds what a calibration needs; the oldest do not, and correct nothing."""
+    try:
+        kept_of(check)
+    except ValueError:
+        return False
+    return True
