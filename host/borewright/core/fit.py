@@ -27,7 +27,6 @@ AROUND_SHUT_S = 0.03
 LEAST_CLOSED_S = 0.05
 END_SHARE, END_PA = 0.03, 5_000.0  # below these the decay says more of the zero than of the leak
 ROUNDS = 30
-HOSE_SHARE, U_HOSE_SHARE = 0.2, 0.1  # of the heat that the hose exchanges, at room temperature, and the cylinder does not
 
 # standard deviations of priors that come from no instrument: wide enough to be no more than a hint
 PRIOR_EXPONENT = (0.05, 0.4)
@@ -36,6 +35,8 @@ PRIOR_STIR = (0.5, 0.8)
 PRIOR_WALL_EXPONENT = (0.4, 0.4)
 NOT_FOLLOWED = "The pressures do not follow those of a leaking volume; look at the raw curves."
 PRIOR_STRETCH = (3e-8, 2e-8)  # share of the hose's volume for each Pa: a reinforced hose grows by some tenths of a percent for each bar
+PRIOR_CURVE = (0.02, 0.03)  # leaks with exponents of their own, added up, bend upwards
+PRIOR_NEAR_ONE = (0.0, 0.3)
 U_T_START_K = 8.0
 U_P_START_PA = 20_000.0
 
@@ -142,15 +143,16 @@ def _priors(record: Record, instrument: Instrument) -> tuple[Floats, Floats]:
     colder = instrument.t_cylinder_k - instrument.t_supply_k
     mean[Q.LEAK] = record.leak_area_m2
     known(Q.EXPONENT, *PRIOR_EXPONENT)
-    mean[Q.LN_VOLUME] = np.log(_volume_guess_m3(record, instrument))
+    known(Q.CURVE, *PRIOR_CURVE)
+    known(Q.NEAR_ONE, *PRIOR_NEAR_ONE)
+    volume_m3 = _volume_guess_m3(record, instrument)
+    mean[Q.LN_VOLUME] = np.log(volume_m3)
     known(Q.LN_WALL, float(np.log(PRIOR_WALL_W_K)), PRIOR_LN_WALL)
     known(Q.STIR, *PRIOR_STIR)
     known(Q.WALL_EXPONENT, *PRIOR_WALL_EXPONENT)
-    known(
-        Q.T_WALL,
-        instrument.t_cylinder_k - HOSE_SHARE * colder,
-        float(np.hypot(max(instrument.u_t_cylinder_k, 0.01), U_HOSE_SHARE * colder)),
-    )
+    # the hose takes its part of the heat exchange, and it is at room temperature: some half of its part of the volume
+    hose = 0.5 * min(instrument.hose_volume_m3 / volume_m3, 1.0)
+    known(Q.T_WALL, instrument.t_cylinder_k - hose * colder, float(np.hypot(max(instrument.u_t_cylinder_k, 0.01), 0.5 * hose * colder)))
     known(Q.T_SUPPLY, instrument.t_supply_k, max(instrument.u_t_supply_k, 0.01))
     known(Q.LN_RESTRICTOR, 0.0, max(instrument.restrictor.u_relative, 1e-5))
     ratio = instrument.restrictor.critical_ratio

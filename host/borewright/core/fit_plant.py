@@ -6,7 +6,7 @@ through the leak and exchanges heat with its walls:
     dp/dt = (γ−1)/(V + γ·p·V') · (c_p·(ṁ_in·T_in − ṁ_out·T) + G·(T_wall − T))
     dT/dt = T·(1/p + V'/V) · dp/dt − R·T²/(p·V) · (ṁ_in − ṁ_out)
     V     = V_scale + V'·(p_gauge − p_scale), V' being the hose's stretch
-    ṁ_out = A·(p_gauge/p_scale)^n · p/√(R·T) · ψ(p_ambient/p)
+    ṁ_out = A·exp(n·x + c·x²/2) · p/√(R·T) · ψ(p_ambient/p),  x = ln(p_gauge/p_scale)
     G     = G0·(1 + stir·ṁ_in/ṁ_choked)·(p/p_scale)^m
 
 While the supply is open, p_regulated is what was measured. Once it is shut the dead volume is a closed body at the temperature of
@@ -27,6 +27,7 @@ __all__ = ["Plant", "Q", "derivatives"]
 
 HEAT_CAPACITY = GAMMA_AIR / (GAMMA_AIR - 1.0) * AIR_GAS_CONSTANT
 LEAST_RELATIVE = 0.01  # a leak's change with pressure is followed down to this part of its scale
+NEAR_ONE_RATIO = 0.001  # so near to 1 a restrictor's curve is not known: neither standard nor nozzle hold there
 _STEP = 1e-6
 
 
@@ -52,12 +53,14 @@ class Q(IntEnum):
     P_AMBIENT = 10
     LN_DEAD = 11
     STRETCH = 12
-    TIE = 13
-    GAIN = 14
-    BOW = 15
-    P_START = 16
-    T_START = 17
-    P_SHUT = 18
+    CURVE = 13
+    NEAR_ONE = 14
+    TIE = 15
+    GAIN = 16
+    BOW = 17
+    P_START = 18
+    T_START = 19
+    P_SHUT = 20
 
 
 PHYSICAL = tuple(q for q in Q if q < Q.TIE)  # those that the equations contain
@@ -75,6 +78,8 @@ _STEPS = {
     Q.P_AMBIENT: 0.1,
     Q.LN_DEAD: 1e-6,
     Q.STRETCH: 1e-16,
+    Q.CURVE: 1e-6,
+    Q.NEAR_ONE: 1e-6,
 }
 
 
@@ -97,11 +102,14 @@ class Plant:
         high = np.where(forward, p_regulated, p)
         t_in = np.where(forward, t_supply, t)
         full = self.restrictor.area_m2 * np.exp(u[Q.LN_RESTRICTOR]) * high / np.sqrt(AIR_GAS_CONSTANT * t_in)
-        flow_in = np.where(forward, full, -full) * self._restrictor_shape(np.where(forward, p, p_regulated) / high, u[Q.CRITICAL_RATIO])
-        relative = np.maximum((p - p_ambient) / self.p_scale_gauge_pa, LEAST_RELATIVE)
+        over = np.where(forward, p, p_regulated) / high
+        close = np.exp(u[Q.NEAR_ONE] * np.exp((over - 1.0) / NEAR_ONE_RATIO))
+        flow_in = np.where(forward, full, -full) * close * self._restrictor_shape(over, u[Q.CRITICAL_RATIO])
+        x = np.log(np.maximum((p - p_ambient) / self.p_scale_gauge_pa, LEAST_RELATIVE))
+        area = u[Q.LEAK] * np.exp((u[Q.EXPONENT] + 0.5 * u[Q.CURVE] * x) * x)
         ratio = np.minimum(p_ambient / p, 1.0)
         leak_shape = straight_near_one(ratio, flow_function(np.minimum(ratio, STRAIGHT_ABOVE_RATIO)))
-        flow_out = u[Q.LEAK] * relative ** u[Q.EXPONENT] * p / np.sqrt(AIR_GAS_CONSTANT * t) * leak_shape
+        flow_out = area * p / np.sqrt(AIR_GAS_CONSTANT * t) * leak_shape
         stretch = u[Q.STRETCH]
         volume = np.exp(u[Q.LN_VOLUME]) + stretch * (p - p_ambient - self.p_scale_gauge_pa)
         stirred = 1.0 + u[Q.STIR] * np.maximum(flow_in, 0.0) / (0.6847 * full)

@@ -29,14 +29,14 @@ _SOURCES: tuple[tuple[str, tuple[Q, ...]], ...] = (
     ("tie of the two transducers", (Q.TIE,)),
     ("span of the transducers", (Q.GAIN,)),
     ("non-linearity of the transducers", (Q.BOW,)),
-    ("restrictor", (Q.LN_RESTRICTOR, Q.CRITICAL_RATIO)),
+    ("restrictor", (Q.LN_RESTRICTOR, Q.CRITICAL_RATIO, Q.NEAR_ONE)),
     ("ambient pressure", (Q.P_AMBIENT,)),
     ("temperature of the supplied air", (Q.T_SUPPLY,)),
     ("temperature of the cylinder", (Q.T_WALL,)),
     ("dead volume", (Q.LN_DEAD,)),
     ("stretch of the hose", (Q.STRETCH,)),
     ("heat exchange with the walls", (Q.LN_WALL, Q.STIR, Q.WALL_EXPONENT)),
-    ("change of the leak with pressure", (Q.EXPONENT,)),
+    ("change of the leak with pressure", (Q.EXPONENT, Q.CURVE)),
     ("state at the opening and at the shut", (Q.P_START, Q.T_START, Q.P_SHUT)),
 )
 
@@ -139,11 +139,12 @@ def _read(record: Record, fitted: Fitted, instrument: Instrument) -> FitResult:
     leakage = 100.0 * (1.0 - p_cylinder / p_regulated)
     by_leakage = 100.0 * (p_cylinder / p_regulated**2 * by_p_regulated - by_p_cylinder / p_regulated)
 
-    relative = max(p_cylinder / fitted.plant.p_scale_gauge_pa, LEAST_RELATIVE)
-    factor = relative ** u[Q.EXPONENT]
+    x = float(np.log(max(p_cylinder / fitted.plant.p_scale_gauge_pa, LEAST_RELATIVE)))
+    factor, exponent = float(np.exp((u[Q.EXPONENT] + 0.5 * u[Q.CURVE] * x) * x)), float(u[Q.EXPONENT] + u[Q.CURVE] * x)
     by_area = np.zeros(len(Q))
-    by_area[Q.LEAK], by_area[Q.EXPONENT] = factor, u[Q.LEAK] * factor * np.log(relative)
-    by_area += u[Q.LEAK] * factor * u[Q.EXPONENT] / max(p_cylinder, 1.0) * by_p_cylinder
+    by_area[Q.LEAK] = factor
+    by_area[Q.EXPONENT], by_area[Q.CURVE] = u[Q.LEAK] * factor * x, u[Q.LEAK] * factor * 0.5 * x**2
+    by_area += u[Q.LEAK] * factor * exponent / max(p_cylinder, 1.0) * by_p_cylinder
     volume = float(np.exp(u[Q.LN_VOLUME]))
     by_volume = np.zeros(len(Q))
     by_volume[Q.LN_VOLUME] = volume
@@ -158,7 +159,7 @@ def _read(record: Record, fitted: Fitted, instrument: Instrument) -> FitResult:
         Estimate(float(u[Q.LEAK] * factor), budgets[1].standard * 1e-6),
         p_cylinder,
         p_regulated,
-        _exponent(float(u[Q.EXPONENT]), float(standards[Q.EXPONENT])),
+        _exponent(exponent, float(standards[Q.EXPONENT])),
         _volume(volume, float(standards[Q.LN_VOLUME])),
         _heat(float(u[Q.LN_WALL]), float(standards[Q.LN_WALL])),
         _mismatch(float(u[Q.TIE]), float(standards[Q.TIE]), float(fitted.prior_sd[Q.TIE])),
