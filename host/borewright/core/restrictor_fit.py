@@ -39,7 +39,7 @@ DISCHARGE: dict[str, tuple[float, float]] = {
 ONE_ORIFICE_CURVE = 0.01  # project: how far the curves of real restrictors part between the one ratio seen and another
 KNOWN_CRITICAL_RATIO = 0.1  # standard uncertainty from which a critical ratio says no more than any restrictor's does
 UNLIKELY = 0.01
-STEPS = 40
+GRID = 9
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,10 +137,10 @@ def restrictor_of_one_orifice(point: OrificePoint, u_tie: float = 0.0002) -> Res
     0.8107
     """
     _refuse([point])
-    log_area, u_independent, s_tie = _log_area(point, None)
-    u = sqrt(u_independent**2 + (s_tie * u_tie) ** 2 + ONE_ORIFICE_CURVE**2)
+    logs, covariance = _logs([point], None, u_tie)
+    u = sqrt(float(covariance[0, 0]) + ONE_ORIFICE_CURVE**2)
     remark = "the restrictor is known at one pressure ratio only"
-    return RestrictorFit(float(np.exp(log_area)), u, None, 0.0, "one orifice", (0.0,), None, True, remark)
+    return RestrictorFit(float(np.exp(logs[0])), u, None, 0.0, "one orifice", (0.0,), None, True, remark)
 
 
 def restrictor_of_orifices(points: Sequence[OrificePoint], u_tie: float = 0.0002, u_common: float = 0.0) -> RestrictorFit:
@@ -159,10 +159,10 @@ def restrictor_of_orifices(points: Sequence[OrificePoint], u_tie: float = 0.0002
     known = 0.0 < ratio < 0.98 and u_ratio <= KNOWN_CRITICAL_RATIO
     if known:
         log_area, variance, degrees = values, float(inverse[0, 0]), len(points) - 2
-        residuals, covariance = _residuals(points, ratio, u_tie)
+        residuals, covariance = _logs(points, ratio, u_tie)
         remark = ""
     else:
-        residuals, covariance = _residuals(points, None, u_tie)
+        residuals, covariance = _logs(points, None, u_tie)
         weights = np.linalg.inv(covariance)
         ones = np.ones(len(points))
         variance = 1.0 / float(ones @ weights @ ones)
@@ -201,56 +201,49 @@ def _refuse(points: Sequence[OrificePoint]) -> None:
             raise CheckRefused("Nothing flowed through the orifice; see that it is on the hose and open.")
 
 
-def _log_area(point: OrificePoint, critical_ratio: float | None) -> tuple[float, float, float]:
-    """(ln of the restrictor's area, its independent standard uncertainty, its sensitivity to the tie).
+def _logs(points: Sequence[OrificePoint], critical_ratio: float | None, u_tie: float) -> tuple[Floats, Floats]:
+    """ln of the restrictor's area by each point, and the covariance of these: orifices, pressures, and the tie that all share.
 
-    The temperature falls out, because the same air goes through both.
+    What comes in goes out; the temperature falls out, because the same air goes through both.
     """
-
-    def at(p_regulated: float, p_cylinder: float) -> float:
-        ambient, t = point.p_ambient_abs_pa, point.t_gas_k
-        hole = Restrictor(point.orifice.area_m2, point.orifice.critical_ratio)
-        out = hole.mass_flow_kg_s(p_cylinder + ambient, ambient, t)
-        passes = Restrictor(1.0, critical_ratio).mass_flow_kg_s(p_regulated + ambient, p_cylinder + ambient, t)
-        return float(np.log(out / passes))
-
-    p1, p2 = point.p_regulated_gauge_pa, point.p_cylinder_gauge_pa
-    step = min(50.0, 0.05 * (p1 - p2))
-    s1 = (at(p1 + step, p2) - at(p1 - step, p2)) / (2.0 * step)
-    s2 = (at(p1, p2 + step) - at(p1, p2 - step)) / (2.0 * step)
-    u = sqrt(point.orifice.u_relative**2 + (s1**2 + s2**2) * point.u_p_pa**2)
-    return at(p1, p2), u, s2 * p2
-
-
-def _residuals(points: Sequence[OrificePoint], critical_ratio: float | None, u_tie: float) -> tuple[Floats, Floats]:
-    found = np.array([_log_area(point, critical_ratio) for point in points])
-    tie = found[:, 2] * u_tie
-    return found[:, 0], np.diag(np.maximum(found[:, 1], 1e-6) ** 2) + np.outer(tie, tie)
+    ambient = np.array([point.p_ambient_abs_pa for point in points])
+    p1, p2, u_p = np.array([(point.p_regulated_gauge_pa, point.p_cylinder_gauge_pa, point.u_p_pa) for point in points]).T
+    step = np.minimum(50.0, 0.05 * (p1 - p2))
+    zero = np.zeros_like(step)
+    regulated = ambient + p1 + np.stack([zero, step, -step, zero, zero])
+    cylinder = ambient + p2 + np.stack([zero, zero, zero, step, -step])
+    holes = [Restrictor(point.orifice.area_m2, point.orifice.critical_ratio) for point in points]
+    out = np.stack([hole.area_m2 * hole.flow_function(ambient[i] / cylinder[:, i]) for i, hole in enumerate(holes)], axis=1)
+    passes = regulated * Restrictor(1.0, critical_ratio).flow_function(cylinder / regulated)
+    logs = np.log(cylinder * out / passes)
+    by_regulated, by_cylinder = (logs[1] - logs[2]) / (2.0 * step), (logs[3] - logs[4]) / (2.0 * step)
+    u_orifice = np.array([point.orifice.u_relative for point in points])
+    own = u_orifice**2 + (by_regulated**2 + by_cylinder**2) * u_p**2
+    tie = by_cylinder * p2 * u_tie
+    return logs[0], np.diag(np.maximum(own, 1e-12)) + np.outer(tie, tie)
 
 
 def _fit_two(points: Sequence[OrificePoint], u_tie: float) -> tuple[float, Floats, float]:
     """(ln area, covariance of ln area and critical ratio, critical ratio) by least squares.
 
-    For each critical ratio ln area follows at once, so what is left to search is the critical ratio: on a grid, then by golden
-    section.
+    For each critical ratio ln area follows at once, so what is left to search is the critical ratio: on a grid, then between
+    the best one's neighbours.
     """
+    from scipy.optimize import minimize_scalar  # noqa: PLC0415 -- heavy
 
     def profile(ratio: float) -> tuple[float, float, Floats, Floats]:
-        logs, covariance = _residuals(points, ratio, u_tie)
+        logs, covariance = _logs(points, ratio, u_tie)
         weights = np.asarray(np.linalg.inv(covariance), dtype=np.float64)
         log_area = float(np.sum(weights @ logs) / np.sum(weights))
         left = logs - log_area
         return float(left @ weights @ left), log_area, logs, weights
 
-    ratios = np.linspace(0.0, 0.98, STEPS + 1)
+    ratios = np.linspace(0.0, 0.98, GRID)
     costs = [profile(float(ratio))[0] for ratio in ratios]
     best = int(np.argmin(costs))
-    low, high = float(ratios[max(best - 1, 0)]), float(ratios[min(best + 1, STEPS)])
-    golden = (sqrt(5.0) - 1.0) / 2.0
-    for _ in range(STEPS):
-        a, b = high - golden * (high - low), low + golden * (high - low)
-        low, high = (low, b) if profile(a)[0] < profile(b)[0] else (a, high)
-    ratio = (low + high) / 2.0
+    low, high = float(ratios[max(best - 1, 0)]), float(ratios[min(best + 1, GRID - 1)])
+    found = minimize_scalar(lambda at: profile(at)[0], bounds=(low, high), method="bounded", options={"xatol": 1e-5})
+    ratio = float(found.x)
     _, log_area, _, weights = profile(ratio)
     step = 1e-4
     up, down = min(ratio + step, 0.99), max(ratio - step, 0.0)

@@ -52,7 +52,8 @@ class ReferenceGauge:
 class Span:
     """What a calibration gives: gauge pressure = gain·indicated − zero_pa + 4·x·(1 − x)·bow_pa.
 
-    u_*: standard uncertainties of the three, covariance in their order (a bow that is not used has zeros). residuals_pa: reference
+    u_*: standard uncertainties of the three, covariance in their order, a bow that may be there but was not taken out counted in.
+    residuals_pa: reference
     minus result, in the order of the points. hysteresis_pa: largest difference between falling and rising at one pressure, None
     without both. chi2_reduced: None without degrees of freedom. widened: factor on the uncertainties, above 1 where the points
     scatter more than their own uncertainties allow. u_gain_left, bow_left_pa: what remains in use, as Instrument.u_gain (with the
@@ -87,11 +88,13 @@ def fit_span(
     used_to_gauge_pa: float,
     gauge: ReferenceGauge,
     resolution_pa: float = 0.0,
+    bow_within_pa: float = 500.0,
 ) -> Span:
     """Gain and zero by weighted least squares; a bow too when it is three times its uncertainty and four pressures carry it.
 
     range_*: of the transducer. used_to_gauge_pa: the highest pressure of ordinary use; the points must spread over 60 % of what
-    lies from 0 to there. resolution_pa: of one raw step, which counts where the scatter is too small to average over it. Where the
+    lies from 0 to there. resolution_pa: of one raw step, which counts where the scatter is too small to average over it.
+    bow_within_pa: half-width of the bow by the data sheet, which counts where no bow is shown and so none is taken out. Where the
     residuals are larger than 1 in 100 would be by the stated uncertainties, these are widened by the root of chi²/degrees.
     Raises CheckRefused with one sentence when the points cannot carry a calibration.
 
@@ -106,32 +109,38 @@ def fit_span(
     u = np.array([_u_of(point, resolution_pa) for point in points])
     if np.any(u <= 0.0):
         raise CheckRefused("A point without any uncertainty cannot be weighed; state that of the reference gauge's reading.")
-    x = (indicated - range_low_gauge_pa) / (range_high_gauge_pa - range_low_gauge_pa)
-    straight = np.stack([indicated, -np.ones_like(x)], axis=1)
-    bent = np.concatenate([straight, (4.0 * x * (1.0 - x))[:, None]], axis=1)
-    pressures = _distinct(indicated, 0.02 * used_to_gauge_pa)
-    with_bow = _least_squares(bent, reference, u)
-    bow, u_bow = float(with_bow[0][2]), sqrt(with_bow[1][2, 2])
-    shown = pressures > LEAST_POINTS and abs(bow) > SHOWN * u_bow
-    values, covariance = with_bow if shown else _least_squares(straight, reference, u)
-    residuals = reference - (bent if shown else straight) @ values
-    degrees = len(points) - len(values)
+    width = range_high_gauge_pa - range_low_gauge_pa
+
+    def basis(at_pa: Floats) -> Floats:
+        x = (at_pa - range_low_gauge_pa) / width
+        return np.stack([at_pa, -np.ones_like(x), 4.0 * x * (1.0 - x)], axis=1)
+
+    bent = basis(indicated)
+    with_bow, of_bow, _ = _least_squares(bent, reference, u)
+    bow, u_bow = float(with_bow[2]), sqrt(of_bow[2, 2])
+    shown = _distinct(indicated, 0.02 * used_to_gauge_pa) > LEAST_POINTS and abs(bow) > SHOWN * u_bow
+    used = 3 if shown else 2
+    values, covariance, inverse = _least_squares(bent[:, :used], reference, u)
+    residuals = reference - bent[:, :used] @ values
+    degrees = len(points) - used
     chi2 = float(np.sum((residuals / u) ** 2))
     widened = sqrt(chi2 / degrees) if degrees > 0 and _chance(chi2, degrees) < UNLIKELY else 1.0
-    covariance = covariance * widened**2
     full = np.zeros((3, 3))
-    full[: len(values), : len(values)] = covariance
+    full[:used, :used] = covariance * widened**2
+    if not shown:
+        # a bow that was not taken out pulls at gain and zero as far as the points let it, and stays in the reading itself
+        pulled = np.append(inverse @ (bent[:, 2] / u), -1.0)
+        full += np.outer(pulled, pulled) * _square_of_bow(bow, widened * u_bow, bow_within_pa)
+    at_use = np.linspace(0.05, 1.0, 20) * used_to_gauge_pa
+    left_gain, bow_left = _left_in_use(basis(at_use) - basis(np.zeros(1)), full, at_use)
     hysteresis = _hysteresis_pa(points, residuals)
-    u_gain = sqrt(full[0, 0])
     seen = 0.0 if hysteresis is None or hysteresis < 2.0 * sqrt(2.0) * float(np.mean(u)) else hysteresis
-    left = sqrt((u_gain / values[0]) ** 2 + gauge.u_relative**2 + (seen / 2.0 / sqrt(3.0) / used_to_gauge_pa) ** 2)
-    # what is left of a bow that was not taken out: its estimate and its doubt, as the rectangle of the same standard deviation
-    bow_left = sqrt(3.0) * widened * u_bow if shown else sqrt(3.0) * sqrt(bow**2 + (widened * u_bow) ** 2)
+    left = sqrt(left_gain**2 + gauge.u_relative**2 + (seen / 2.0 / sqrt(3.0) / used_to_gauge_pa) ** 2)
     return Span(
         gain=float(values[0]),
         zero_pa=float(values[1]),
         bow_pa=bow if shown else 0.0,
-        u_gain=u_gain,
+        u_gain=sqrt(full[0, 0]),
         u_zero_pa=sqrt(full[1, 1]),
         u_bow_pa=sqrt(full[2, 2]),
         covariance=tuple(tuple(float(value) for value in row) for row in full),
@@ -144,6 +153,26 @@ def fit_span(
         u_gain_left=left,
         bow_left_pa=bow_left,
     )
+
+
+def _square_of_bow(bow_pa: float, u_bow_pa: float, within_pa: float) -> float:
+    """Mean square of the bow, from what the points say of it and from the bounds that the data sheet states, taken as normal."""
+    weight, bound = 1.0 / u_bow_pa**2, 3.0 / within_pa**2
+    return 1.0 / (weight + bound) + (bow_pa * weight / (weight + bound)) ** 2
+
+
+def _left_in_use(from_vent: Floats, covariance: Floats, at_pa: Floats) -> tuple[float, float]:
+    """(u_gain, bow_pa) of Instrument that stand for the whole covariance, in which gain and bow partly cancel each other.
+
+    The gain's share is what is uncertain at the highest pressure; the bow's is the largest that goes beyond it on the way there.
+    from_vent: the basis at at_pa less that at vent, because the zero is taken anew.
+    """
+    variance = np.einsum("ij,jk,ik->i", from_vent, covariance, from_vent)
+    gain = sqrt(float(variance[-1])) / float(at_pa[-1])
+    beyond = np.sqrt(np.maximum(variance - (gain * at_pa) ** 2, 0.0))
+    worst = int(np.argmax(beyond))
+    shape = float(from_vent[worst, 2])
+    return gain, sqrt(3.0) * float(beyond[worst]) / shape if shape > 0.0 else 0.0
 
 
 def _refuse(points: Sequence[SpanPoint], low: float, high: float, used_to: float) -> None:
@@ -183,12 +212,11 @@ def _distinct(pressures: Floats, apart_pa: float) -> int:
     return count
 
 
-def _least_squares(basis: Floats, y: Floats, u: Floats) -> tuple[Floats, Floats]:
-    """Values and covariance by weighted least squares, the columns scaled so that Pa and shares do not meet in one inverse."""
+def _least_squares(basis: Floats, y: Floats, u: Floats) -> tuple[Floats, Floats, Floats]:
+    """Values, covariance, and what turns y/u into values; columns scaled, so that Pa and shares do not meet in one inverse."""
     scale = np.max(np.abs(basis), axis=0)
-    weighted = basis / scale / u[:, None]
-    inverse = np.linalg.pinv(weighted)
-    return inverse @ (y / u) / scale, inverse @ inverse.T / np.outer(scale, scale)
+    inverse = np.linalg.pinv(basis / scale / u[:, None]) / scale[:, None]
+    return inverse @ (y / u), inverse @ inverse.T, np.asarray(inverse)
 
 
 def _chance(chi2: float, degrees: int) -> float:
