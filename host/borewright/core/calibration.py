@@ -347,7 +347,7 @@ def instrument_of(
     u_gain, bow_pa = _span_known(checks, marks)
     u_tie = _tie_known(checks, marks)
     restrictor = _restrictor_known(setup, checks, marks)
-    dead, u_dead, hose, u_hose = _volumes_known(setup, checks)
+    dead, u_dead, hose, u_hose = _volumes_known(setup, checks, marks)
     if now_unix_s is not None:
         kinds = ("span", "sealed", "restrictor", "volumes")
         late = (_overdue(checks[kind], now_unix_s) for kind in kinds if _passed(checks, kind) is not None)
@@ -416,14 +416,23 @@ def _restrictor_known(setup: RigSetup, checks: Mapping[str, RigCheck], marks: li
     return kept.fit.restrictor
 
 
-def _volumes_known(setup: RigSetup, checks: Mapping[str, RigCheck]) -> tuple[float, float, float, float]:
-    dead, u_dead = setup.dead_volume_m3, _UNKNOWN.u_dead_volume
-    hose, u_hose = setup.hose_volume_m3, _UNKNOWN.u_hose_volume
+def _volumes_known(setup: RigSetup, checks: Mapping[str, RigCheck], marks: list[str]) -> tuple[float, float, float, float]:
+    """Dead and hose volume with relative uncertainties: measured where that is better than what the setup states."""
     check = _passed(checks, "volumes")
-    if check is not None:
-        kept: VolumesKept = kept_of(check)
-        if kept.dead_volume_m3 is not None:
-            dead, u_dead = kept.dead_volume_m3, kept.u_dead_volume
-        if kept.hose_volume_m3 is not None:
-            hose, u_hose = kept.hose_volume_m3, kept.u_hose_volume
-    return dead, u_dead, hose, u_hose
+    kept: VolumesKept | None = kept_of(check) if check is not None else None
+    stated = (setup.dead_volume_m3, _UNKNOWN.u_dead_volume), (setup.hose_volume_m3, _UNKNOWN.u_hose_volume)
+    if kept is None:
+        return *stated[0], *stated[1]
+    dead = _better("dead volume", stated[0], (kept.dead_volume_m3, kept.u_dead_volume), marks)
+    hose = _better("hose volume", stated[1], (kept.hose_volume_m3, kept.u_hose_volume), marks)
+    return *dead, *hose
+
+
+def _better(noun: str, stated: tuple[float, float], measured: tuple[float | None, float], marks: list[str]) -> tuple[float, float]:
+    value, u = measured
+    if value is None:
+        return stated
+    if abs(value - stated[0]) > 3.0 * sqrt((value * u) ** 2 + (stated[0] * stated[1]) ** 2):
+        marks.append(f"the {noun} was measured as {value * 1e6:.1f} cm³, where the rig's setup states {stated[0] * 1e6:.1f} cm³")
+        return value, u
+    return (value, u) if u < stated[1] else stated

@@ -32,7 +32,10 @@ LARGEST_U = 0.3
 NEARLY_EQUAL = 0.995  # ratio of the pressures
 CLOSE_TO_EQUAL = 0.2  # project: the law of a restrictor close to equal pressures is known no better than this
 VALVE_CLOSED_S = 0.03  # a solenoid valve has ended its travel
-SETTLED_S = 1.0  # gas in a hose or a dead volume has the temperature of its walls again after this
+STEP_PA = 20.0
+U_TIED_PA = 110.0  # a tie of 0.02 % at test pressure
+U_STEADY_PA = 30.0  # of the difference in the steady part of the same capture
+SETTLED_S = 3.0  # gas in a hose of 6 mm bore or in a dead volume has nearly the temperature of its walls again after this
 QUICK_EXPONENTS = (1.0, 1.4)  # isothermal to adiabatic
 SETTLED_EXPONENTS = (1.0, 1.05)
 
@@ -62,12 +65,14 @@ def transfer(
     p_ambient_abs_pa: float,
     t_gas_k: float,
     difference_pa: float = 0.0,
+    u_difference_pa: float = U_TIED_PA,
     u_t_gas_k: float = 2.0,
 ) -> Transfer:
     """What went through the restrictor from the first sample to the last; shapes (n,), n at least 40, times rising.
 
-    difference_pa: p_cylinder − p_regulated where both are known to be equal, taken off the cylinder's. Means of ten neighbours are
-    integrated; what goes at nearly equal pressures, where the restrictor's law is poorly known, widens the uncertainty.
+    difference_pa: p_cylinder − p_regulated where both are known to be equal, taken off the cylinder's, and its standard uncertainty
+    (110 Pa: a tie of 0.02 % at test pressure). Means of ten neighbours are integrated; what goes at nearly equal pressures, where
+    the restrictor's law is poorly known, widens the uncertainty.
     """
     t, regulated, cylinder = (
         checked(name, value)
@@ -85,15 +90,26 @@ def transfer(
     blocks = t.shape[0] // size
     tb, rb, cb = (v[: blocks * size].reshape(blocks, size).mean(axis=1) for v in (t, regulated, cylinder - difference_pa))
     up, down = np.maximum(rb + ambient, 1.0), np.maximum(cb + ambient, 1.0)
-    flow = restrictor.mass_flow_kg_s(up, down, t_gas) * AIR_GAS_CONSTANT * t_gas
-    amount = float(np.trapezoid(flow, tb)) * float(t[-1] - t[0]) / float(tb[-1] - tb[0])
+    energy = AIR_GAS_CONSTANT * t_gas
+
+    def flow(cylinder_side: Floats) -> Floats:
+        return restrictor.mass_flow_kg_s(up, cylinder_side, t_gas) * energy
+
+    amount = float(np.trapezoid(flow(down), tb)) * float(t[-1] - t[0]) / float(tb[-1] - tb[0])
     near = np.minimum(up, down) / np.maximum(up, down) > NEARLY_EQUAL
-    of_near = float(np.trapezoid(np.where(near, np.abs(flow), 0.0), tb))
-    noise = _noise(regulated), _noise(cylinder)
+    of_near = float(np.trapezoid(np.where(near, flow(down), 0.0), tb))
+    per_pa_s = (flow(down + STEP_PA) - flow(np.maximum(down - STEP_PA, 1.0))) / (2.0 * STEP_PA)
+    dt = float(np.mean(np.diff(tb)))
+    noise = float(np.hypot(_noise(regulated), _noise(cylinder))) / sqrt(size)
+    u_amount = sqrt(
+        (noise * dt) ** 2 * float(np.sum(per_pa_s**2))
+        + (u_difference_pa * dt * float(np.sum(per_pa_s))) ** 2
+        + (CLOSE_TO_EQUAL * of_near) ** 2
+    )
     u = sqrt(
         restrictor.u_relative**2
         + (0.5 * u_t_gas_k / t_gas) ** 2
-        + (CLOSE_TO_EQUAL * of_near / max(abs(amount), 1e-12)) ** 2
+        + (u_amount / max(abs(amount), 1e-12)) ** 2
         + 0.002**2  # of integrating
     )
     return Transfer(
@@ -101,7 +117,7 @@ def transfer(
         u,
         float(rb[-1] - rb[0]),
         float(cb[-1] - cb[0]),
-        sqrt(2.0 * (max(noise) ** 2 / size)),
+        sqrt(2.0) * noise,
         float(t[-1] - t[0]),
         (float(up[0]), float(down[0])),
     )
@@ -114,7 +130,7 @@ def _noise(values: Floats) -> float:
 def hose_volume_of_fill(fill: Transfer) -> Estimate:
     """Volume of hose and adapter from a capped fill, from before the air to the settled end: all that went in stayed there.
 
-    V = n·∫ṁ·R·T dt / Δp; n lies between 1 and 1.05 once the gas has had a second to take the temperature of the walls again, and
+    V = n·∫ṁ·R·T dt / Δp; n lies between 1 and 1.05 once the gas has had three seconds to take the walls' temperature again, and
     between 1 and 1.4 before, each rectangular.
 
     >>> round(hose_volume_of_fill(Transfer(18.7, 0.006, 5e5, 5.5e5, 200.0, 3.0, (1.2e5, 1.01e5))).value * 1e6, 2)
@@ -225,21 +241,24 @@ def volumes_of_capture(
         law.gauge_pa(columns.raw[channel]) - zero for law, channel, zero in zip(laws, channels, zeros, strict=True)
     )
 
-    def over(start: int, stop: int, difference_pa: float) -> Transfer:
+    def over(start: int, stop: int, difference_pa: float, u_difference_pa: float) -> Transfer:
         part = slice(start, stop)
-        return transfer(t[part], regulated[part], cylinder[part], restrictor, p_ambient_abs_pa, t_gas_k, difference_pa)
+        sides = (regulated[part], cylinder[part])
+        return transfer(t[part], *sides, restrictor, p_ambient_abs_pa, t_gas_k, difference_pa, u_difference_pa)
 
     if outlet == "capped":
         difference_pa = result.p_cylinder_gauge_pa - result.p_regulated_gauge_pa
-        filled = over(max(result.phases.fill[0] - 1, 0), result.steady_read[0] + 1, difference_pa)
+        start = max(result.phases.fill[0] - 1, 0)
+        stop = min(int(np.searchsorted(t, t[result.phases.fill[1]] + SETTLED_S + 1.0)), result.phases.steady[1])
+        filled = over(start, stop, difference_pa, U_STEADY_PA)
         return Volumes(Estimate(None, 0.0, "with the outlet capped both sides are equal at the shut"), hose_volume_of_fill(filled))
     hose = Estimate(None, 0.0, "an orifice lets out what the hose would have to keep")
     if shut_s is None:
         return Volumes(Estimate(None, 0.0, "the supply was not shut"), hose)
     start, stop = (int(np.searchsorted(t, at_s)) for at_s in (shut_s + VALVE_CLOSED_S, ended_s))
     # both ways are right; which is better depends on orifice and noise, so the one with the smaller uncertainty is taken
-    ends = [int(np.searchsorted(t, shut_s + VALVE_CLOSED_S + wait_s)) for wait_s in (0.1, 0.2, 0.4, SETTLED_S, 2.0 * SETTLED_S)]
-    found = [dead_volume_of_equalising(over(start, end, 0.0)) for end in (*ends, stop) if start + 40 <= end <= stop]
+    ends = [int(np.searchsorted(t, shut_s + VALVE_CLOSED_S + wait_s)) for wait_s in (0.1, 0.2, 0.4, 1.0, SETTLED_S)]
+    found = [dead_volume_of_equalising(over(start, end, 0.0, U_TIED_PA)) for end in (*ends, stop) if start + 40 <= end <= stop]
     if not found:
         raise CheckRefused("The supply was shut too shortly to tell the dead volume; wait a second before venting.")
     return Volumes(min(found, key=lambda one: one.standard / one.value if one.value is not None else inf), hose)
