@@ -22,14 +22,14 @@ __all__ = ["VARIABLE", "ShownUnits", "add_units_argument", "shown_units", "user_
 
 VARIABLE = "BOREWRIGHT_UNITS"
 # digits after the point that show about as much in each unit
-_DECIMALS = {"psi": 0, "kPa": 0, "bar": 2, "mm²": 3, "in²": 6, "cm³": 1, "in³": 2, "L": 4, "°C": 0, "°F": 0, "K": 0} | {
-    "psia": 1,
-    "kPa abs": 0,
-    "bar abs": 3,
-    "hPa abs": 0,
-    "inHg abs": 1,
+_DECIMALS_OF = {
+    0: ("psi", "kPa", "kPa abs", "hPa abs", "°C", "°F", "K"),
+    1: ("psia", "inHg abs", "L/min ANR", "L/min 20 °C", "L/min 0 °C"),
+    2: ("bar", "SCFM 60 °F"),
+    3: ("bar abs", "mm²"),
+    6: ("in²",),
 }
-_OTHER_DECIMALS = 2
+_DECIMALS = {unit: decimals for decimals, units in _DECIMALS_OF.items() for unit in units}
 
 
 class ShownUnits:
@@ -47,7 +47,7 @@ class ShownUnits:
         from borewright.units import in_unit
 
         unit = self.unit(dimension, usual)
-        decimals = _DECIMALS.get(unit, _OTHER_DECIMALS) + finer
+        decimals = _DECIMALS[unit] + finer
         return format(in_unit(value_si, dimension, unit), f"{'+' if signed else ''}.{decimals}f")
 
     def text(self, value_si: float, dimension: Dimension, usual: str, finer: int = 0, *, signed: bool = False) -> str:
