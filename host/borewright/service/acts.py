@@ -29,6 +29,7 @@ __all__ = [
     "SetHold",
     "SetPurpose",
     "SetRegulator",
+    "StateBore",
     "StateRestraint",
     "StopAll",
     "TakeContact",
@@ -159,6 +160,15 @@ class BeginRound:
 
 
 @dataclass(frozen=True, slots=True)
+class StateBore:
+    """The restrictor's bore with its standard uncertainty in m, and how it is made: what stands in for a check with an orifice."""
+
+    bore_m: float
+    u_bore_m: float
+    form: Literal["sharp", "short cylinder", "rounded", "unknown"] = "unknown"
+
+
+@dataclass(frozen=True, slots=True)
 class SetRegulator:
     """The regulator has been set to this, as its own gauge shows it."""
 
@@ -240,6 +250,7 @@ Act = (
     | LetGo
     | SetHold
     | BeginRound
+    | StateBore
     | SetRegulator
     | ReadGauge
     | EndSweep

@@ -9,10 +9,12 @@ from borewright.core.evidence import carry_over
 from borewright.core.readiness_table import AIR_ON, Event, State
 from borewright.service import acts
 from borewright.service.air import happen
+from borewright.service.checks import keep_check
 from borewright.service.evidence import drop_hose, read_back_hose
 from borewright.service.gauge import end_sweep, read_gauge
 from borewright.service.other_tdc import begin_tdc_way, pin_removed, take_tdc_reading
 from borewright.service.regulator import set_regulator, will_move_regulator, wrong_pressure
+from borewright.service.rig_results import check_of_bore
 from borewright.service.rounds import Round
 from borewright.service.squeeze import begin_squeeze, break_off_squeeze
 from borewright.service.state import BenchState, Confirmed
@@ -64,6 +66,8 @@ def take_act(work: Work, act: acts.Act) -> None:
             pin_removed(work)
         case acts.BeginRound():
             work.set(round=Round.begun(act))
+        case acts.StateBore(bore_m, u_bore_m, form):
+            keep_check(work, check_of_bore(work.state, bore_m, u_bore_m, form))
         case acts.SetRegulator(gauge_pa):
             set_regulator(work, gauge_pa)
         case acts.ReadGauge(gauge_pa):
