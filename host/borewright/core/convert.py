@@ -22,9 +22,14 @@ blown open something to either side of it (common practice, no source). The whol
 FARTHEST = 4.0
 """A known exponent is trusted down to a pressure so many times lower, which a decay covers, and half as far upwards."""
 FARTHEST_UNKNOWN = 2.0
+HOSE_SHARE, U_HOSE_SHARE = 0.2, 0.1
+"""Part of the heat exchange that is the hose's, at the temperature of the supply, and its standard uncertainty; as in the fit."""
+U_WALL = 0.3
+"""Relative: walls exchange more heat while air streams in fast, and by how much differs."""
+_TELLING_K = 15.0  # between supply and walls, from which the leak's own balance shows how warm the air left
+_UNKNOWN_WARMING = (0.4, 0.23)  # of that difference: anything from none to all but the hose's share
 _HEAT_CAPACITY = GAMMA_AIR / (GAMMA_AIR - 1.0) * AIR_GAS_CONSTANT
 _HALVINGS = 50
-_Moved = Callable[["Leak", float, "Place"], float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,8 +38,8 @@ class Leak:
 
     area_m2, u_area_m2: effective leak area at reference_gauge_pa. u_restrictor: the relative part of it that comes from the
     restrictor it was measured with. exponent: area ~ p_gauge^exponent, None: not identified. wall_w_k: heat conductance between air
-    and cylinder walls; None: not known, then the air leaves with a temperature somewhere between supply and walls. void: why the
-    capture is unusable, "" when it is not. Raises ValueError for an area that is none.
+    and walls (the hose's too), None: not known; it counts only where supply and walls were about as warm, else the balance shows
+    it. void: why the capture is unusable, "" when it is not. Raises ValueError for an area that is none.
     """
 
     area_m2: float
@@ -100,74 +105,112 @@ def convert_leakage(leak: Leak, measured: Place, to: Place) -> Converted:
     """
     if leak.void:
         raise ValueError(f"The capture is void ({leak.void}), so there is nothing to convert; take another one.")
+    heat = _warming(leak, measured)
     exponent, u_exponent = (leak.exponent, leak.u_exponent) if leak.exponent is not None else UNKNOWN_EXPONENT
-    leaving = leak if leak.wall_w_k is not None else replace(leak, wall_w_k=_half_way_w_k(leak, measured))
-    p_cylinder = _settled_gauge_pa(leaving, exponent, to)
+    nominal = _Carried(leak.area_m2, leak.reference_gauge_pa, exponent, heat.w_k, heat.hose_share)
+    p_cylinder = nominal.settled_gauge_pa(to)
     _refuse_far(leak, p_cylinder)
-    same = to.restrictor == measured.restrictor
-    own = leak.u_area_m2 / leak.area_m2 if leak.area_m2 > 0.0 else 0.0
-    rest = sqrt(max(own**2 - leak.u_restrictor**2, 0.0)) if same else own
     value = _percent(p_cylinder, to)
 
-    def moved(other: Leak, other_exponent: float, there: Place) -> float:
-        return abs(_percent(_settled_gauge_pa(other, other_exponent, there), there) - value)
+    def moved(other: _Carried, there: Place = to) -> float:
+        return abs(_percent(other.settled_gauge_pa(there), there) - value)
 
-    items = [Item("leak area", _of_area(leaving, exponent, to, rest, moved))]
-    items.append(Item("change of the leak with pressure", moved(leaving, exponent + u_exponent, to)))
+    same = to.restrictor == measured.restrictor
+    u_area = sqrt(max(leak.u_area_m2**2 - (leak.u_restrictor * leak.area_m2) ** 2, 0.0)) if same else leak.u_area_m2
+    items = [
+        Item("leak area", moved(replace(nominal, area_m2=leak.area_m2 + u_area))),
+        Item("change of the leak with pressure", moved(replace(nominal, exponent=exponent + u_exponent))),
+        Item("heat exchange with the walls", moved(replace(nominal, wall_w_k=heat.w_k_if_more))),
+        Item("share of the hose in it", moved(replace(nominal, wall_w_k=heat.w_k_if_hose, hose_share=HOSE_SHARE + U_HOSE_SHARE))),
+    ]
     if not same:
-        items += _of_restrictor(leaving, exponent, to, moved)
-    items.append(Item("heat exchange with the walls", _of_heat(leak, leaving, exponent, to, moved)))
+        items += _of_restrictor(nominal, to, moved)
     budget = Budget("leakage", "%", value, tuple(item for item in items if item.contribution > 0.0))
     return Converted(value, budget.standard, p_cylinder, _words(measured, to, leak), budget)
 
 
-def _of_area(leak: Leak, exponent: float, to: Place, u_relative: float, moved: _Moved) -> float:
-    more = leak.area_m2 * u_relative if leak.area_m2 > 0.0 else leak.u_area_m2
-    return moved(replace(leak, area_m2=leak.area_m2 + more), exponent, to)
+@dataclass(frozen=True, slots=True)
+class _Carried:
+    """What goes over to another place: the leak, its change with pressure, and the heat exchange (W/K, the hose's part of it)."""
+
+    area_m2: float
+    reference_gauge_pa: float
+    exponent: float
+    wall_w_k: float
+    hose_share: float
+
+    def settled_gauge_pa(self, to: Place) -> float:
+        """The cylinder's gauge pressure at which as much flows in as out, by halving the square root of the leakage."""
+        if self.area_m2 == 0.0:
+            return to.p_regulated_gauge_pa
+        t_wall = to.t_cylinder_k - self.hose_share * (to.t_cylinder_k - to.t_supply_k)
+        low, high = 0.0, 1.0
+        for _ in range(_HALVINGS):
+            middle = 0.5 * (low + high)
+            gauge = to.p_regulated_gauge_pa * (1.0 - middle**2)
+            p = gauge + to.p_ambient_abs_pa
+            inflow = float(to.restrictor.mass_flow_kg_s(to.p_regulated_gauge_pa + to.p_ambient_abs_pa, p, to.t_supply_k))
+            carried = _HEAT_CAPACITY * inflow
+            whole = max(carried + self.wall_w_k, 1e-12)
+            t_gas = (carried * to.t_supply_k + self.wall_w_k * t_wall) / whole if inflow > 0.0 else t_wall
+            area = self.area_m2 * (max(gauge, 1.0) / self.reference_gauge_pa) ** self.exponent
+            outflow = float(mass_flow_kg_s(area, p, to.p_ambient_abs_pa, t_gas))
+            low, high = (middle, high) if inflow < outflow else (low, middle)
+        return to.p_regulated_gauge_pa * (1.0 - (0.5 * (low + high)) ** 2)
 
 
-def _of_restrictor(leak: Leak, exponent: float, to: Place, moved: _Moved) -> list[Item]:
+@dataclass(frozen=True, slots=True)
+class _Heat:
+    """The heat exchange where the leak was measured, W/K; the same if it were more by its uncertainty, or the hose's share were."""
+
+    w_k: float
+    w_k_if_more: float
+    w_k_if_hose: float
+    hose_share: float = HOSE_SHARE
+
+
+def _warming(leak: Leak, measured: Place) -> _Heat:
+    """How much heat the air takes up, from how warm it must have left for the leak to pass what the restrictor let in.
+
+    That share of the way from supply to walls is kept while the hose's part is varied, so that the measured balance stands. Where
+    supply and walls are about as warm nothing shows it, and nothing much depends on it unless the other place is hotter.
+    """
+    p_cylinder = leak.reference_gauge_pa + measured.p_ambient_abs_pa
+    p_regulated = measured.p_regulated_gauge_pa + measured.p_ambient_abs_pa
+    inflow = float(measured.restrictor.mass_flow_kg_s(p_regulated, p_cylinder, measured.t_supply_k))
+    carried = _HEAT_CAPACITY * max(inflow, 0.0)
+    if leak.area_m2 <= 0.0 or carried <= 0.0:
+        known = leak.wall_w_k or 0.0
+        return _Heat(known, known, known)
+    hotter = measured.t_cylinder_k - measured.t_supply_k
+    if abs(hotter) > _TELLING_K:
+        out = float(mass_flow_kg_s(leak.area_m2, p_cylinder, measured.p_ambient_abs_pa, measured.t_supply_k))
+        share = measured.t_supply_k * ((out / inflow) ** 2 - 1.0) / hotter
+        u_share = (
+            2.0 * measured.t_supply_k * sqrt(max((leak.u_area_m2 / leak.area_m2) ** 2 - leak.u_restrictor**2, 0.0)) / abs(hotter)
+        )
+    elif leak.wall_w_k is not None:
+        share = (1.0 - HOSE_SHARE) * leak.wall_w_k / (leak.wall_w_k + carried)
+        u_share = share * max(leak.u_wall_w_k / max(leak.wall_w_k, 1e-9), U_WALL)
+    else:
+        share, u_share = _UNKNOWN_WARMING
+
+    def w_k(of_way: float, hose_share: float) -> float:
+        most = 1.0 - hose_share
+        part = min(max(of_way / most, 0.0), 0.98)
+        return carried * part / (1.0 - part)
+
+    return _Heat(w_k(share, HOSE_SHARE), w_k(share + u_share, HOSE_SHARE), w_k(share, HOSE_SHARE + U_HOSE_SHARE))
+
+
+def _of_restrictor(nominal: _Carried, to: Place, moved: Callable[[_Carried, Place], float]) -> list[Item]:
     jet = to.restrictor
     wider = replace(to, restrictor=replace(jet, area_m2=jet.area_m2 * (1.0 + jet.u_relative)))
-    items = [Item("restrictor converted to", moved(leak, exponent, wider))]
+    items = [Item("restrictor converted to", moved(nominal, wider))]
     if jet.critical_ratio is not None and jet.u_critical_ratio > 0.0:
         other = min(jet.critical_ratio + jet.u_critical_ratio, 0.999)
-        items.append(Item("its critical ratio", moved(leak, exponent, replace(to, restrictor=replace(jet, critical_ratio=other)))))
+        items.append(Item("its critical ratio", moved(nominal, replace(to, restrictor=replace(jet, critical_ratio=other)))))
     return items
-
-
-def _of_heat(leak: Leak, leaving: Leak, exponent: float, to: Place, moved: _Moved) -> float:
-    if leak.wall_w_k is not None:
-        return moved(replace(leak, wall_w_k=leak.wall_w_k + leak.u_wall_w_k), exponent, to)
-    # the area itself was found for some temperature of the air; at the other place it may be anywhere between supply and walls
-    none, full = replace(leaving, wall_w_k=0.0), replace(leaving, wall_w_k=1e9)
-    return max(moved(none, exponent, to), moved(full, exponent, to)) / sqrt(3.0)
-
-
-def _half_way_w_k(leak: Leak, measured: Place) -> float:
-    """The conductance with which the air leaves half-way between supply and walls where it was measured."""
-    p_cylinder = leak.reference_gauge_pa + measured.p_ambient_abs_pa
-    t_half = 0.5 * (measured.t_supply_k + measured.t_cylinder_k)
-    return _HEAT_CAPACITY * float(mass_flow_kg_s(leak.area_m2, p_cylinder, measured.p_ambient_abs_pa, t_half))
-
-
-def _settled_gauge_pa(leak: Leak, exponent: float, to: Place) -> float:
-    """The cylinder's gauge pressure at which as much flows in as out, by halving the square root of the leakage."""
-    if leak.area_m2 == 0.0:
-        return to.p_regulated_gauge_pa
-    low, high = 0.0, 1.0
-    for _ in range(_HALVINGS):
-        middle = 0.5 * (low + high)
-        gauge = to.p_regulated_gauge_pa * (1.0 - middle**2)
-        p = gauge + to.p_ambient_abs_pa
-        inflow = float(to.restrictor.mass_flow_kg_s(to.p_regulated_gauge_pa + to.p_ambient_abs_pa, p, to.t_supply_k))
-        taken_up = _HEAT_CAPACITY * inflow
-        wall = leak.wall_w_k or 0.0
-        t_gas = (taken_up * to.t_supply_k + wall * to.t_cylinder_k) / (taken_up + wall) if taken_up + wall > 0.0 else to.t_supply_k
-        area = leak.area_m2 * (max(gauge, 1.0) / leak.reference_gauge_pa) ** exponent
-        outflow = float(mass_flow_kg_s(area, p, to.p_ambient_abs_pa, t_gas))
-        low, high = (middle, high) if inflow < outflow else (low, middle)
-    return to.p_regulated_gauge_pa * (1.0 - (0.5 * (low + high)) ** 2)
 
 
 def _percent(p_cylinder_gauge_pa: float, to: Place) -> float:
