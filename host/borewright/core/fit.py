@@ -1,57 +1,34 @@
 """One fit of a whole capture: fill, steady part and decay against the equations of core.fit_plant, errors of the rig included.
 
 What is fitted are block means of both pressures. What is asked for (leak area, its pressure dependence, trapped volume) has no
-prior; what is known with an uncertainty (restrictor, zeros, tie, span, non-linearity, ambient pressure, temperatures, dead volume)
-is fitted as a random effect about what the instrument states, so that the result carries it. The noise of p_regulated goes through
-the equations into what the cylinder should read, and counts there. Gauss–Newton, one banded LU each round.
+prior; what is known with an uncertainty (restrictor, tie, span, non-linearity, ambient pressure, temperatures, dead volume) is
+fitted as a random effect about what the instrument states, so that the result carries it; noise, drift of the zeros and the
+converter are in the covariance of the readings. The errors of p_regulated go through the equations into what the cylinder should
+read, and count there. Gauss–Newton, one banded LU each round.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
-from borewright.core.autocorrelation import noise_of
-from borewright.core.capture import CaptureResult, CaptureUnusable
-from borewright.core.fit_blocks import Blocks, ar1_block_covariance, block_edges, make_blocks
-from borewright.core.fit_course import Course, Drive, drive_of, follow
+from borewright.core.capture import CaptureUnusable
+from borewright.core.fit_course import Course, drive_of, follow
+from borewright.core.fit_noise import carried, converter_covariance, drift_covariance
 from borewright.core.fit_plant import Plant, Q
-from borewright.core.flow import AIR_GAS_CONSTANT, Floats
+from borewright.core.fit_priors import first_course, priors
+from borewright.core.fit_record import Record
+from borewright.core.flow import Floats
 from borewright.core.instrument import Instrument
 
-__all__ = ["Fitted", "Record", "fit_record", "record_of"]
+__all__ = ["Fitted", "fit_record"]
 
-AFTER_OPENING_S = 0.04  # valves travel and the vent may still be closing; the fit begins behind it with a free state
-AROUND_SHUT_S = 0.03
-LEAST_CLOSED_S = 0.05
-END_SHARE, END_PA = 0.03, 5_000.0  # below these the decay says more of the zero than of the leak
 ROUNDS = 30
-
-# standard deviations of priors that come from no instrument: wide enough to be no more than a hint
-PRIOR_EXPONENT = (0.05, 0.4)
-PRIOR_WALL_W_K, PRIOR_LN_WALL = 0.4, 1.2
-PRIOR_STIR = (0.5, 0.8)
-PRIOR_WALL_EXPONENT = (0.4, 0.4)
+FIRST_WALL_W_K = (0.4, 0.1, 1.6)  # where the search begins; the second and third only where the first does not lead to a fit
+FOLLOWED_SIGMAS = 5.0  # chi-square of a fit lies no more standard deviations above what noise makes
 NOT_FOLLOWED = "The pressures do not follow those of a leaking volume; look at the raw curves."
-PRIOR_STRETCH = (3e-8, 2e-8)  # share of the hose's volume for each Pa: a reinforced hose grows by some tenths of a percent for each bar
-PRIOR_CURVE = (0.02, 0.03)  # leaks with exponents of their own, added up, bend upwards
-PRIOR_NEAR_ONE = (0.0, 0.3)
-U_T_START_K = 8.0
-U_P_START_PA = 20_000.0
-
-
-@dataclass(frozen=True, slots=True)
-class Record:
-    """What of a capture is fitted: the blocks, the covariance of the noise of both channels' block means, and the settled pair."""
-
-    blocks: Blocks
-    cov_regulated: Floats
-    cov_cylinder: Floats
-    zeroed_s: float  # middle of the vented baseline
-    settled: slice  # blocks of the steady part
-    p_cylinder_gauge_pa: float
-    leak_area_m2: float
+LEAST_SHARE_OF_AMBIENT, T_RANGE_K = 0.3, (150.0, 600.0)  # the search is kept out of where the equations mean nothing
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,250 +44,109 @@ class Fitted:
     from_zeros: Floats  # and that the drift of both zeros makes
     chi2: float
     dof: int
-    rounds: int
-    residual_pa: Floats
-    predicted_sd_pa: Floats
-
-
-def record_of(t_s: Floats, p_regulated_pa: Floats, p_cylinder_pa: Floats, result: CaptureResult) -> Record:
-    """Blocks and noise of a capture whose phases are known. Pressures gauge, zeros of the vented baseline taken off."""
-    phases = result.phases
-    period = float(np.median(np.diff(t_s)))
-
-    def samples(seconds: float) -> int:
-        return max(1, round(seconds / period))
-
-    start = phases.fill[0] + samples(AFTER_OPENING_S)
-    shut = phases.steady[1]
-    if shut - start < samples(0.5):
-        raise CaptureUnusable("The air was on for too short a time for a fit; keep it on until the reading is steady.")
-    parts = [block_edges(start, shut - samples(AROUND_SHUT_S), period)]
-    driven_parts = 1
-    if phases.isolated is not None:
-        closed = phases.isolated[0] + samples(AROUND_SHUT_S)
-        end = phases.isolated[1] - samples(AROUND_SHUT_S)
-        width = max(samples(0.004), (closed - shut) // 20)
-        low = max(END_PA, END_SHARE * result.p_cylinder_gauge_pa)
-        smooth = _block_floor(p_cylinder_pa[closed:end], samples(0.02))
-        under = np.flatnonzero(smooth < low)
-        if under.size:
-            end = min(end, closed + int(under[0]) * samples(0.02))
-        if end - closed >= samples(LEAST_CLOSED_S):
-            parts.append(np.append(np.arange(shut - samples(AROUND_SHUT_S), closed - width // 2, width), closed))
-            parts.append(block_edges(closed, end, period))
-            driven_parts = 2
-    blocks = make_blocks(t_s, p_regulated_pa, p_cylinder_pa, parts, driven_parts)
-    steady = slice(*result.steady_read)
-    vented = slice(*phases.baseline)
-    noises = []
-    for pressure in (p_regulated_pa, p_cylinder_pa):
-        window = pressure[steady] if steady.stop - steady.start >= 1000 else pressure[vented]
-        at = np.linspace(-1.0, 1.0, window.shape[0])
-        noises.append(noise_of(window - np.polynomial.Polynomial.fit(at, window, 2)(at)))
-    covariances = [
-        ar1_block_covariance(blocks.edges, noise.sigma, max(noise.phi, 0.0))
-        + np.diag(noise.white**2 / blocks.samples)
-        + float(noise.mean_variance(vented.stop - vented.start))  # of the zero, which all blocks share
-        for noise in noises
-    ]
-    inside = np.flatnonzero((blocks.edges[:-1] >= steady.start) & (blocks.edges[1:] <= steady.stop))
-    inside = inside[inside < blocks.driven]
-    settled = slice(int(inside[0]), int(inside[-1]) + 1) if inside.size else slice(blocks.driven - 3, blocks.driven)
-    return Record(
-        blocks,
-        covariances[0],
-        covariances[1],
-        float(np.mean(t_s[vented])),
-        settled,
-        result.p_cylinder_gauge_pa,
-        result.leak_area_m2,
-    )
-
-
-def _block_floor(values: Floats, width: int) -> Floats:
-    whole = len(values) // width * width
-    return np.asarray(values[:whole].reshape(-1, width).mean(axis=1))
-
-
-def _priors(record: Record, instrument: Instrument) -> tuple[Floats, Floats]:
-    """Means and standard deviations (inf: none) of all unknowns; the means are where the search begins."""
-    mean, sd = np.zeros(len(Q)), np.full(len(Q), np.inf)
-
-    def known(q: Q, value: float, standard: float) -> None:
-        mean[q], sd[q] = value, standard
-
-    blocks = record.blocks
-    colder = instrument.t_cylinder_k - instrument.t_supply_k
-    mean[Q.LEAK] = record.leak_area_m2
-    known(Q.EXPONENT, *PRIOR_EXPONENT)
-    known(Q.CURVE, *PRIOR_CURVE)
-    known(Q.NEAR_ONE, *PRIOR_NEAR_ONE)
-    volume_m3 = _volume_guess_m3(record, instrument)
-    mean[Q.LN_VOLUME] = np.log(volume_m3)
-    known(Q.LN_WALL, float(np.log(PRIOR_WALL_W_K)), PRIOR_LN_WALL)
-    known(Q.STIR, *PRIOR_STIR)
-    known(Q.WALL_EXPONENT, *PRIOR_WALL_EXPONENT)
-    # the hose takes its part of the heat exchange, and it is at room temperature: some half of its part of the volume
-    hose = 0.5 * min(instrument.hose_volume_m3 / volume_m3, 1.0)
-    known(Q.T_WALL, instrument.t_cylinder_k - hose * colder, float(np.hypot(max(instrument.u_t_cylinder_k, 0.01), 0.5 * hose * colder)))
-    known(Q.T_SUPPLY, instrument.t_supply_k, max(instrument.u_t_supply_k, 0.01))
-    known(Q.LN_RESTRICTOR, 0.0, max(instrument.restrictor.u_relative, 1e-5))
-    ratio = instrument.restrictor.critical_ratio
-    known(Q.CRITICAL_RATIO, 0.5 if ratio is None else ratio, max(instrument.restrictor.u_critical_ratio, 1e-5))
-    known(Q.P_AMBIENT, instrument.p_ambient_abs_pa, max(instrument.u_p_ambient_pa, 1.0))
-    known(Q.LN_DEAD, 0.0, max(instrument.u_dead_volume, 1e-4))
-    known(Q.STRETCH, *(share * instrument.hose_volume_m3 for share in PRIOR_STRETCH))
-    known(Q.TIE, 0.0, max(instrument.u_tie, 1e-6))
-    known(Q.GAIN, 0.0, max(instrument.u_gain, 1e-6))
-    known(Q.BOW, 0.0, max(instrument.bow_pa / np.sqrt(3.0), 0.1))
-    first = float(np.mean(blocks.p_cylinder_pa[:2])) + instrument.p_ambient_abs_pa
-    ambient = instrument.p_ambient_abs_pa
-    warm = 1.4 * instrument.t_supply_k
-    known(Q.P_START, first, U_P_START_PA)
-    known(Q.T_START, max(first, ambient) / (ambient / instrument.t_supply_k + max(first - ambient, 0.0) / warm), U_T_START_K)
-    at_shut = blocks.p_regulated_pa[min(blocks.driven, len(blocks.p_regulated_pa) - 1)] + ambient
-    known(Q.P_SHUT, float(at_shut), U_P_START_PA)
-    return mean, sd
-
-
-def _first_course(record: Record, drive: Drive, instrument: Instrument) -> Floats:
-    """Where the search begins: what was measured, with the pressure falling over the restrictor everywhere.
-
-    Noise that turns the flow round, or makes the difference several times too large, leads Newton's method astray: the flow goes
-    with the root of the difference. Too small a difference does no harm.
-    """
-    blocks, d = record.blocks, record.blocks.driven
-    middle_s = 0.5 * (blocks.edge_s[:-1] + blocks.edge_s[1:])
-    at_s = np.append(blocks.edge_s[:1], np.stack([blocks.edge_s[:-1] + blocks.width_s / 3.0, blocks.edge_s[1:]], axis=1).ravel())
-    p = np.maximum(np.interp(at_s, middle_s, blocks.p_cylinder_pa), 0.0) + instrument.p_ambient_abs_pa
-    p_regulated = np.interp(at_s, blocks.edge_s[: d + 1], drive.edge)
-    settled = max(float(np.mean((blocks.p_regulated_pa - blocks.p_cylinder_pa)[record.settled])), 100.0)
-    high = (p_regulated > 0.8 * np.max(drive.edge)) & (at_s < blocks.edge_s[d])
-    p[high] = np.minimum(p[high], p_regulated[high] - 0.5 * settled)
-    p_regulated[2 * d :] = p[2 * d :] + 0.02 * settled
-    return np.stack([p, np.full(len(p), instrument.t_supply_k), p_regulated])
-
-
-def _volume_guess_m3(record: Record, instrument: Instrument) -> float:
-    """From the mass that went in until the cylinder had 80 % of its pressure, as if it had kept the temperature of the supply."""
-    blocks, ambient, t_k = record.blocks, instrument.p_ambient_abs_pa, instrument.t_supply_k
-    up, down = blocks.p_regulated_pa + ambient, np.maximum(blocks.p_cylinder_pa + ambient, 0.5 * ambient)
-    stop = max(2, int(np.argmax(blocks.p_cylinder_pa[: blocks.driven] >= 0.8 * record.p_cylinder_gauge_pa)) + 1)
-    inflow = instrument.restrictor.mass_flow_kg_s(np.maximum(up[:stop], 0.5 * ambient), down[:stop], t_k)
-    leak = replace(instrument.restrictor, area_m2=max(record.leak_area_m2, 1e-12), critical_ratio=None)
-    outflow = leak.mass_flow_kg_s(down[:stop], ambient, t_k)
-    mass = float(np.sum((inflow - outflow) * blocks.width_s[:stop]))
-    rise = float(blocks.p_cylinder_pa[stop - 1] - blocks.p_cylinder_pa[0])
-    return float(np.clip(AIR_GAS_CONSTANT * t_k * mass / max(rise, 1e3), 5e-6, 5e-3))
-
-
-def _converter_covariance(levels: Floats, instrument: Instrument, sigma_pa: float) -> Floats:
-    """What the converter adds and no averaging takes away: its non-linearity, and its steps where the noise does not blur them."""
-    step = instrument.resolution_pa
-    blur = sigma_pa / step if step > 0.0 else np.inf
-    steps = step**2 / 12.0 * np.exp(-4.0 * np.pi**2 * blur**2)
-    apart = np.abs(levels[:, None] - levels[None, :])
-    bend = instrument.converter_pa**2 / 3.0
-    covariance = bend * np.exp(-apart / max(16.0 * step, 1.0)) if bend > 0.0 else np.zeros_like(apart)
-    return np.asarray(covariance + (steps * np.exp(-apart / (0.5 * step)) if steps > 0.0 else 0.0))
 
 
 def fit_record(record: Record, instrument: Instrument) -> Fitted:
     """Fit it. Raises CaptureUnusable when the equations cannot follow the data."""
-    from scipy.linalg import cho_factor, cho_solve
-
-    blocks, d = record.blocks, record.blocks.driven
-    prior, sd = _priors(record, instrument)
-    plant = Plant(instrument.restrictor, instrument.dead_volume_m3, record.p_cylinder_gauge_pa)
-    unknowns = prior.copy()
-    drive = drive_of(blocks, unknowns, instrument.range_pa)
-    state = _first_course(record, drive, instrument)
-    free = np.isinf(sd)
-    precision = np.where(free, 0.0, 1.0 / np.where(free, 1.0, sd) ** 2)
-    levels_r, levels_c = blocks.p_regulated_pa, blocks.p_cylinder_pa
-    sigma_r, sigma_c = (float(np.sqrt(np.max(np.diag(c) * blocks.samples))) for c in (record.cov_regulated, record.cov_cylinder))
-    converter_regulated = _converter_covariance(levels_r, instrument, sigma_r)
-    converter_cylinder = _converter_covariance(levels_c, instrument, sigma_c)
-    drift = _drift_covariance(blocks, record.zeroed_s, instrument)
-    measured = np.concatenate([blocks.p_cylinder_pa, blocks.p_regulated_pa[d:]])
-    step = np.zeros(len(Q))
-    covariance = np.eye(len(Q))
-    rounds = 0
-    for rounds in range(1, ROUNDS + 1):
-        drive = drive_of(blocks, unknowns, instrument.range_pa)
-        course = follow(blocks, plant, unknowns, state, drive)
-        expected, by = _readings(course, unknowns, instrument)
-        residual = measured - expected
-        through = np.concatenate([course.cylinder_by_drive, course.regulated_by_drive])
-        noise = _through(through, record.cov_regulated, record.cov_cylinder)
-        converter = _through(through, converter_regulated, converter_cylinder)
-        zeros = _through(through, drift, drift)
-        factor = cho_factor(noise + converter + zeros, lower=True, check_finite=False)
-        weighted = cho_solve(factor, by, check_finite=False)
-        hessian = by.T @ weighted + np.diag(precision)
-        scale = 1.0 / np.sqrt(np.diag(hessian))
-        covariance = np.linalg.inv(hessian * scale[:, None] * scale[None, :]) * scale[:, None] * scale[None, :]
-        gradient = weighted.T @ residual - precision * (unknowns - prior)
-        last, step = step, _bounded(covariance @ gradient, unknowns)
-        # back and forth over a bend of the equations (flow that turns, or chokes): halfway is nearer
-        share = 0.5 if float(step @ hessian @ last) < 0.0 else 1.0
-        unknowns = unknowns + share * step
-        state = state + share * (course.state - state + np.einsum("nsq,q->sn", course.state_by, step))
-        state[0] = np.maximum(state[0], 0.3 * instrument.p_ambient_abs_pa)
-        state[1] = np.clip(state[1], 150.0, 600.0)
-        if not np.all(np.isfinite(unknowns)):
-            raise CaptureUnusable(NOT_FOLLOWED)
-        if np.max(np.abs(step) / np.sqrt(np.diag(covariance))) < 0.02 and course.defect_pa < 20.0:
+    task = _Task(record, instrument)
+    best: Fitted | None = None
+    for wall_w_k in FIRST_WALL_W_K:
+        try:
+            fitted = task.search(wall_w_k)
+        except (CaptureUnusable, np.linalg.LinAlgError):
+            continue
+        if best is None or fitted.chi2 < best.chi2:
+            best = fitted
+        if best.chi2 < best.dof + FOLLOWED_SIGMAS * np.sqrt(2.0 * best.dof):
             break
-    else:
+    if best is None:
         raise CaptureUnusable(NOT_FOLLOWED)
-    left = residual - by @ step
-    chi2 = float(left @ cho_solve(factor, left, check_finite=False)) + float(np.sum(precision * (unknowns - prior) ** 2))
-    gain = covariance @ weighted.T
-    return Fitted(
-        plant,
-        unknowns,
-        covariance,
-        sd,
-        gain @ noise @ gain.T,
-        gain @ converter @ gain.T,
-        gain @ zeros @ gain.T,
-        chi2,
-        len(measured) - int(free.sum()),
-        rounds,
-        left,
-        np.sqrt(np.diag(noise + converter + zeros)),
-    )
+    return best
 
 
-def _drift_covariance(blocks: Blocks, zeroed_s: float, instrument: Instrument) -> Floats:
-    """Covariance of what a zero has drifted since it was read at vent.
+class _Task:
+    """A record and an instrument, with what stays the same from round to round."""
 
-    A smooth wander, normal with a covariance of Gaussian shape, of such a size that its change has the stated variance after
-    zero_drift_s, goes with the square of the time before that and is hardly more later.
-    """
-    variance, length_s = 2.0 / 3.0 * instrument.u_zero_pa**2, instrument.zero_drift_s / np.sqrt(3.0)
-    at = np.append(0.5 * (blocks.edge_s[:-1] + blocks.edge_s[1:]), zeroed_s)
-    alike = variance * np.exp(-0.5 * ((at[:, None] - at[None, :]) / length_s) ** 2)
-    return np.asarray(alike[:-1, :-1] - alike[:-1, -1:] - alike[-1:, :-1] + alike[-1, -1])
+    def __init__(self, record: Record, instrument: Instrument) -> None:
+        blocks = record.blocks
+        self.blocks, self.record, self.instrument = blocks, record, instrument
+        self.plant = Plant(instrument.restrictor, instrument.dead_volume_m3, record.p_cylinder_gauge_pa)
+        self.prior, self.prior_sd = priors(record, instrument)
+        self.precision = np.where(np.isinf(self.prior_sd), 0.0, 1.0 / self.prior_sd**2)
+        self.measured = np.concatenate([blocks.p_cylinder_pa, blocks.p_regulated_pa[blocks.driven :]])
+        drift = drift_covariance(blocks, record.zeroed_s, instrument)
+        self.noise = (record.cov_regulated, record.cov_cylinder)
+        self.zeros = (drift, drift)
+        levels = (blocks.p_regulated_pa, blocks.p_cylinder_pa)
+        sigmas = tuple(float(np.sqrt(np.max(np.diag(covariance) * blocks.samples))) for covariance in self.noise)
+        self.converter = (
+            converter_covariance(levels[0], instrument, sigmas[0]),
+            converter_covariance(levels[1], instrument, sigmas[1]),
+        )
+        self.regulated = self.noise[0] + self.zeros[0] + self.converter[0]
+        self.cylinder = self.noise[1] + self.zeros[1] + self.converter[1]
+
+    def search(self, first_wall_w_k: float) -> Fitted:
+        """Gauss–Newton from the prior; raises CaptureUnusable or LinAlgError where it leads nowhere."""
+        from scipy.linalg import cho_factor, cho_solve  # noqa: PLC0415 -- heavy
+
+        blocks, instrument = self.blocks, self.instrument
+        unknowns = self.prior.copy()
+        unknowns[Q.LN_WALL] = np.log(first_wall_w_k)
+        state = first_course(self.record, drive_of(blocks, unknowns, instrument.range_pa), instrument)
+        step = np.zeros(len(Q))
+        for _ in range(ROUNDS):
+            course = follow(blocks, self.plant, unknowns, state, drive_of(blocks, unknowns, instrument.range_pa))
+            expected, by = _readings(course, unknowns, instrument)
+            residual = self.measured - expected
+            through = np.concatenate([course.cylinder_by_drive, course.regulated_by_drive])
+            factor = cho_factor(carried(through, self.regulated, self.cylinder), lower=True, check_finite=False)
+            weighted = cho_solve(factor, by, check_finite=False)
+            hessian = by.T @ weighted + np.diag(self.precision)
+            covariance = _inverse(hessian)
+            gradient = weighted.T @ residual - self.precision * (unknowns - self.prior)
+            last, step = step, _bounded(covariance @ gradient, unknowns)
+            # back and forth over a bend of the equations (flow that turns, or chokes): halfway is nearer
+            share = 0.5 if float(step @ hessian @ last) < 0.0 else 1.0
+            unknowns = unknowns + share * step
+            state = self._kept_sound(state + share * (course.state - state + np.einsum("nsq,q->sn", course.state_by, step)))
+            if not np.all(np.isfinite(unknowns)):
+                raise CaptureUnusable(NOT_FOLLOWED)
+            if np.max(np.abs(step) / np.sqrt(np.diag(covariance))) < 0.02 and course.defect_pa < 20.0:
+                break
+        else:
+            raise CaptureUnusable(NOT_FOLLOWED)
+        left = residual - by @ step
+        misfit = float(left @ cho_solve(factor, left, check_finite=False))
+        gain = covariance @ weighted.T
+        return Fitted(
+            self.plant,
+            unknowns,
+            covariance,
+            self.prior_sd,
+            gain @ carried(through, *self.noise) @ gain.T,
+            gain @ carried(through, *self.converter) @ gain.T,
+            gain @ carried(through, *self.zeros) @ gain.T,
+            misfit + float(np.sum(self.precision * (unknowns - self.prior) ** 2)),
+            len(self.measured) - int(np.sum(np.isinf(self.prior_sd))),
+        )
+
+    def _kept_sound(self, state: Floats) -> Floats:
+        least = LEAST_SHARE_OF_AMBIENT * self.instrument.p_ambient_abs_pa
+        return np.stack([np.maximum(state[0], least), np.clip(state[1], *T_RANGE_K), np.maximum(state[2], least)])
 
 
-def _through(through: Floats, of_regulated: Floats, of_cylinder: Floats) -> Floats:
-    """Covariance of the residuals: errors of the driving blocks through the equations, errors of the fitted blocks as they are.
-
-    through: (m, d), how the fitted readings answer to the driving ones.
-    """
-    (m, d), n = through.shape, of_cylinder.shape[0]
-    way = np.concatenate([-through, np.eye(m)[:, n:]], axis=1)
-    covariance = way @ of_regulated @ way.T
-    covariance[:n, :n] += of_cylinder
-    return np.asarray(covariance)
+def _inverse(hessian: Floats) -> Floats:
+    """Inverse of a positive matrix whose rows are in very different units."""
+    scale = 1.0 / np.sqrt(np.diag(hessian))
+    return np.asarray(np.linalg.inv(hessian * scale[:, None] * scale[None, :]) * scale[:, None] * scale[None, :])
 
 
 def _readings(course: Course, unknowns: Floats, instrument: Instrument) -> tuple[Floats, Floats]:
-    """What the transducers should read, block by block: the cylinder's, then the regulated one's while closed; and by the unknowns."""
+    """What the transducers should read, block by block, the cylinder's before the closed regulated one's; and by the unknowns."""
     u = unknowns
-    parts, derivatives = [], []
+    parts: list[Floats] = []
+    derivatives: list[Floats] = []
     for pressure, by, tied in (
         (course.cylinder_mean_pa, course.cylinder_by, u[Q.TIE]),
         (course.regulated_mean_pa, course.regulated_by, 0.0),
@@ -336,5 +172,7 @@ def _bounded(step: Floats, unknowns: Floats) -> Floats:
     longest[Q.EXPONENT] = 0.3
     longest[Q.LN_VOLUME], longest[Q.LN_WALL], longest[Q.LN_DEAD] = 0.3, 1.0, 0.3
     longest[Q.STIR], longest[Q.WALL_EXPONENT] = 1.0, 0.5
+    longest[Q.T_WALL] = longest[Q.T_SUPPLY] = longest[Q.T_START] = 30.0
+    longest[Q.P_AMBIENT] = longest[Q.P_START] = longest[Q.P_SHUT] = 20_000.0
     share = float(np.max(np.abs(step) / longest))
     return step / max(share, 1.0)

@@ -9,9 +9,16 @@ import numpy.typing as npt
 
 from borewright.core.flow import Floats
 
-__all__ = ["Blocks", "ar1_block_covariance", "block_edges", "make_blocks"]
+__all__ = ["Blocks", "Grid", "ar1_block_covariance", "block_edges", "make_blocks"]
 
-FIRST_S, WIDEST_S, WIDENS_BY = 0.004, 0.25, 1.13
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """How wide blocks are: the first, the widest, and by what factor each is wider than the one before."""
+
+    first_s: float = 0.004
+    widest_s: float = 0.25
+    widens_by: float = 1.13
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,17 +46,17 @@ class Blocks:
         return np.diff(self.edges)
 
 
-def block_edges(start: int, stop: int, period_s: float, first_s: float = FIRST_S) -> npt.NDArray[np.intp]:
+def block_edges(start: int, stop: int, period_s: float, grid: Grid) -> npt.NDArray[np.intp]:
     """Edges of blocks over the samples start to stop: narrow where things begin, up to a quarter of a second later on.
 
-    >>> block_edges(0, 60, 0.001).tolist()
+    >>> block_edges(0, 60, 0.001, Grid()).tolist()
     [0, 4, 9, 14, 20, 26, 33, 41, 50, 60]
     """
     edges = [start]
-    width_s = first_s
+    width_s = grid.first_s
     while edges[-1] < stop:
         edges.append(edges[-1] + max(1, round(width_s / period_s)))
-        width_s = min(width_s * WIDENS_BY, WIDEST_S)
+        width_s = min(width_s * grid.widens_by, grid.widest_s)
     if len(edges) > 2 and stop - edges[-2] < 0.6 * (edges[-1] - edges[-2]):
         edges.pop()
     edges[-1] = stop

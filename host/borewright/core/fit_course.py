@@ -2,8 +2,8 @@
 
 Radau IIA of two stages on the blocks: order 3, and what is stiff dies out at once, as the last difference between dead volume and
 cylinder does. The course is the state at the first edge and then, for each block, at a third of it and at its end. All blocks are
-linearised together about the last course, which needs not fulfil the equations yet; one banded LU gives the correction of the course
-and how it answers to every unknown and to every measured block of p_regulated.
+linearised together about the last course, which needs not fulfil the equations yet; one banded LU gives the correction of the
+course and how it answers to every unknown and to every measured block of p_regulated.
 """
 
 from __future__ import annotations
@@ -78,7 +78,7 @@ def drive_of(blocks: Blocks, unknowns: Floats, range_pa: float) -> Drive:
 
 def follow(blocks: Blocks, plant: Plant, unknowns: Floats, course: Floats, drive: Drive) -> Course:
     """One step from `course`, (3, 2n + 1), towards the one that fulfils the equations."""
-    from scipy.linalg import solve_banded
+    from scipy.linalg import solve_banded  # noqa: PLC0415 -- heavy
 
     h, d = blocks.width_s, blocks.driven
     n, q = len(h), len(Q)

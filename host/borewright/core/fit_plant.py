@@ -34,10 +34,11 @@ _STEP = 1e-6
 class Q(IntEnum):
     """The unknowns of the fit, by their place in the vector: of the cylinder, of the rig, of the sensors, of the start.
 
-    LEAK in m² at the scale pressure, EXPONENT its n, LN_VOLUME and LN_WALL the logarithms of m³ and W/K, STIR and WALL_EXPONENT as
-    in the equations; LN_RESTRICTOR and LN_DEAD relative to what the instrument states; CRITICAL_RATIO and P_AMBIENT as such; STRETCH
-    in m³/Pa; TIE and GAIN shares of the reading, BOW in Pa; P_START, T_START and P_SHUT the state that the capture begins with, and
-    the regulated pressure where the dead volume is closed. The zeros are no unknowns: their drift is in the covariance.
+    LEAK in m² at the scale pressure; EXPONENT and CURVE its n and c; LN_VOLUME and LN_WALL the logarithms of m³ and W/K; STIR and
+    WALL_EXPONENT as in the equations; LN_RESTRICTOR and LN_DEAD relative to what the instrument states; CRITICAL_RATIO and P_AMBIENT
+    as such; NEAR_ONE the logarithm of what the restrictor passes more than its curve at equal pressures; STRETCH in m³/Pa; TIE and
+    GAIN shares of the reading; BOW in Pa; P_START, T_START and P_SHUT the state that the capture begins with, and the regulated
+    pressure where the dead volume is closed. The zeros are no unknowns: their drift is in the covariance.
     """
 
     LEAK = 0
@@ -132,8 +133,8 @@ class Plant:
 def derivatives(plant: Plant, state: Floats, unknowns: Floats) -> tuple[Floats, Floats, Floats]:
     """Rates, their derivatives by the state and by the unknowns of the equations.
 
-    state: shape (3, n), p, T, p_regulated. Gives rates (3, n), by_state (3, 3, n): rate, state, point; by_unknown (3, len(PHYSICAL),
-    n). By small differences, all in one evaluation: they are good to about 1e-8 of themselves, and the fit needs no more.
+    state: shape (3, n), p, T, p_regulated. Gives rates (3, n), by_state (3, 3, n): rate, state, point; by_unknown
+    (3, len(PHYSICAL), n). By small differences, all in one evaluation: good to about 1e-8 of themselves, and the fit needs no more.
     """
     n = state.shape[1]
     moved = np.broadcast_to(state[:, None, :], (3, 4 + len(PHYSICAL), n)).copy()

@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 
 from borewright.core.capture import CaptureResult, CaptureUnusable
-from borewright.core.fit import Fitted, Record, fit_record, record_of
+from borewright.core.fit import Fitted, fit_record
 from borewright.core.fit_plant import LEAST_RELATIVE, PHYSICAL, Q, derivatives
+from borewright.core.fit_record import Record, record_of
 from borewright.core.flow import Floats
 from borewright.core.instrument import Instrument
 from borewright.core.rig import ChannelLaw
@@ -22,6 +23,7 @@ __all__ = ["Estimate", "FitResult", "fit_capture"]
 LARGEST_U_EXPONENT = 0.02
 LARGEST_U_VOLUME = 0.05  # shares of the value
 LARGEST_U_HEAT = 0.5
+LEAST_LISTED = 1e-6  # of the whole: an item under it is not listed
 LEAST_LEARNT = 0.7  # a standard uncertainty over this share of what was known before has learnt nothing
 MISFIT_SIGMAS = 2.5  # by so many standard deviations chi-square has to lie above what noise makes before the result is widened
 
@@ -208,10 +210,14 @@ def _settled_cylinder(fitted: Fitted, p_regulated_gauge_pa: float, by_p_regulate
 def _budget(quantity: str, unit: str, value: float, by: Floats, fitted: Fitted, widened: float) -> Budget:
     """What each source adds: the errors of the estimate are noise through the gain of the fit, and every prior's own error."""
     carried = by @ fitted.covariance
+
+    def of(covariance: Floats) -> float:
+        return max(float(by @ covariance @ by), 0.0) ** 0.5
+
     items = [
-        Item("noise of the readings", float(np.sqrt(max(by @ fitted.from_noise @ by, 0.0))), float(fitted.dof), "A"),
-        Item("steps and non-linearity of the converter", float(np.sqrt(max(by @ fitted.from_converter @ by, 0.0)))),
-        Item("drift of the zeros since venting", float(np.sqrt(max(by @ fitted.from_zeros @ by, 0.0)))),
+        Item("noise of the readings", of(fitted.from_noise), float(fitted.dof), "A"),
+        Item("steps and non-linearity of the converter", of(fitted.from_converter)),
+        Item("drift of the zeros since venting", of(fitted.from_zeros)),
     ]
     for name, unknowns in _SOURCES:
         listed = list(unknowns)
@@ -219,7 +225,8 @@ def _budget(quantity: str, unit: str, value: float, by: Floats, fitted: Fitted, 
     whole = Budget(quantity, unit, value, tuple(items))
     if widened > 1.0:
         items.append(Item("misfit of the equations", whole.standard * float(np.sqrt(widened**2 - 1.0)), float(fitted.dof), "A"))
-    return Budget(quantity, unit, value, tuple(item for item in items if item.contribution > 0.0))
+    least = LEAST_LISTED * whole.standard
+    return Budget(quantity, unit, value, tuple(item for item in items if item.contribution > least))
 
 
 def _exponent(value: float, standard: float) -> Estimate:

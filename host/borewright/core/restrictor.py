@@ -20,8 +20,8 @@ _CONDUCTANCE_PER_AREA = _CHOKED / (np.sqrt(AIR_GAS_CONSTANT * ANR.t_k) * ANR.den
 class Restrictor:
     """A restrictor and how well it is known.
 
-    area_m2: of the ideal nozzle that passes the same when both are choked, above 0. critical_ratio: b of ISO 6358, from 0 to under
-    1; None: the curve of the ideal nozzle itself. u_relative, u_critical_ratio: standard uncertainties (k = 1) of the area, as a
+    area_m2: of the ideal nozzle that passes the same when both are choked, above 0. critical_ratio: b of ISO 6358, from 0 to 0.9;
+    None: the curve of the ideal nozzle itself. u_relative, u_critical_ratio: standard uncertainties (k = 1) of the area, as a
     share of it, and of b.
 
     >>> jet = Restrictor(8.107e-7)
@@ -40,8 +40,8 @@ class Restrictor:
         checked("area_m2", self.area_m2, above=0.0)
         checked("u_relative", self.u_relative, least=0.0)
         checked("u_critical_ratio", self.u_critical_ratio, least=0.0)
-        if self.critical_ratio is not None and not 0.0 <= self.critical_ratio < 1.0:
-            raise ValueError("critical_ratio: must be from 0 to under 1")
+        if self.critical_ratio is not None and not 0.0 <= self.critical_ratio <= 0.9:
+            raise ValueError("critical_ratio: must be from 0 to 0.9")
 
     @classmethod
     def from_conductance(

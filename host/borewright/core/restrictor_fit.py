@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import pi, sqrt
+from math import inf, pi, sqrt
 from typing import Literal
 
 import numpy as np
@@ -40,6 +40,7 @@ ONE_ORIFICE_CURVE = 0.01  # project: how far the curves of real restrictors part
 KNOWN_CRITICAL_RATIO = 0.1  # standard uncertainty from which a critical ratio says no more than any restrictor's does
 UNLIKELY = 0.01
 GRID = 9
+HIGHEST_RATIO = 0.9  # as Restrictor allows
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,11 +61,8 @@ class Orifice:
     u_leakage_percent: float = 0.1
 
     def __post_init__(self) -> None:
-        checked("area_m2", self.area_m2, above=0.0)
-        checked("u_relative", self.u_relative, least=0.0)
+        Restrictor(self.area_m2, self.critical_ratio, self.u_relative)  # holds them to the same bounds
         checked("u_leakage_percent", self.u_leakage_percent, least=0.0)
-        if self.critical_ratio is not None and not 0.0 <= self.critical_ratio < 1.0:
-            raise ValueError("critical_ratio: must be from 0 to under 1")
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,11 +152,10 @@ def restrictor_of_orifices(points: Sequence[OrificePoint], u_tie: float = 0.0002
     _refuse(points)
     if len({(point.orifice.serial_number, point.orifice.area_m2) for point in points}) < 3:
         raise CheckRefused("A fit of the restrictor needs three different orifices; take more, or use one alone.")
-    values, inverse, ratio = _fit_two(points, u_tie)
-    u_ratio = sqrt(inverse[1, 1])
-    known = 0.0 < ratio < 0.98 and u_ratio <= KNOWN_CRITICAL_RATIO
+    log_area, variance, ratio, u_ratio = _fit_two(points, u_tie)
+    known = 1e-3 < ratio < HIGHEST_RATIO - 1e-3 and u_ratio <= KNOWN_CRITICAL_RATIO
     if known:
-        log_area, variance, degrees = values, float(inverse[0, 0]), len(points) - 2
+        degrees = len(points) - 2
         residuals, covariance = _logs(points, ratio, u_tie)
         remark = ""
     else:
@@ -223,8 +220,8 @@ def _logs(points: Sequence[OrificePoint], critical_ratio: float | None, u_tie: f
     return logs[0], np.diag(np.maximum(own, 1e-12)) + np.outer(tie, tie)
 
 
-def _fit_two(points: Sequence[OrificePoint], u_tie: float) -> tuple[float, Floats, float]:
-    """(ln area, covariance of ln area and critical ratio, critical ratio) by least squares.
+def _fit_two(points: Sequence[OrificePoint], u_tie: float) -> tuple[float, float, float, float]:
+    """(ln area, its variance, critical ratio, its standard uncertainty) by least squares.
 
     For each critical ratio ln area follows at once, so what is left to search is the critical ratio: on a grid, then between
     the best one's neighbours.
@@ -238,7 +235,7 @@ def _fit_two(points: Sequence[OrificePoint], u_tie: float) -> tuple[float, Float
         left = logs - log_area
         return float(left @ weights @ left), log_area, logs, weights
 
-    ratios = np.linspace(0.0, 0.98, GRID)
+    ratios = np.linspace(0.0, HIGHEST_RATIO, GRID)
     costs = [profile(float(ratio))[0] for ratio in ratios]
     best = int(np.argmin(costs))
     low, high = float(ratios[max(best - 1, 0)]), float(ratios[min(best + 1, GRID - 1)])
@@ -246,10 +243,13 @@ def _fit_two(points: Sequence[OrificePoint], u_tie: float) -> tuple[float, Float
     ratio = float(found.x)
     _, log_area, _, weights = profile(ratio)
     step = 1e-4
-    up, down = min(ratio + step, 0.99), max(ratio - step, 0.0)
+    up, down = min(ratio + step, HIGHEST_RATIO), max(ratio - step, 0.0)
     change = (profile(up)[2] - profile(down)[2]) / (up - down)
-    basis = np.stack([np.ones(len(points)), -change], axis=1)
-    return log_area, np.asarray(np.linalg.pinv(basis.T @ weights @ basis), dtype=np.float64), ratio
+    of_area, of_both, of_ratio = (float(np.sum(part)) for part in (weights, weights @ change, change @ weights @ change))
+    left = of_ratio - of_both**2 / of_area  # what the points say of the ratio once the area has taken its part
+    if left * KNOWN_CRITICAL_RATIO**2 < 1e-6:
+        return log_area, 1.0 / of_area, ratio, inf
+    return log_area, of_ratio / of_area / left, ratio, 1.0 / sqrt(left)
 
 
 def _chance(chi2: float, degrees: int) -> float:

@@ -214,19 +214,18 @@ def _leaks(points: Sequence[SealedPoint], volume_m3: float, u_volume: float) -> 
     Each stretch gives a net flow out, −V·(dp/dt)/(R·T). A leak out follows the nozzle from the pressure to ambient. What comes in
     through the supply valve is driven by the line before it, which stands at the regulated pressure of before the shut or above.
     """
-    rows = [(point, stretch) for point in points for stretch in point.decay]
-    per_slope = np.array([volume_m3 / (AIR_GAS_CONSTANT * point.t_gas_k) for point, _ in rows])
-    flow = -per_slope * np.array([stretch.slope_pa_s for _, stretch in rows])
-    u = per_slope * np.maximum([stretch.u_slope_pa_s for _, stretch in rows], 1e-3)
-    out = np.array(
-        [float(mass_flow_kg_s(1.0, max(s.p_gauge_pa, 1.0) + p.p_ambient_abs_pa, p.p_ambient_abs_pa, p.t_gas_k)) for p, s in rows]
-    )
-    inward = np.array(
+    rows = np.array(
         [
-            float(mass_flow_kg_s(1.0, p.p_regulated_gauge_pa + p.p_ambient_abs_pa, s.p_gauge_pa + p.p_ambient_abs_pa, p.t_gas_k))
-            for p, s in rows
+            (s.p_gauge_pa, s.slope_pa_s, s.u_slope_pa_s, p.p_regulated_gauge_pa, p.p_ambient_abs_pa, p.t_gas_k)
+            for p in points
+            for s in p.decay
         ]
     )
+    p_gauge, slope, u_slope, p_line, ambient, t_gas = rows.T
+    per_slope = volume_m3 / (AIR_GAS_CONSTANT * t_gas)
+    flow, u = -per_slope * slope, per_slope * np.maximum(u_slope, 1e-3)
+    out = mass_flow_kg_s(1.0, np.maximum(p_gauge, 1.0) + ambient, ambient, t_gas)
+    inward = mass_flow_kg_s(1.0, p_line + ambient, p_gauge + ambient, t_gas)
     net, u_net = _one(out, flow, u)
     rises = net < -2.0 * u_net
     area_out, area_in, u_in = _two(out, np.maximum(inward, 0.0), flow, u)
