@@ -23,10 +23,11 @@ __all__ = ["VARIABLE", "ShownUnits", "add_units_argument", "shown_units", "user_
 VARIABLE = "BOREWRIGHT_UNITS"
 # digits after the point that show about as much in each unit
 _DECIMALS_OF = {
-    0: ("psi", "kPa", "kPa abs", "hPa abs", "°C", "°F", "K"),
-    1: ("psia", "inHg abs", "L/min ANR", "L/min 20 °C", "L/min 0 °C"),
-    2: ("bar", "SCFM 60 °F"),
-    3: ("bar abs", "mm²"),
+    0: ("psi", "kPa", "kPa abs", "hPa abs", "°C", "°F", "K", "lb·in"),
+    1: ("psia", "inHg abs", "cm³", "N·m", "lb·ft", "L/min ANR", "L/min 20 °C", "L/min 0 °C"),
+    2: ("bar", "mm", "in³", "SCFM 60 °F"),
+    3: ("bar abs", "mm²", "in"),
+    4: ("L",),
     6: ("in²",),
 }
 _DECIMALS = {unit: decimals for decimals, units in _DECIMALS_OF.items() for unit in units}
