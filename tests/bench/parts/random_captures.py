@@ -135,6 +135,7 @@ def draw_case(
     heat: Heat = "constant",
     restrictor_u: float = 0.005,
     critical_ratio_limit: float = 0.0,
+    fill_s: tuple[float, float] = (6.0, 12.0),
 ) -> Case:
     """The case of a seed.
 
@@ -142,7 +143,7 @@ def draw_case(
     noise "ar1": AR(1) with noise_ar1. noise_pa None: the reference rig's. heat "fill": the walls' conductance is 1 to 3 times as
     large at choked inflow, "pressure": 1 to 3 times as large at the set pressure as near ambient. critical_ratio_limit: bound of
     the restrictor's critical ratio about what is stated; 0, because restrictor_u holds over the whole curve of a restrictor that
-    was flowed at several pressures.
+    was flowed at several pressures. fill_s: range of how long air is on; a part that still settles is left by 1 to 3 s.
     """
     random = np.random.default_rng((seed, 3))
 
@@ -188,7 +189,7 @@ def draw_case(
         converter_lsb=converter_lsb,
         baseline_s=2.0,
         puff_s=0.2 if random.random() < 0.4 else None,
-        fill_s=within(6.0, 12.0),
+        fill_s=within(*fill_s),
         longest_decay_s=within(4.0, 10.0),
         vent_s=1.5,
         believed=Believed(*(float(number) for number in random.standard_normal(5))),
