@@ -50,7 +50,7 @@ def block_edges(start: int, stop: int, period_s: float, grid: Grid) -> npt.NDArr
     """Edges of blocks over the samples start to stop: narrow where things begin, up to a quarter of a second later on.
 
     >>> block_edges(0, 60, 0.001, Grid()).tolist()
-    [0, 4, 9, 14, 20, 26, 33, 41, 50, 60]
+    [0, 4, 9, 14, 20, 27, 34, 42, 51, 60]
     """
     edges = [start]
     width_s = grid.first_s

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -212,7 +213,7 @@ def _budget(quantity: str, unit: str, value: float, by: Floats, fitted: Fitted, 
     carried = by @ fitted.covariance
 
     def of(covariance: Floats) -> float:
-        return max(float(by @ covariance @ by), 0.0) ** 0.5
+        return math.sqrt(max(float(by @ covariance @ by), 0.0))
 
     items = [
         Item("noise of the readings", of(fitted.from_noise), float(fitted.dof), "A"),
