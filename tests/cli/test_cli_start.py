@@ -20,6 +20,9 @@ HELPS = [
     ["wire", "dump"],
     ["job", "list"],
     ["job", "show"],
+    ["units", "show"],
+    ["units", "set"],
+    ["units", "reset"],
 ]
 
 

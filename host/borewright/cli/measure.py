@@ -63,11 +63,12 @@ def run(args: argparse.Namespace) -> int:
         console.take_zero()
         done = console.carry_out(Purpose("test", cylinder), BLOCKED_HINT)
         bench.flush_writer()
-        judgement = _judged(done, bench, document, limit_set)
-        shown = _as_dict(done, job, bench, judgement)
+        shown = _as_dict(done, job, bench)
         try:
             shown["test"], shown["void_reason"] = kept_as(bench, done)
         finally:  # a reading that the record could not take is shown all the same
+            judgement = _judged(done, bench, document, limit_set) if shown["void_reason"] is None else None
+            shown["judgement"] = None if judgement is None else judgement_as_dict(judgement)
             print(json.dumps(shown, allow_nan=False) if args.json else _words(shown, done, judgement, bench.ambient, units))
     return exits.OK if shown["void_reason"] is None else exits.UNUSABLE
 
@@ -85,7 +86,7 @@ def _job(store: Store, name: str, args: argparse.Namespace, engine_name: str, do
     return job
 
 
-def _as_dict(done: Done, job: JobRecord, bench: Bench, judgement: Judgement | None) -> dict[str, Any]:
+def _as_dict(done: Done, job: JobRecord, bench: Bench) -> dict[str, Any]:
     result = done.analysed.result
     shown: dict[str, Any] = {
         "job": job.name,
@@ -105,7 +106,6 @@ def _as_dict(done: Done, job: JobRecord, bench: Bench, judgement: Judgement | No
             "pair_psi": [round(p) for p in result.pair_psi],
             "decay": {"t75_s": result.t75_s, "t50_s": result.t50_s, "t25_s": result.t25_s},
         }
-    shown["judgement"] = None if judgement is None else judgement_as_dict(judgement)
     return shown
 
 
@@ -120,7 +120,7 @@ def _leak_flow_kg_s(result: CaptureResult, bench: Bench) -> float:
 
 
 def _judged(done: Done, bench: Bench, engine: dict[str, Any], limit_set: LimitSet) -> Judgement | None:
-    """The reading by the limits; None for a void test."""
+    """The reading by the limits; None where there is none."""
     from dataclasses import asdict
 
     from borewright.core.uncertainty import Budget
@@ -128,7 +128,7 @@ def _judged(done: Done, bench: Bench, engine: dict[str, Any], limit_set: LimitSe
     from borewright.service.judging import judge_test
 
     found = done.analysed.result
-    if found is None or done.analysed.void_reason is not None:
+    if found is None:
         return None
     result = result_as_dict(found)
     budgets = [Budget.from_dict(budget) for budget in result.get("budgets") or ()]
@@ -154,7 +154,7 @@ def _words(shown: dict[str, Any], done: Done, judgement: Judgement | None, air: 
         lines.append(f"  leak flow  {units.text(shown['leak_flow_kg_s'], 'air_flow', 'L/min ANR')}")
         times = [(name[1:3], time_s) for name, time_s in shown["decay"].items() if time_s is not None]
         lines.append("  decay      " + (", ".join(f"to {share} % in {time_s:.2f} s" for share, time_s in times) or "not seen"))
-        around = units.text(air.p_ambient_abs_pa, "pressure_absolute", "kPa abs", finer=1)
+        around = units.text(air.p_ambient_abs_pa, "pressure_absolute", "kPa abs")
         supplied, engine = (units.text(t_k, "temperature", "°C") for t_k in (air.t_supply_k, air.t_engine_k))
         lines.append(f"  at         {around} around, air {supplied}, engine {engine}")
     if judgement is not None:

@@ -23,9 +23,9 @@ __all__ = ["VARIABLE", "ShownUnits", "add_units_argument", "shown_units", "user_
 VARIABLE = "BOREWRIGHT_UNITS"
 # digits after the point that show about as much in each unit
 _DECIMALS_OF = {
-    0: ("psi", "kPa", "kPa abs", "hPa abs", "°C", "°F", "K", "lb·in"),
-    1: ("psia", "inHg abs", "cm³", "N·m", "lb·ft", "L/min ANR", "L/min 20 °C", "L/min 0 °C"),
-    2: ("bar", "mm", "in³", "SCFM 60 °F"),
+    0: ("psi", "kPa", "hPa abs", "°C", "°F", "K", "lb·in"),
+    1: ("kPa abs", "cm³", "N·m", "lb·ft", "L/min ANR", "L/min 20 °C", "L/min 0 °C"),
+    2: ("bar", "psia", "inHg abs", "mm", "in³", "SCFM 60 °F"),
     3: ("bar abs", "mm²", "in"),
     4: ("L",),
     6: ("in²",),
