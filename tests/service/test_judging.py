@@ -59,10 +59,9 @@ def test_the_value_of_the_budget_is_judged_with_its_uncertainty() -> None:
     assert (old.between, old.certain) == ((USUAL.bands[0].name,), False)
 
 
-def test_only_complete_tests_of_a_cylinder_are_judged_and_the_latest_counts_for_the_spread() -> None:
+def test_only_complete_tests_of_a_cylinder_are_judged() -> None:
     stage = judge_stage(
         [
-            capture(1, 1, RESULT | {"leakage_percent": 60.0}),
             capture(2, 1, RESULT | {"budgets": budgets(6.0, 0.1)}),
             capture(3, 2, RESULT | {"budgets": budgets(31.0, 0.1)}),
             capture(4, 3, RESULT | {"leakage_percent": 90.0}, state="void"),
@@ -72,20 +71,46 @@ def test_only_complete_tests_of_a_cylinder_are_judged_and_the_latest_counts_for_
         ENGINE,
         USUAL,
     )
-    assert set(stage.judgements) == {1, 2, 3}
+    assert set(stage.judgements) == {2, 3}
     assert stage.spread is not None
     assert (stage.spread.range_percent, stage.spread.highest_cylinder, stage.spread.certain) == (pytest.approx(25.0), 2, True)
 
 
-def test_a_later_test_without_uncertainty_makes_the_spread_uncertain() -> None:
-    tests = [
-        capture(1, 1, RESULT | {"budgets": budgets(6.0, 0.1)}),
-        capture(2, 2, RESULT | {"budgets": budgets(31.0, 0.1)}),
-        capture(3, 2, RESULT | {"leakage_percent": 31.0}),
-    ]
+def test_a_test_without_uncertainty_makes_the_spread_uncertain() -> None:
+    tests = [capture(1, 1, RESULT | {"budgets": budgets(6.0, 0.1)}), capture(2, 2, RESULT | {"leakage_percent": 31.0})]
     spread = judge_stage(tests, ENGINE, USUAL).spread
     assert spread is not None
     assert (spread.certain, spread.expanded_percent) == (False, None)
+
+
+def test_repeats_count_by_their_mean_and_what_is_stated_of_it() -> None:
+    """Student's t for one degree of freedom at 95.45 % is 13.97 (GUM, table G.2, from memory, unverified)."""
+    tests = [
+        capture(1, 1, RESULT | {"budgets": budgets(6.0, 0.1)}),
+        capture(2, 2, RESULT | {"leakage_percent": 30.9}),
+        capture(3, 2, RESULT | {"leakage_percent": 31.1}),
+    ]
+    spread = judge_stage(tests, ENGINE, USUAL).spread
+    assert spread is not None
+    assert spread.range_percent == pytest.approx(25.0)
+    assert spread.expanded_percent == pytest.approx(((13.97 * 0.1) ** 2 + 0.2**2) ** 0.5, rel=2e-3)
+
+
+def test_tests_that_are_no_repeats_count_by_the_latest() -> None:
+    hot = LAWS | {"t_engine_k": 400.0}
+    tests = [
+        capture(1, 1, RESULT | {"budgets": budgets(6.0, 0.1)}),
+        capture(2, 2, RESULT | {"budgets": budgets(60.0, 0.1)}, laws=hot),
+        capture(3, 2, RESULT | {"budgets": budgets(31.0, 0.1)}),
+    ]
+    spread = judge_stage(tests, ENGINE, USUAL).spread
+    assert spread is not None
+    assert spread.range_percent == pytest.approx(25.0)
+    bare = Budget("leakage", "%", 31.0, ()).as_dict()
+    tests[2] = capture(3, 2, RESULT | {"budgets": [bare]}, laws=LAWS | {"restrictor_area_m2": 1.6e-6})
+    spread = judge_stage(tests, ENGINE, USUAL).spread
+    assert spread is not None
+    assert spread.expanded_percent is None
 
 
 def test_an_engine_temperature_that_was_only_assumed_is_not_known() -> None:

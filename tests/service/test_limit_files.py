@@ -48,6 +48,11 @@ restrictor_bore = "1 mm"
 restrictor_bore = "1.5 mm"
 """
 
+ODD_VALUES = [
+    *("1", "-1", "0.0", "nan", "-inf", "true", "[]", "[1, 2]", "[[1], 2]", "{}", "{ a = 1 }", "1979-05-27", f"1{'0' * 400}"),
+    *('""', '"80 psi"', '"-1 mm"', '"\\u0000"', f'"{"x" * 400}"'),
+]
+
 
 def test_everything_that_a_file_can_say(tmp_path: Path) -> None:
     path = tmp_path / "shop.toml"
@@ -151,6 +156,20 @@ def test_odd_texts_are_refused_in_our_words(text: str) -> None:
 def test_any_text_is_a_set_or_refused(text: str) -> None:
     with pytest.raises(UseError):
         read_limits(text, "any.toml")
+
+
+@given(
+    st.sampled_from([number for number, line in enumerate(SHOP.splitlines()) if "=" in line]),
+    st.sampled_from(ODD_VALUES),
+)
+def test_any_value_in_any_place_is_a_set_or_refused_with_the_file(number: int, value: str) -> None:
+    lines = SHOP.splitlines()
+    lines[number] = f"{lines[number].partition('=')[0]}= {value}"
+    try:
+        said = read_limits("\n".join(lines), "shop.toml").name
+    except UseError as refused:
+        said = str(refused).partition(": ")[0]
+    assert said in ("Larch shop", "shop.toml", "80 psi", "-1 mm")  # the last two where they are the name itself
 
 
 def test_bands_that_are_no_tables() -> None:

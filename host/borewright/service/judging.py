@@ -10,7 +10,7 @@ from borewright.core.judgement import Judgement, Spread, judge, spread
 from borewright.core.limit_sets import Circumstances, LimitSet
 from borewright.errors import UseError
 from borewright.service.engines import engine_from_document
-from borewright.service.repeated_tests import kept_budgets
+from borewright.service.repeated_tests import kept_budgets, repeated_tests
 
 if TYPE_CHECKING:
     from borewright.core.engine import Engine
@@ -24,7 +24,8 @@ __all__ = ["JudgedStage", "circumstances_of", "judge_stage", "judge_test"]
 class JudgedStage:
     """The tests of one stage by one set of limits: judgements by the number of the test, and how far the cylinders lie apart.
 
-    Only complete tests of a cylinder are judged; for the spread the latest of each cylinder counts.
+    Only complete tests of a cylinder are judged. For the spread the mean of a cylinder's repeats counts, with what is stated of it;
+    where its tests are no repeats of each other, the latest.
     """
 
     limit_set: LimitSet
@@ -34,10 +35,11 @@ class JudgedStage:
 
 def judge_stage(captures: Iterable[CaptureRecord], engine: Mapping[str, Any], limit_set: LimitSet) -> JudgedStage:
     """Judge the captures of one job at one stage; engine: its document. Raises StoreError for a budget that cannot be read."""
+    listed = tuple(captures)
     judgements: dict[int, Judgement] = {}
     latest: dict[int, float] = {}
     uncertain: dict[int, float] = {}
-    for capture in captures:
+    for capture in listed:
         result = capture.result
         if capture.state != "complete" or capture.purpose != "test" or result is None or result.get("leakage_percent") is None:
             continue
@@ -48,6 +50,10 @@ def judge_stage(captures: Iterable[CaptureRecord], engine: Mapping[str, Any], li
         uncertain.pop(capture.cylinder, None)
         if expanded_percent is not None:
             uncertain[capture.cylinder] = expanded_percent
+    for repeated in repeated_tests(listed):
+        if repeated.leakage is not None:
+            latest[repeated.cylinder] = repeated.leakage.mean
+            uncertain[repeated.cylinder] = repeated.leakage.expanded()
     return JudgedStage(limit_set, judgements, spread(latest, limit_set, uncertain))
 
 
@@ -99,4 +105,4 @@ def _leakage(result: Mapping[str, Any], budgets: Mapping[str, Budget]) -> tuple[
     budget = budgets.get("leakage")
     if budget is None:
         return float(result["leakage_percent"]), None
-    return budget.value, budget.expanded()
+    return budget.value, budget.expanded() if budget.items else None
