@@ -121,6 +121,11 @@ def test_hysteresis_is_told_and_counted() -> None:
     assert fitted(up).hysteresis_pa is None
 
 
+def test_a_transducer_of_another_range_is_refused() -> None:
+    with pytest.raises(CheckRefused, match="gain of 0.70"):
+        fit_span(points_of(PRESSURES / 3.0, PRESSURES / 3.0 / 0.7), 0.0, 1e6, 200e3, GAUGE)
+
+
 def test_a_step_counts_where_no_noise_averages_it() -> None:
     still = [SpanPoint(float(p), 1.0, float(p), 0.0, 400) for p in PRESSURES]
     assert fitted(still, resolution_pa=305.0).u_gain > 5.0 * fitted(still).u_gain

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from math import sqrt
 from typing import Any, Literal
 
+from borewright.core.flow import checked
 from borewright.core.instrument import Instrument
 from borewright.core.limits import Limits
 from borewright.core.plain import from_plain, to_plain
@@ -14,7 +15,7 @@ from borewright.core.restrictor import Restrictor
 from borewright.core.restrictor_fit import Acceptance, Orifice, OrificePoint, RestrictorFit
 from borewright.core.rig import ChannelLaw, CheckKind, RigCheck, RigSetup, TdcMethod
 from borewright.core.sealed import ONE_PRESSURE_TIE, Sealed, SealedPoint
-from borewright.core.span import ReferenceGauge, Span, SpanPoint
+from borewright.core.span import ReferenceGauge, Span, SpanPoint, within
 
 __all__ = [
     "RESULTS",
@@ -115,6 +116,9 @@ class SealedKept:
     span_made_at_unix_s: float | None = None
     interval_s: float | None = None
 
+    def __post_init__(self) -> None:
+        within("tie_share", self.tie_share, -0.2, 0.2)
+
 
 @dataclass(frozen=True, slots=True)
 class RestrictorKept:
@@ -128,6 +132,9 @@ class RestrictorKept:
     fit: RestrictorFit | None = None
     points: tuple[OrificePoint, ...] = ()
     interval_s: float | None = None
+
+    def __post_init__(self) -> None:
+        checked("area_m2", self.area_m2, above=0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,6 +156,11 @@ class TdcKept:
     index_count: float | None = None
     setup: str = ""
 
+    def __post_init__(self) -> None:
+        if self.counts_per_rev < 4:
+            raise ValueError("counts_per_rev: must be at least 4")
+        checked("u_deg", self.u_deg, least=0.0)
+
 
 @dataclass(frozen=True, slots=True)
 class VolumesKept:
@@ -163,6 +175,11 @@ class VolumesKept:
     reason: str = ""
     reference_volume_m3: float | None = None
     interval_s: float | None = None
+
+    def __post_init__(self) -> None:
+        for name in ("dead_volume_m3", "hose_volume_m3"):
+            if getattr(self, name) is not None:
+                within(name, getattr(self, name), 1e-7, 1e-2)
 
 
 @dataclass(frozen=True, slots=True)

@@ -98,6 +98,9 @@ class RestrictorFit:
     fits: bool
     remark: str
 
+    def __post_init__(self) -> None:
+        Restrictor(self.area_m2, self.critical_ratio, self.u_relative, self.u_critical_ratio)  # refuses what cannot be one
+
     @property
     def restrictor(self) -> Restrictor:
         """For the flow through it."""

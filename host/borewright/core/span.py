@@ -12,12 +12,24 @@ import numpy as np
 from borewright.core.flow import Floats
 from borewright.core.rig import ChannelLaw, CheckRefused
 
-__all__ = ["ReferenceGauge", "Span", "SpanPoint", "fit_span"]
+__all__ = ["ReferenceGauge", "Span", "SpanPoint", "fit_span", "within"]
 
 LEAST_POINTS = 3
 LEAST_SPREAD = 0.6  # of the range used
+LEAST_GAIN, MOST_GAIN = 0.8, 1.25  # beyond it the transducer is another one than stated
 SHOWN = 3.0  # standard uncertainties from which a bow counts as shown
 UNLIKELY = 0.01  # chance of the residuals under which the stated uncertainties are not believed
+
+
+def within(name: str, value: float, low: float, high: float) -> None:
+    """Raises ValueError naming the figure when it lies outside of what can be.
+
+    >>> within("gain", 1.3, 0.8, 1.25)
+    Traceback (most recent call last):
+    ValueError: gain: must be from 0.8 to 1.25
+    """
+    if not low <= value <= high:
+        raise ValueError(f"{name}: must be from {low:g} to {high:g}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +88,9 @@ class Span:
     u_gain_left: float
     bow_left_pa: float
 
+    def __post_init__(self) -> None:
+        within("gain", self.gain, LEAST_GAIN, MOST_GAIN)
+
     def applied_to(self, law: ChannelLaw) -> ChannelLaw:
         """The law with this gain and bow; its zero is taken anew at vent, so it is this calibration's."""
         return replace(law, gain=self.gain, zero_pa=self.zero_pa, bow_pa=self.bow_pa)
@@ -121,6 +136,8 @@ def fit_span(
     shown = _distinct(indicated, 0.02 * used_to_gauge_pa) > LEAST_POINTS and abs(bow) > SHOWN * u_bow
     used = 3 if shown else 2
     values, covariance, inverse = _least_squares(bent[:, :used], reference, u)
+    if not LEAST_GAIN <= values[0] <= MOST_GAIN:
+        raise CheckRefused(f"The transducer would need a gain of {values[0]:.2f}; see that its range is stated right.")
     residuals = reference - bent[:, :used] @ values
     degrees = len(points) - used
     chi2 = float(np.sum((residuals / u) ** 2))

@@ -8,10 +8,11 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, get_args
 
-from borewright.core.calibration import RESULTS, Calibration, calibration_of
+from borewright.core.calibration import RESULTS, Calibration, calibration_of, instrument_of
 from borewright.core.plain import from_plain, to_plain
 from borewright.core.rig import CheckKind, RigCheck, RigSetup
 from borewright.errors import UseError
+from borewright.service.rig_file import LARGEST_SLACK_DEG, QUANTITIES
 
 __all__ = ["FORMAT", "LARGEST_BYTES", "VERSION", "calibration_text", "load_calibration", "read_calibration", "save_calibration"]
 
@@ -123,13 +124,31 @@ def _calibration(document: Any, device_serial: str | None) -> Calibration:
             f'device_serial: this is the calibration of "{serial}", not of "{device_serial}"; load that of this device'
         )
     setup = from_plain(RigSetup, document["setup"], "setup")
+    _plausible(setup)
     if type(document["checks"]) is not list or len(document["checks"]) > len(RESULTS):
         raise ValueError(f"checks: must be a list of {len(RESULTS)} at most")
     checks = [_check(item, f"checks[{number}]", serial) for number, item in enumerate(document["checks"])]
     calibration = calibration_of(serial, setup, checks)
     if len(calibration.checks) != len(checks):
         raise ValueError("checks: one stands twice, or was made with another setup; save the calibration anew")
+    try:
+        instrument_of(setup, calibration.by_kind, 101_325.0, 293.15)
+    except ArithmeticError:
+        raise ValueError("checks: they hold figures from which nothing can be computed; make them anew") from None
     return Calibration(serial, setup, tuple(checks))
+
+
+def _plausible(setup: RigSetup) -> None:
+    for _, low, high, field in QUANTITIES.values():
+        value = getattr(setup, field)
+        if not low <= value <= high:
+            raise ValueError(f"setup.{field}: {value:g} is outside of what a rig can have")
+    if not -101e3 <= setup.transducer_low_gauge_pa < setup.regulated_high_gauge_pa < setup.transducer_high_gauge_pa <= 10e6:
+        raise ValueError("setup.transducer_high_gauge_pa: the range must rise and hold regulated_high_gauge_pa")
+    if not setup.regulated_low_gauge_pa <= setup.set_pressure_gauge_pa <= setup.regulated_high_gauge_pa:
+        raise ValueError("setup.set_pressure_gauge_pa: must lie between regulated_low_gauge_pa and regulated_high_gauge_pa")
+    if not 0.0 <= setup.restraint_slack_deg <= LARGEST_SLACK_DEG:
+        raise ValueError(f"setup.restraint_slack_deg: must be from 0 to {LARGEST_SLACK_DEG:g}")
 
 
 def _check(item: Any, at: str, serial: str) -> RigCheck:
