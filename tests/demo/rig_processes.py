@@ -22,12 +22,16 @@ IN_A_PROCESS = (
     "sys.exit(main(sys.argv[1:]))\n"
 )
 HOSE = object()  # to be typed: which hole the hose is in, looked at just then
+GAUGE = object()  # to be typed: what the reference gauge shows just then
 Reaction = tuple[str, tuple[str, ...], object]
 
 # what the command prints after "> ", what the person does at the rig then, and what they type (None: nothing)
 REACTIONS: tuple[Reaction, ...] = (
     ("Take the hose off .* cap the end", ("hose capped",), ""),
-    ("Take the hose off .* certified orifice", ("hose orifice 0.8",), ""),
+    ("Take the hose off .* certified orifice of ([0-9.]+) mm²", ("hose orifice {0}",), ""),
+    ("Take the hose off .* T-piece", ("hose capped",), ""),
+    ("Set the regulator to ([0-9]+) kPa", ("regulator {0}",), ""),
+    ("PRESSURISED: set the regulator to about ([0-9]+) kPa", ("regulator {0}", "wait 4"), GAUGE),
     ("Screw the piston stop into cylinder ([0-9]+)", ("hose off", "piston-stop {0}"), ""),
     ("Turn the crank by hand in the running direction until", ("turn +720 rpm 60",), ""),
     ("Turn the crank by hand against the running direction", ("turn -720 rpm 60",), ""),
@@ -174,7 +178,7 @@ class Process:
             if found is not None:
                 person.do(*(words.format(*found.groups()) for words in acts))
                 if typed is not None:
-                    self.type(person.hose() if typed is HOSE else str(typed))
+                    self.type(person.hose() if typed is HOSE else person.ask("gauge") if typed is GAUGE else str(typed))
                 return
 
 

@@ -19,6 +19,7 @@ from .rig_processes import Process, Served
 
 SCENARIO = "hillclimb-before"
 ENGINE = Path(__file__).resolve().parents[2] / "simulator" / "scenarios" / "larch_four_engine.toml"
+AT_ONE_PRESSURE = ("--pressure", "551.58 kPa")
 MOST_LEAKAGE_OFF_POINTS = 0.3  # issue 2, "How good"
 
 
@@ -72,7 +73,7 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Shop]:
         tdc = ("--engine", ENGINE, "--cylinder", 1)
         options: dict[str, tuple[object, ...]] = {
             "zero": (),
-            "sealed": (),
+            "sealed": AT_ONE_PRESSURE,
             "restrictor": ("--orifice-area", "0.8 mm^2"),
             "tdc": tdc,
         }
@@ -136,7 +137,7 @@ def test_ctrl_c_with_air_on_shuts_vents_and_keeps_the_test_as_void(shop: Shop) -
 
 def test_unplugging_with_air_on_ends_in_words_and_keeps_the_capture_as_void(shop: Shop) -> None:
     shop.rig.person.do("hold release")
-    process = Process("rig", "sealed", "--port", shop.rig.port, "--db", shop.db)
+    process = Process("rig", "sealed", "--port", shop.rig.port, "--db", shop.db, *AT_ONE_PRESSURE)
     try:
         process.until("PRESSURISED: air is on", shop.rig.person)
         shop.rig.person.do("unplug")
@@ -160,7 +161,7 @@ def test_unplugging_with_air_on_ends_in_words_and_keeps_the_capture_as_void(shop
 def test_a_program_that_is_ended_on_a_hand_rig_stays_until_the_person_has_vented(tmp_path: Path) -> None:
     db = tmp_path / "hand.db"
     rig = Served("--tcp", "127.0.0.1:0", scenario=f"{SCENARIO}-hand")
-    process = Process("rig", "sealed", "--port", rig.port, "--db", db)
+    process = Process("rig", "sealed", "--port", rig.port, "--db", db, *AT_ONE_PRESSURE)
     try:
         process.until("PRESSURISED: air is on", rig.person)
         process.ask_to_end()

@@ -229,11 +229,13 @@ def volumes_of_capture(
     t_gas_k: float,
     outlet: Literal["capped", "orifice"],
     channels: tuple[int, int] = (0, 1),
+    u_steady_pa: float = U_STEADY_PA,
 ) -> Volumes:
     """The hose volume from a capture with the outlet capped, the dead volume from one with an orifice on the hose.
 
-    laws, channels: regulated, cylinder, tied. shut_s, ended_s: device times of the shut and of the end. A larger orifice holds the
-    dead volume better: it keeps the two sides apart. Raises CheckRefused where the capture is too short.
+    laws, channels: regulated, cylinder, tied. shut_s, ended_s: device times of the shut and of the end. u_steady_pa: standard
+    uncertainty, over the fill, of the difference that the steady part shows; zeros that wander make it larger. A larger orifice
+    holds the dead volume better: it keeps the two sides apart. Raises CheckRefused where the capture is too short.
     """
     zeros = (result.zero_regulated_pa - laws[0].zero_pa, result.zero_cylinder_pa - laws[1].zero_pa)
     t = columns.t_s
@@ -250,7 +252,7 @@ def volumes_of_capture(
         difference_pa = result.p_cylinder_gauge_pa - result.p_regulated_gauge_pa
         start = max(result.phases.fill[0] - 1, 0)
         stop = min(int(np.searchsorted(t, t[result.phases.fill[1]] + SETTLED_S + 1.0)), result.phases.steady[1])
-        filled = over(start, stop, difference_pa, U_STEADY_PA)
+        filled = over(start, stop, difference_pa, u_steady_pa)
         return Volumes(Estimate(None, 0.0, "with the outlet capped both sides are equal at the shut"), hose_volume_of_fill(filled))
     hose = Estimate(None, 0.0, "an orifice lets out what the hose would have to keep")
     if shut_s is None:

@@ -49,7 +49,7 @@ def read_gauge(work: Work, gauge_pa: float) -> None:
     laws = (transducers.regulated, transducers.cylinder)
     seen = [float(law.gauge_pa(raw)) for law, raw in zip(laws, words, strict=True)]
     range_pa = state.setup.transducer_high_gauge_pa - state.setup.transducer_low_gauge_pa
-    if max(abs(seen[0] - gauge_pa), abs(seen[1] - gauge_pa)) > FAR_OFF_SHARE * range_pa:
+    if not all(abs(one - gauge_pa) <= FAR_OFF_SHARE * range_pa for one in seen):  # not-a-number is refused too
         work.say(
             "warning",
             f"the gauge cannot show {gauge_pa / 1000:.1f} kPa while the transducers show {seen[0] / 1000:.0f} and "

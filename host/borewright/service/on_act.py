@@ -7,6 +7,7 @@ from dataclasses import asdict, replace
 from borewright.core.crank import tdc_window_deg
 from borewright.core.evidence import carry_over
 from borewright.core.readiness_table import AIR_ON, Event, State
+from borewright.core.restrictor_fit import BoreForm
 from borewright.service import acts
 from borewright.service.air import happen
 from borewright.service.checks import keep_check
@@ -67,7 +68,7 @@ def take_act(work: Work, act: acts.Act) -> None:
         case acts.BeginRound():
             work.set(round=Round.begun(act))
         case acts.StateBore(bore_m, u_bore_m, form):
-            keep_check(work, check_of_bore(work.state, bore_m, u_bore_m, form))
+            _state_bore(work, bore_m, u_bore_m, form)
         case acts.SetRegulator(gauge_pa):
             set_regulator(work, gauge_pa)
         case acts.ReadGauge(gauge_pa):
@@ -144,6 +145,13 @@ def _torque_window_deg(state: BenchState) -> float | None:
         state.holding_torque_nm,
         pin_offset_m=engine.pin_offset_m,
     )
+
+
+def _state_bore(work: Work, bore_m: float, u_bore_m: float, form: BoreForm) -> None:
+    try:
+        keep_check(work, check_of_bore(work.state, bore_m, u_bore_m, form))
+    except ValueError as wrong:
+        work.say("warning", f"the restrictor's bore cannot be that: {wrong}")
 
 
 def _state_restraint(work: Work, holding_torque_nm: float) -> None:

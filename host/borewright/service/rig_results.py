@@ -47,6 +47,7 @@ USUAL_U_GAUGE_PA = 500.0  # one reading of a dial, where nothing is stated: abou
 USUAL_U_GAUGE = 0.0025  # its span, where nothing is stated: a gauge of 0.4 % class, rectangular
 NOMINAL_SHARE = 0.25  # farther from the area that the setup states, it is another restrictor
 U_ZERO_PA = 100.0  # drift of a zero since the baseline of its capture, as the budget has it
+WANDER_PA = 80.0  # of the difference of two zeros that wander by U_ZERO_PA in ten seconds, over the three that a hose takes to fill
 UNTIED = 0.0005  # of two transducers whose sealed check says no more
 
 
@@ -218,6 +219,7 @@ def _volumes_point(state: BenchState, done: Analyse, result: CaptureResult, ambi
         ambient.t_supply_k,
         "capped" if done.purpose.kind == "sealed" else "orifice",
         (transducers.regulated_channel, transducers.cylinder_channel),
+        WANDER_PA,
     )
     return dict(to_plain(volumes))
 
