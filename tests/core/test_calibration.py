@@ -109,6 +109,7 @@ def test_a_span_keeps_raw_points_that_give_it_again() -> None:
             "method": "piston_stop",
             "spread_deg": 0.0,
             "backlash_deg": 0.0,
+            "middle_late_deg": 0.02,
             "counts_per_rev": 1440,
             "running_sign": 1,
             "engine": "hillclimb",

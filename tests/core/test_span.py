@@ -122,7 +122,7 @@ def test_hysteresis_is_told_and_counted() -> None:
 
 
 def test_a_transducer_of_another_range_is_refused() -> None:
-    with pytest.raises(CheckRefused, match="gain of 0.70"):
+    with pytest.raises(CheckRefused, match=r"gain of 0\.70"):
         fit_span(points_of(PRESSURES / 3.0, PRESSURES / 3.0 / 0.7), 0.0, 1e6, 200e3, GAUGE)
 
 

@@ -140,7 +140,8 @@ class RestrictorKept:
 @dataclass(frozen=True, slots=True)
 class TdcKept:
     """True TDC as TrueTdc has it, for this encoder, mounting and engine. mark: what goes onto results; readings: raw, (before,
-    after) counts of each pair, or one count twice."""
+    after) counts of each pair, or one count twice. middle_late_deg: by how much an offset pin puts half way between them after TDC,
+    taken off already."""
 
     counts_after_index: float
     reference_cylinder: int
@@ -155,6 +156,7 @@ class TdcKept:
     readings: tuple[tuple[float, float], ...] = ()
     index_count: float | None = None
     setup: str = ""
+    middle_late_deg: float = 0.0
 
     def __post_init__(self) -> None:
         if self.counts_per_rev < 4:

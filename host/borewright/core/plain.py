@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import MISSING, fields, is_dataclass
+from functools import cache
 from math import isfinite
 from types import NoneType, UnionType
 from typing import Any, Literal, TypeVar, Union, get_args, get_origin, get_type_hints
@@ -95,7 +96,7 @@ def _read_dataclass(kind: Any, value: Any, at: str) -> Any:
     if type(value) is not dict:
         raise ValueError(f"{at or 'the document'}: must be an object with keys")
     prefix = f"{at}." if at else ""
-    hints = get_type_hints(kind)
+    hints = _hints(kind)
     known = {field.name: field for field in fields(kind)}
     for key in value:
         if key not in known:
@@ -110,6 +111,11 @@ def _read_dataclass(kind: Any, value: Any, at: str) -> Any:
         return kind(**read)
     except ValueError as error:
         raise ValueError(f"{prefix}{error}") from None
+
+
+@cache
+def _hints(kind: Any) -> dict[str, Any]:
+    return get_type_hints(kind)
 
 
 def _shown(key: Any) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Any, Literal
 
 from borewright.core.motion import CrankTracker
 from borewright.core.pistonstop import WARNINGS, PistonStop
@@ -63,7 +63,7 @@ def finish_tdc(work: Work) -> None:
         work.say("warning", tdc)
         return
     work.set(tdc=tdc, fitting_confirmed=True, stop=None)
-    result: dict[str, float | int | str | bool] = {
+    result: dict[str, Any] = {
         "counts_after_index": tdc.counts_after_index,
         "reference_cylinder": tdc.reference_cylinder,
         "u_deg": tdc.u_deg,
@@ -74,6 +74,8 @@ def finish_tdc(work: Work) -> None:
         "counts_per_rev": crank.counts_per_rev,
         "running_sign": work.state.setup.running_sign,
         "engine": work.state.engine.name if work.state.engine else "",
+        "readings": [[float(before), float(after)] for before, after in stop.pairs],
+        "index_count": float(crank.index_count),
     }
     keep_check(work, RigCheck("tdc", work.state.unix_s, work.state.who, identity.serial_number, True, result))
 
