@@ -9,6 +9,7 @@ import pytest
 from boresim.endpoint import SimEndpoint
 from boresim.rig import SimRig
 from boresim.scenario import load_scenario
+from borewright.core.calibration import TdcKept, kept_of
 from borewright.core.crank import stop_middle_late_deg
 from borewright.service.bench import Bench
 from borewright.service.engines import engine_from_document
@@ -42,6 +43,8 @@ def found_tdc_counts(folder: Path, offset_mm: float) -> tuple[float, float, floa
     assert engine.pin_offset_m == offset_mm / 1e3
     late = float(stop_middle_late_deg(80.0, engine.stroke_m, engine.rod_m, engine.pin_offset_m))
     assert check["middle_late_deg"] == pytest.approx(late, abs=0.02)
+    kept: TdcKept = kept_of(bench.state.checks["tdc"])  # as a calibration file reads it
+    assert len(kept.readings) >= 2
     return tdc.counts_after_index, tdc.u_deg, float(crank.counts_per_rev)
 
 
