@@ -12,9 +12,8 @@ from typing import Any
 
 import numpy as np
 import pytest
-from borewright.core.capture import analyse_capture
-from borewright.core.rig import ChannelLaw
-from borewright.service.analysis import result_as_dict
+from borewright.service.analysis import analysed_as_dict, computed_anew
+from borewright.service.laws import laws_from_record
 from borewright.simrig.demo import StageReport, demo_scenarios, run_stage
 from borewright.store import Store
 from borewright.store.records import LoadedCapture
@@ -167,28 +166,12 @@ def test_a_test_computed_anew_from_its_raw_samples_gives_the_same_numbers(shown:
         for test in store.list_captures():
             if test.job_id is None:
                 continue
-            anew = json.loads(json.dumps(result_as_dict(computed_anew(store.load_capture(test.id)))))
+            loaded = store.load_capture(test.id)
+            anew = json.loads(json.dumps(analysed_as_dict(computed_anew(loaded.columns, laws_from_record(loaded.meta.laws)))))
             assert anew == test.result
             row = rows[stages[test.job_id], test.cylinder]
             assert (anew["leakage_percent"], anew["leak_area_mm2"]) == (row["leakage_percent"], row["leak_area_mm2"])
             assert {name: anew[name] for name in row["decay"]} == row["decay"]
-
-
-def computed_anew(loaded: LoadedCapture) -> Any:
-    """From the record alone: raw samples, and the laws that were kept with them."""
-    laws = loaded.meta.laws
-    low_pa, high_pa = laws["regulated_range_gauge_pa"]
-    return analyse_capture(
-        loaded.columns,
-        {name: ChannelLaw(**laws[name]) for name in ("regulated", "cylinder")},
-        laws["restrictor_area_m2"],
-        laws["p_ambient_abs_pa"],
-        laws["t_supply_k"],
-        laws["t_engine_k"],
-        laws["regulated_channel"],
-        laws["cylinder_channel"],
-        (low_pa, high_pa),
-    )
 
 
 def test_a_table_for_each_stage_says_the_same_as_the_json(shown: Shown) -> None:

@@ -128,7 +128,7 @@ def _usual_setup(engine: Engine | None) -> RigSetup:
 
 def _ambient(args: argparse.Namespace) -> AirConditions:
     from borewright.errors import UseError
-    from borewright.service.conditions_of_air import AirConditions
+    from borewright.service.conditions_of_air import U_P_AMBIENT_ASSUMED_PA, U_T_ASSUMED_K, AirConditions
     from borewright.units import UnitsError, parse
 
     usual = AirConditions()
@@ -145,7 +145,15 @@ def _ambient(args: argparse.Namespace) -> AirConditions:
             raise UseError(f"{option} is outside of -50 to 300 °C; give the temperature with its unit")
     given = {"ambient pressure": args.ambient, "air temperature": args.air_temp, "engine temperature": args.engine_temp}
     assumed = [name for name, value in given.items() if value is None]
-    return AirConditions(p_ambient, air_k, engine_k, (f"assumed: {', '.join(assumed)}",) if assumed else ())
+    return AirConditions(
+        p_ambient,
+        air_k,
+        engine_k,
+        (f"assumed: {', '.join(assumed)}",) if assumed else (),
+        usual.u_p_ambient_pa if args.ambient is not None else U_P_AMBIENT_ASSUMED_PA,
+        usual.u_t_supply_k if args.air_temp is not None else U_T_ASSUMED_K,
+        usual.u_t_engine_k if args.engine_temp is not None else U_T_ASSUMED_K,
+    )
 
 
 def kept_as(bench: Bench, done: Done) -> tuple[int, str | None]:

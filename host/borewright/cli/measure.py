@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from borewright.cli import exits
 from borewright.cli.at_the_rig import add_rig_arguments, at_the_rig, kept_as
+from borewright.cli.budget_table import budget_as_dict, plus_minus
 from borewright.cli.judged import add_limits_argument, judgement_as_dict, judgement_lines
 from borewright.cli.shown import ShownUnits, add_units_argument, shown_units
 from borewright.errors import UseError
@@ -16,10 +17,12 @@ if TYPE_CHECKING:
     from borewright.core.capture import CaptureResult
     from borewright.core.judgement import Judgement
     from borewright.core.limit_sets import LimitSet
+    from borewright.core.uncertainty import Budget
     from borewright.service.bench import Bench, Done
     from borewright.service.conditions_of_air import AirConditions
     from borewright.store import Store
     from borewright.store.records import JobRecord
+    from borewright.units import Dimension
 
 __all__ = ["EXAMPLE", "add_arguments", "run"]
 
@@ -105,6 +108,7 @@ def _as_dict(done: Done, job: JobRecord, bench: Bench) -> dict[str, Any]:
             "leak_flow_kg_s": _leak_flow_kg_s(result, bench),
             "pair_psi": [round(p) for p in result.pair_psi],
             "decay": {"t75_s": result.t75_s, "t50_s": result.t50_s, "t25_s": result.t25_s},
+            "uncertainty": [budget_as_dict(budget) for budget in done.analysed.budgets],
         }
     return shown
 
@@ -124,13 +128,12 @@ def _judged(done: Done, bench: Bench, engine: dict[str, Any], limit_set: LimitSe
     from dataclasses import asdict
 
     from borewright.core.uncertainty import Budget
-    from borewright.service.analysis import result_as_dict
+    from borewright.service.analysis import analysed_as_dict
     from borewright.service.judging import judge_test
 
-    found = done.analysed.result
-    if found is None:
+    result = analysed_as_dict(done.analysed)
+    if done.analysed.result is None or result is None:
         return None
-    result = result_as_dict(found)
     budgets = [Budget.from_dict(budget) for budget in result.get("budgets") or ()]
     laws = {
         "restrictor_area_m2": bench.state.restrictor_area_m2,
@@ -138,6 +141,15 @@ def _judged(done: Done, bench: Bench, engine: dict[str, Any], limit_set: LimitSe
         "setup": asdict(bench.state.setup),
     }
     return judge_test(result, laws, done.analysed.marks, engine, limit_set, {budget.quantity: budget for budget in budgets})
+
+
+def _with_uncertainty(si: float, budget: Budget | None, kind: Dimension, usual: str, units: ShownUnits) -> str:
+    """The value in the units that are shown, with its expanded uncertainty where there is a budget (in mm² or cm³)."""
+    if budget is None:
+        return units.text(si, kind, usual)
+    if units.unit(kind, usual) == budget.unit:
+        return f"{plus_minus(budget.value, budget.expanded())} {budget.unit}"
+    return f"{units.text(si, kind, usual)} ± {100.0 * budget.expanded() / max(abs(budget.value), 1e-12):.1f} %"
 
 
 def _words(shown: dict[str, Any], done: Done, judgement: Judgement | None, air: AirConditions, units: ShownUnits) -> str:
@@ -149,8 +161,14 @@ def _words(shown: dict[str, Any], done: Done, judgement: Judgement | None, air: 
     if result is not None:
         both = (result.p_regulated_gauge_pa, result.p_cylinder_gauge_pa)
         pair = "/".join(units.number(pa, "pressure_gauge", "psi") for pa in both)
-        lines.append(f"  leakage    {result.leakage_percent:.1f} %      reads {pair} {units.unit('pressure_gauge', 'psi')}")
-        lines.append(f"  leak area  {units.text(result.leak_area_m2, 'area', 'mm²')}")
+        stated = {budget.quantity: budget for budget in done.analysed.budgets}
+        leakage = stated.get("leakage")
+        percent = f"{result.leakage_percent:.1f} %" if leakage is None else f"{plus_minus(leakage.value, leakage.expanded())} %"
+        lines.append(f"  leakage    {percent}      reads {pair} {units.unit('pressure_gauge', 'psi')}")
+        lines.append(f"  leak area  {_with_uncertainty(result.leak_area_m2, stated.get('leak area'), 'area', 'mm²', units)}")
+        volume = stated.get("trapped volume")
+        if volume is not None:
+            lines.append(f"  volume     {_with_uncertainty(volume.value * 1e-6, volume, 'volume', 'cm³', units)} trapped")
         lines.append(f"  leak flow  {units.text(shown['leak_flow_kg_s'], 'air_flow', 'L/min ANR')}")
         times = [(name[1:3], time_s) for name, time_s in shown["decay"].items() if time_s is not None]
         lines.append("  decay      " + (", ".join(f"to {share} % in {time_s:.2f} s" for share, time_s in times) or "not seen"))

@@ -35,10 +35,10 @@ class Q(IntEnum):
     """The unknowns of the fit, by their place in the vector: of the cylinder, of the rig, of the sensors, of the start.
 
     LEAK in m² at the scale pressure; EXPONENT and CURVE its n and c; LN_VOLUME and LN_WALL the logarithms of m³ and W/K; STIR and
-    WALL_EXPONENT as in the equations; LN_RESTRICTOR and LN_DEAD relative to what the instrument states; CRITICAL_RATIO and P_AMBIENT
-    as such; NEAR_ONE the logarithm of what the restrictor passes more than its curve at equal pressures; STRETCH in m³/Pa; TIE and
-    GAIN shares of the reading; BOW in Pa; P_START, T_START and P_SHUT the state that the capture begins with, and the regulated
-    pressure where the dead volume is closed. The zeros are no unknowns: their drift is in the covariance.
+    WALL_EXPONENT as in the equations; LN_RESTRICTOR and LN_DEAD relative to what the instrument states; CRITICAL_RATIO and
+    P_AMBIENT as such; NEAR_ONE the logarithm of what the restrictor passes more than its curve at equal pressures; STRETCH in
+    m³/Pa; TIE and GAIN shares of the reading; BOW in Pa; P_START, T_START and P_SHUT the state that the capture begins with, and
+    the regulated pressure where the dead volume is closed. The zeros are no unknowns: their drift is in the covariance.
     """
 
     LEAK = 0

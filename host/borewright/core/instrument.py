@@ -47,7 +47,8 @@ class Instrument:
     resolution_pa: float = 305.0
 
     def __post_init__(self) -> None:
-        for name in ("p_ambient_abs_pa", "t_supply_k", "t_cylinder_k", "dead_volume_m3", "hose_volume_m3", "range_pa", "zero_drift_s"):
+        above = ("p_ambient_abs_pa", "t_supply_k", "t_cylinder_k", "dead_volume_m3", "hose_volume_m3", "range_pa", "zero_drift_s")
+        for name in above:
             checked(name, getattr(self, name), above=0.0)
         for name in self.__slots__:
             if name.startswith("u_") or name in ("bow_pa", "converter_pa", "resolution_pa"):

@@ -79,7 +79,7 @@ class Restrictor:
 
 
 def straight_near_one(ratio: Floats, value_up_to_limit: Floats) -> Floats:
-    """A flow function that goes through zero with a finite slope at equal pressures; value_up_to_limit is taken at no more than 0.999.
+    """A flow function with a finite slope at equal pressures; value_up_to_limit: the function at no more than a ratio of 0.999.
 
     A parabola above 0.999 that meets the root there in value and slope: (1.5·x − 0.5·x²) with x = (1 − ratio)/0.001.
 

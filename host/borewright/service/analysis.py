@@ -6,28 +6,40 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from borewright.core.capture import CaptureResult, CaptureUnusable, analyse_capture
+from borewright.core.engine import Engine
+from borewright.core.fit_result import FitResult
 from borewright.core.restrictor import Restrictor
 from borewright.core.rig import CheckRefused
+from borewright.core.samples import SampleColumns
+from borewright.core.uncertainty import Budget
 from borewright.service.conditions_of_air import AirConditions
 from borewright.service.effects import Analyse
+from borewright.service.fitting import fit_test
+from borewright.service.laws import Laws, laws_of
 from borewright.service.reducer import CheckGiven, PointGiven
 from borewright.service.rig_results import check_of_points, check_of_sweep, point_of
 from borewright.service.state import BenchState
 from borewright.service.transducers import Transducers
 
-__all__ = ["Analysed", "analyse", "result_as_dict"]
+__all__ = ["Analysed", "analyse", "analysed_as_dict", "computed_anew", "read_capture", "result_as_dict"]
 
 UNFIT_FOR_CHECKS = ("not steady", "a pressure channel was saturated", "samples are missing", "regulated pressure out of range")
 
 
 @dataclass(frozen=True, slots=True)
 class Analysed:
-    """What one capture gave: a result or a reason why there is none, marks, and the check it makes when it was one."""
+    """What one capture gave: a result or a reason why there is none, marks, and the check it makes when it was one.
+
+    result: the numbers that are stated. read: as the steady part alone gives them. fit, budgets: of a test that is not void.
+    """
 
     result: CaptureResult | None
     void_reason: str | None
     marks: tuple[str, ...]
     check: CheckGiven | PointGiven | None = None
+    read: CaptureResult | None = None
+    fit: FitResult | None = None
+    budgets: tuple[Budget, ...] = ()
 
 
 def analyse(state: BenchState, done: Analyse, ambient: AirConditions) -> Analysed:
@@ -37,26 +49,16 @@ def analyse(state: BenchState, done: Analyse, ambient: AirConditions) -> Analyse
         return Analysed(None, done.void_reason or "the rig is not known", done.marks)
     if done.purpose.aim == "span":
         return _sweep(state, done)
-    if done.purpose.ties:
-        transducers = transducers.untied(state.checks)
+    laws = laws_of(state, transducers, done.purpose, ambient)
     try:
-        result = analyse_capture(
-            done.columns,
-            transducers.laws,
-            state.restrictor_area_m2,
-            ambient.p_ambient_abs_pa,
-            ambient.t_supply_k,
-            ambient.t_engine_k if done.purpose.kind == "test" else None,
-            transducers.regulated_channel,
-            transducers.cylinder_channel,
-            state.regulated_range_gauge_pa,
-        )
+        result = read_capture(done.columns, laws)
     except CaptureUnusable as unusable:
         return Analysed(None, done.void_reason or str(unusable), done.marks)
-    result = _by_curve(result, state.restrictor, ambient)
     marks = (*done.marks, *result.marks, *_moved_zeros(state, transducers, result))
-    if done.void_reason is not None or done.purpose.kind == "test":
+    if done.void_reason is not None:
         return Analysed(result, done.void_reason, (*marks, *ambient.assumed))
+    if done.purpose.kind == "test":
+        return test_of(done.columns, laws, state.engine, marks, result)
     unfit = next((mark for mark in result.marks if mark.startswith(UNFIT_FOR_CHECKS)), None)
     if unfit is not None:
         return Analysed(result, f"the check cannot be used: {unfit}; make it again", marks)
@@ -66,14 +68,45 @@ def analyse(state: BenchState, done: Analyse, ambient: AirConditions) -> Analyse
         return Analysed(result, str(unusable), marks)
 
 
-def _by_curve(result: CaptureResult, restrictor: Restrictor, ambient: AirConditions) -> CaptureResult:
+def read_capture(columns: SampleColumns, laws: Laws) -> CaptureResult:
+    """What the steady part and the decay say. Raises CaptureUnusable."""
+    result = analyse_capture(
+        columns,
+        laws.by_name,
+        laws.restrictor.area_m2,
+        laws.p_ambient_abs_pa,
+        laws.t_supply_k,
+        laws.t_engine_k,
+        laws.regulated_channel,
+        laws.cylinder_channel,
+        laws.regulated_range_gauge_pa,
+    )
+    return _by_curve(result, laws)
+
+
+def test_of(columns: SampleColumns, laws: Laws, engine: Engine | None, marks: tuple[str, ...], read: CaptureResult) -> Analysed:
+    """A test that is not void, from what was read: with the fit of its whole capture and the uncertainties."""
+    best = fit_test(columns, laws, engine, read)
+    return Analysed(best.result, None, (*marks, *laws.assumed, *best.marks), read=read, fit=best.fit, budgets=best.budgets)
+
+
+def computed_anew(columns: SampleColumns, laws: Laws, engine: Engine | None = None) -> Analysed:
+    """A test's numbers from its raw samples and the laws that the record kept, by the way that a live one takes.
+
+    engine: for what contradicts its data, None: not looked at. Raises CaptureUnusable when the samples hold no number.
+    """
+    read = read_capture(columns, laws)
+    return test_of(columns, laws, engine, read.marks, read)
+
+
+def _by_curve(result: CaptureResult, laws: Laws) -> CaptureResult:
     """The leak area by the restrictor's own curve; the area of an ideal nozzle is exact only where both are choked."""
-    if restrictor.critical_ratio is None:
+    if laws.restrictor.critical_ratio is None:
         return result
-    p_up = result.p_regulated_gauge_pa + ambient.p_ambient_abs_pa
-    p_down = min(result.p_cylinder_gauge_pa + ambient.p_ambient_abs_pa, p_up)
-    ideal = float(Restrictor(restrictor.area_m2).mass_flow_kg_s(p_up, p_down, ambient.t_supply_k))
-    own = float(restrictor.mass_flow_kg_s(p_up, p_down, ambient.t_supply_k))
+    p_up = result.p_regulated_gauge_pa + laws.p_ambient_abs_pa
+    p_down = min(result.p_cylinder_gauge_pa + laws.p_ambient_abs_pa, p_up)
+    ideal = float(Restrictor(laws.restrictor.area_m2).mass_flow_kg_s(p_up, p_down, laws.t_supply_k))
+    own = float(laws.restrictor.mass_flow_kg_s(p_up, p_down, laws.t_supply_k))
     return replace(result, leak_area_m2=result.leak_area_m2 * own / ideal) if ideal > 0.0 else result
 
 
@@ -113,8 +146,26 @@ def _given(state: BenchState, done: Analyse, result: CaptureResult, ambient: Air
     return CheckGiven(check_of_points(state, done, points, result, ambient), proven if done.purpose.kind == "sealed" else None)
 
 
+def analysed_as_dict(analysed: Analysed) -> dict[str, Any] | None:
+    """What the record keeps of an analysed capture; None where there is nothing to keep."""
+    if analysed.result is None:
+        # a sweep has readings and no steady part
+        return {"check": analysed.check.check.kind} if isinstance(analysed.check, CheckGiven) else None
+    kept = result_as_dict(analysed.result)
+    if analysed.read is not None:
+        kept["read_directly"] = {
+            "leakage_percent": analysed.read.leakage_percent,
+            "leak_area_mm2": analysed.read.leak_area_m2 * 1e6,
+        }
+    if analysed.fit is not None:
+        kept["fit"] = analysed.fit.as_dict()
+    if analysed.budgets:
+        kept["budgets"] = [budget.as_dict() for budget in analysed.budgets]
+    return kept
+
+
 def result_as_dict(result: CaptureResult) -> dict[str, Any]:
-    """A result as the record keeps it: plain numbers and words."""
+    """A result in plain numbers."""
     phases = result.phases
     return {
         "leakage_percent": result.leakage_percent,

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import asdict, dataclass, replace
-from typing import Any
 
 from borewire.codec import Decoder, encode
 from borewire.messages import AirState
@@ -17,15 +16,16 @@ from borewright import __version__
 from borewright.acquisition.pump import Pump, link_was_lost
 from borewright.core.engine import Engine
 from borewright.core.motion import CrankTracker
-from borewright.core.rig import ChannelLaw, RigCheck, RigSetup
+from borewright.core.rig import RigCheck, RigSetup
 from borewright.errors import LinkError
 from borewright.link import Endpoint
 from borewright.service import acts, effects
-from borewright.service.analysis import Analysed, analyse, result_as_dict
+from borewright.service.analysis import Analysed, analyse, analysed_as_dict
 from borewright.service.checks import still_holding
 from borewright.service.conditions_of_air import AirConditions
 from borewright.service.facts import degrees_from_tdc, window_deg
-from borewright.service.reducer import CheckGiven, Event, FromWire, HostTick, LinkGone, step
+from borewright.service.laws import laws_of
+from borewright.service.reducer import Event, FromWire, HostTick, LinkGone, step
 from borewright.service.state import BenchState
 from borewright.service.tdc import tdc_of_check
 from borewright.service.transducers import transducers_of
@@ -207,22 +207,13 @@ class Bench:
         evidence = evidence_of(state)
         if self._writer is None or state.transducers is None or state.session.identity is None:
             return
-        transducers = state.transducers.untied(state.checks) if purpose.ties else state.transducers
+        laws = laws_of(state, state.transducers, purpose, self.ambient)
         ticket = self._writer.begin_capture(
             self.job_id if purpose.kind == "test" else None,
             purpose.cylinder,
             purpose=purpose.kind,
             device_serial=state.session.identity.serial_number,
-            laws={name: _law_as_dict(law) for name, law in transducers.laws.items()}
-            | {"restrictor_area_m2": state.restrictor_area_m2}
-            | {"regulated_range_gauge_pa": [state.setup.regulated_low_gauge_pa, state.setup.regulated_high_gauge_pa]}
-            | {
-                "p_ambient_abs_pa": self.ambient.p_ambient_abs_pa,
-                "t_supply_k": self.ambient.t_supply_k,
-                "t_engine_k": self.ambient.t_engine_k if purpose.kind == "test" else self.ambient.t_supply_k,
-            }
-            | {"regulated_channel": state.transducers.regulated_channel, "cylinder_channel": state.transducers.cylinder_channel}
-            | {"setup": asdict(state.setup), "purpose": asdict(purpose)},
+            laws=laws.as_dict() | {"setup": asdict(state.setup), "purpose": asdict(purpose)},
             versions={"borewright": __version__, "firmware": state.session.identity.firmware_version},
             readiness=evidence,
         )
@@ -234,7 +225,7 @@ class Bench:
         evidence: dict[str, object] = {}
         if self._writer is not None and self._open is not None:
             ticket, evidence = self._open.ticket, self._open.evidence
-            result = _result_as_dict(analysed)
+            result = analysed_as_dict(analysed)
             evidence = {**evidence, "shut_s": done.shut_s, "ended_s": done.ended_s}
             self._writer.finish_capture(ticket, result, void_reason=analysed.void_reason, marks=analysed.marks, readiness=evidence)
             self.writer_news.extend(self._writer.take_news())
@@ -295,24 +286,3 @@ def _proven_gauge_pa(sealed: RigCheck) -> float:
     points = sealed.result.get("points")
     last = points[-1] if points else sealed.result
     return float(last["p_regulated_gauge_pa"])
-
-
-def _result_as_dict(analysed: Analysed) -> dict[str, Any] | None:
-    if analysed.result is not None:
-        return result_as_dict(analysed.result)
-    if isinstance(analysed.check, CheckGiven):  # a sweep has readings and no steady part
-        return {"check": analysed.check.check.kind}
-    return None
-
-
-def _law_as_dict(law: ChannelLaw) -> dict[str, float]:
-    return {
-        "volts_at_zero": law.volts_at_zero,
-        "volts_per_raw": law.volts_per_raw,
-        "sensor_supply_volts": law.sensor_supply_volts,
-        "range_low_gauge_pa": law.range_low_gauge_pa,
-        "range_high_gauge_pa": law.range_high_gauge_pa,
-        "zero_pa": law.zero_pa,
-        "gain": law.gain,
-        "bow_pa": law.bow_pa,
-    }

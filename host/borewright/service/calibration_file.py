@@ -12,7 +12,7 @@ from borewright.core.calibration import RESULTS, Calibration, calibration_of, in
 from borewright.core.plain import from_plain, to_plain
 from borewright.core.rig import CheckKind, RigCheck, RigSetup
 from borewright.errors import UseError
-from borewright.service.rig_file import LARGEST_SLACK_DEG, QUANTITIES
+from borewright.service.rig_file import NUMBERS, QUANTITIES
 
 __all__ = ["FORMAT", "LARGEST_BYTES", "VERSION", "calibration_text", "load_calibration", "read_calibration", "save_calibration"]
 
@@ -147,8 +147,9 @@ def _plausible(setup: RigSetup) -> None:
         raise ValueError("setup.transducer_high_gauge_pa: the range must rise and hold regulated_high_gauge_pa")
     if not setup.regulated_low_gauge_pa <= setup.set_pressure_gauge_pa <= setup.regulated_high_gauge_pa:
         raise ValueError("setup.set_pressure_gauge_pa: must lie between regulated_low_gauge_pa and regulated_high_gauge_pa")
-    if not 0.0 <= setup.restraint_slack_deg <= LARGEST_SLACK_DEG:
-        raise ValueError(f"setup.restraint_slack_deg: must be from 0 to {LARGEST_SLACK_DEG:g}")
+    for field, (unit, highest) in NUMBERS.items():
+        if not 0.0 <= getattr(setup, field) <= highest:
+            raise ValueError(f"setup.{field}: must be a number of {unit} from 0 to {highest:g}")
 
 
 def _check(item: Any, at: str, serial: str) -> RigCheck:

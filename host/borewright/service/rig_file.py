@@ -33,8 +33,9 @@ QUANTITIES: dict[str, tuple[Dimension, float, float, str]] = {
     "dead_volume": ("volume", 1e-7, 1e-2, "dead_volume_m3"),
     "hose_volume": ("volume", 1e-7, 1e-2, "hose_volume_m3"),
 }
-OTHER_KEYS = ("name", "transducer_range", "restrictor_bore", "encoder_counts_rise", "restraint_slack_deg")
 LARGEST_SLACK_DEG = 5.0
+NUMBERS = {"restraint_slack_deg": ("degrees", LARGEST_SLACK_DEG), "converter_nonlinearity_lsb": ("steps of the converter", 8.0)}
+OTHER_KEYS = ("name", "transducer_range", "restrictor_bore", "encoder_counts_rise", *NUMBERS)
 
 
 def load_rig_file(path: Path) -> RigSetup:
@@ -94,9 +95,10 @@ def _take_other(values: dict[str, Any], source: str, key: str, value: Any) -> No
                 raise _wrong(source, key, "must be true or false")
             values["running_sign"] = 1 if value else -1
         case _:
-            if isinstance(value, bool) or not isinstance(value, int | float) or not 0.0 <= value <= LARGEST_SLACK_DEG:
-                raise _wrong(source, key, f"must be a number of degrees from 0 to {LARGEST_SLACK_DEG:g}")
-            values["restraint_slack_deg"] = float(value)
+            what, largest = NUMBERS[key]
+            if isinstance(value, bool) or not isinstance(value, int | float) or not 0.0 <= value <= largest:
+                raise _wrong(source, key, f"must be a number of {what} from 0 to {largest:g}")
+            values[key] = float(value)
 
 
 def _quantity(source: str, key: str, value: Any, dimension: Dimension, low: float, high: float) -> float:

@@ -14,7 +14,7 @@ from borewright.core.rig import ChannelLaw, RigCheck, RigSetup
 from borewright.core.samples import SampleColumns
 from borewright.errors import LinkError
 
-__all__ = ["Transducers", "transducers_of"]
+__all__ = ["Transducers", "readable", "transducers_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,8 +58,7 @@ class Transducers:
 
     def _by_checks(self, checks: Mapping[str, RigCheck], *, tie: bool) -> Transducers:
         bare = self.uncalibrated()
-        readable = {kind: check for kind, check in checks.items() if _can_be_read(check)}
-        regulated, cylinder = calibrated_laws(bare.regulated, bare.cylinder, readable, tie)
+        regulated, cylinder = calibrated_laws(bare.regulated, bare.cylinder, readable(checks), tie)
         made = replace(self, regulated=regulated, cylinder=cylinder)
         return made.with_zeros(self.regulated.zero_pa, self.cylinder.zero_pa)
 
@@ -90,8 +89,12 @@ def transducers_of(channels: Iterable[ChannelDescription], setup: RigSetup) -> T
     return Transducers(regulated.channel, cylinder.channel, law(regulated), law(cylinder), min(regulated.raw_max, cylinder.raw_max))
 
 
+def readable(checks: Mapping[str, RigCheck]) -> dict[str, RigCheck]:
+    """The checks that hold what a calibration needs; some of the oldest do not, and correct nothing."""
+    return {kind: check for kind, check in checks.items() if _can_be_read(check)}
+
+
 def _can_be_read(check: RigCheck) -> bool:
-    """Whether the check holds what a calibration needs; the oldest do not, and correct nothing."""
     try:
         kept_of(check)
     except ValueError:
