@@ -1,4 +1,6 @@
-"""The restrictor's own area, from how fast the dead volume before it follows the cylinder once the supply is shut.
+"""Two coarse looks at a capture beside the fit: the restrictor's own area from the shut, the trapped volume from the fill alone.
+
+The area comes from how fast the dead volume before the restrictor follows the cylinder once the supply is shut.
 
 Everything else in a capture gives ratios only: leak area and trapped volume both scale with the restrictor that was entered. The
 dead volume is known in cm³, so what flows out of it through the restrictor is an absolute flow, and a wrong restrictor shows.
@@ -11,10 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from borewright.core.flow import AIR_GAS_CONSTANT, Floats, checked
+from borewright.core.flow import AIR_GAS_CONSTANT, GAMMA_AIR, Floats, checked, mass_flow_kg_s
 from borewright.core.restrictor import Restrictor
 
-__all__ = ["Equalisation", "restrictor_from_equalisation"]
+__all__ = ["Equalisation", "restrictor_from_equalisation", "volume_from_fill"]
 
 _LEAST_SAMPLES = 12
 _WINDOW_S = 0.4
@@ -22,7 +24,7 @@ _AFTERWARDS = 2.0  # what is watched, in units of the time until the difference 
 _FALLEN = 0.15  # of the difference: by then a solenoid valve, many times as wide as the restrictor, has closed
 _ROUNDS = 12
 _USABLE = 0.25  # relative standard uncertainty beyond which nothing is said
-_SUBSTEPS = 3
+_SUBSTEPS = 4
 _DEGREE = 7
 
 
@@ -101,6 +103,57 @@ def restrictor_from_equalisation(
     return Equalisation(area, area * u_relative, True)
 
 
+def volume_from_fill(
+    t_s: npt.ArrayLike,
+    p_regulated_gauge_pa: npt.ArrayLike,
+    p_cylinder_gauge_pa: npt.ArrayLike,
+    restrictor: Restrictor,
+    *,
+    leak_area_m2: float = 0.0,
+    p_ambient_abs_pa: float = 101_325.0,
+    t_supply_k: float = 293.15,
+) -> tuple[float, float] | None:
+    """The trapped volume from the fill alone, in m³, and its standard uncertainty (k = 1): for captures that no fit can follow.
+
+    Samples from the opening on, until the pressure has settled. V = n·R·T·∫(ṁ_in − ṁ_out)dt/Δp over the rise from 5 to 85 % of the
+    last pressure; n from 1, as if the air kept its temperature, to γ, as if the walls took no heat: any value as likely as another,
+    which is nearly all of the uncertainty. None where there are too few samples in the rise. Raises ValueError for arguments that
+    cannot be.
+
+    >>> t, p = np.arange(0.0, 1.0, 1e-3), np.full(1000, 550e3)
+    >>> filling = np.minimum(t * 4e6, 540e3)
+    >>> volume, standard = volume_from_fill(t, p, filling, Restrictor(8.1e-7))
+    >>> round(volume * 1e6, 1), round(standard / volume, 2)
+    (30.0, 0.1)
+    """
+    t = checked("t_s", t_s)
+    regulated, cylinder = checked("p_regulated_gauge_pa", p_regulated_gauge_pa), checked("p_cylinder_gauge_pa", p_cylinder_gauge_pa)
+    ambient = float(checked("p_ambient_abs_pa", p_ambient_abs_pa, above=0.0))
+    t_supply = float(checked("t_supply_k", t_supply_k, above=0.0))
+    leak = float(checked("leak_area_m2", leak_area_m2, least=0.0))
+    if t.ndim != 1 or t.shape != regulated.shape or t.shape != cylinder.shape:
+        raise ValueError("t_s: must be one row, and the pressures of the same length")
+    level = float(np.median(cylinder[-max(_LEAST_SAMPLES, len(t) // 10) :])) if len(t) else 0.0
+    risen = np.flatnonzero(cylinder >= 0.85 * level)
+    low = np.flatnonzero(cylinder[: risen[0] if risen.size else 0] < 0.05 * level)
+    begin, end = (int(low[-1]) if low.size else 0), (int(risen[0]) if risen.size else 0)
+    if level <= 0.0 or end - begin < _LEAST_SAMPLES:
+        return None
+    part = slice(begin, end + 1)
+    up, down = np.maximum(regulated[part] + ambient, 0.5 * ambient), np.maximum(cylinder[part] + ambient, 0.5 * ambient)
+    net = restrictor.mass_flow_kg_s(up, down, t_supply) - mass_flow_kg_s(leak, down, ambient, t_supply)
+    mass = float(np.sum(0.5 * (net[1:] + net[:-1]) * np.diff(t[part])))
+    per_n = AIR_GAS_CONSTANT * t_supply * mass / float(cylinder[end] - cylinder[begin])
+    half_range = (GAMMA_AIR - 1.0) / 2.0
+    volume = (1.0 + half_range) * per_n
+    if volume <= 0.0:
+        return None
+    u_edges = 1.0 / (end - begin)  # one sample more or less
+    return volume, volume * float(
+        np.hypot(half_range / (1.0 + half_range) / np.sqrt(3.0), np.hypot(u_edges, restrictor.u_relative))
+    )
+
+
 def _not(reason: str) -> Equalisation:
     return Equalisation(float("nan"), float("inf"), False, reason)
 
@@ -142,19 +195,18 @@ class _Follower:
     def __call__(self, ln_area: Floats, start_pa: Floats) -> Floats:
         """Shape (samples, variants). Implicit in the root of the difference, so that no step runs through zero."""
         cylinder = self.smooth_cylinder()
-        y = start_pa.astype(np.float64)
+        y = np.asarray(start_pa, dtype=np.float64)
         out = np.empty((len(self.t_s), len(y)))
         out[0] = y
-        scale = np.exp(ln_area) * self.factor
+        scale = np.exp(ln_area) * self.factor / np.sqrt(AIR_GAS_CONSTANT * self.t_supply_k)
         for i in range(1, len(self.t_s)):
             h = (self.t_s[i] - self.t_s[i - 1]) / _SUBSTEPS
             fall = (cylinder[i] - cylinder[i - 1]) / _SUBSTEPS
             for n in range(_SUBSTEPS):
                 p = cylinder[i - 1] + n * fall
                 size = np.maximum(np.abs(y), 1.0)
-                flow = self.shape.mass_flow_kg_s(p + size, p, self.t_supply_k)
                 target = y - fall
-                d = h * scale * flow / np.sqrt(size)
+                d = h * scale * (p + size) * self.shape.flow_function(p / (p + size)) / np.sqrt(size)
                 root = 0.5 * (np.sqrt(d * d + 4.0 * np.abs(target)) - d)
                 y = np.sign(target) * root * root
             out[i] = y

@@ -15,7 +15,7 @@ from statistics import NormalDist, median
 from typing import Literal, NamedTuple
 
 from borewright.core.crank import piston_travel_m
-from borewright.core.equalisation import Equalisation, restrictor_from_equalisation
+from borewright.core.equalisation import Equalisation, restrictor_from_equalisation, volume_from_fill
 from borewright.core.flow import GAMMA_AIR, checked
 
 __all__ = [
@@ -28,6 +28,7 @@ __all__ = [
     "Statement",
     "contradictions",
     "restrictor_from_equalisation",
+    "volume_from_fill",
 ]
 
 FALSE_ALARMS = 0.01
@@ -99,9 +100,10 @@ class Geometry:
 class Statement:
     """What a capture says and what it is held against. Volumes in m³, areas in m².
 
-    trapped_m3: of the fit, None where it is not identifiable. hose_m3: hose and adapter unpressurised; adapter_m3: the adapter's
-    part of it. p_gauge_pa: under which the hose was. clearance_m3: of the engine's data, for its uncertainty see U_CLEARANCE.
-    geometry: for degrees off TDC. others_m3: trapped volumes of the same engine's other cylinders on the same rig. restrictor_m2:
+    trapped_m3: of the fit's budget, however uncertain, or `volume_from_fill`; None: there is neither. hose_m3: hose and adapter
+    unpressurised; adapter_m3: the adapter's part of it. p_gauge_pa: under which the hose was. clearance_m3: of the engine's data,
+    for its uncertainty see U_CLEARANCE. geometry: for degrees off TDC. others_m3: trapped volumes of the same engine's other
+    cylinders on the same rig. restrictor_m2:
     as entered. equalisation: see `restrictor_from_equalisation`. wet_oil_m3: poured in for a wet test. chi2_reduced and
     degrees_of_freedom: of the fit, None: there was none.
     """
