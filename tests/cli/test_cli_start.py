@@ -23,6 +23,9 @@ HELPS = [
     ["units", "show"],
     ["units", "set"],
     ["units", "reset"],
+    ["rig", "span"],
+    ["rig", "show"],
+    ["rig", "load"],
 ]
 
 

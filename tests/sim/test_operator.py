@@ -87,6 +87,22 @@ def test_help_names_every_word(make_bench: Any) -> None:
         assert operator.do(f"help {word}") == f"ok {text}"
 
 
+def test_the_reference_gauge_shows_the_pressure_at_the_end_of_the_capped_hose() -> None:
+    rig = SimRig(load_scenario("hillclimb-before-hand"))
+    operator = rig.operator
+    assert operator.do("gauge").startswith("no: the reference gauge goes onto the end of the capped hose")
+    for words in ("hose capped", "regulator 250", "vent shut", "supply open"):
+        assert operator.do(words).startswith("ok ")
+        while operator.busy:
+            rig.advance(0.1)
+    rig.advance(3.0)
+    answer = operator.do("gauge")
+    assert answer.endswith(" kPa")
+    shown_pa = float(answer.split()[1]) * 1e3
+    assert abs(shown_pa - rig.plant.p_cylinder_gauge_pa) < 50.0 + 0.0003 * shown_pa
+    assert shown_pa > 240e3
+
+
 def test_acts_begin_late_and_come_one_after_the_other(make_bench: Any) -> None:
     bench = make_bench()
     reaction_s = bench.rig.scenario.operator.reaction_s

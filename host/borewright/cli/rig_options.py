@@ -199,7 +199,7 @@ def paper_of(args: argparse.Namespace) -> Paper:
     if getattr(args, "gauge_u", None) or step is not None:
         share, size_pa = (None, None) if args.gauge_u is None else share_or_size(args.gauge_u, "pressure_gauge")
         u_pa = sqrt(((size_pa or 0.0) / 2.0) ** 2 + step_pa**2 / 12.0)
-        if not (0.0 <= u_pa <= 20e3 and step_pa >= 0.0 and (share or 0.0) <= 0.1 and (u_pa > 0.0 or share)):
+        if not (u_pa <= 20e3 and (size_pa or 0.0) >= 0.0 and step_pa >= 0.0 and (share or 0.0) <= 0.1 and (u_pa > 0.0 or share)):
             raise UseError("the stated uncertainty of the gauge cannot be right; look at --gauge-u and --gauge-step")
         if share is not None:
             paper["gauge_u_relative"] = share / 2.0

@@ -16,11 +16,14 @@ def still_holding(checks: dict[str, RigCheck]) -> dict[str, RigCheck]:
     span = checks.get("span")
     if span is None:
         return checks
-    return {
-        kind: check
-        for kind, check in checks.items()
-        if kind not in RESTS_ON_SPAN or check.made_at_unix_s >= span.made_at_unix_s
-    }
+    return {kind: check for kind, check in checks.items() if kind not in RESTS_ON_SPAN or _was_read_with(span, check)}
+
+
+def _was_read_with(span: RigCheck, check: RigCheck) -> bool:
+    """Whether a check was read by this calibration: as it says itself, else by the dates."""
+    if "span_made_at_unix_s" in check.result:
+        return bool(check.result["span_made_at_unix_s"] == span.made_at_unix_s)
+    return check.made_at_unix_s >= span.made_at_unix_s
 
 
 def keep_check(work: Work, check: RigCheck) -> None:
