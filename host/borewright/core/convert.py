@@ -29,7 +29,7 @@ U_WALL = 0.3
 _TELLING_K = 15.0  # between supply and walls, from which the leak's own balance shows how warm the air left
 _UNKNOWN_WARMING = (0.4, 0.23)  # of that difference: anything from none to all but the hose's share
 _HEAT_CAPACITY = GAMMA_AIR / (GAMMA_AIR - 1.0) * AIR_GAS_CONSTANT
-_HALVINGS = 50
+_HALVINGS = 40
 
 
 @dataclass(frozen=True, slots=True)
