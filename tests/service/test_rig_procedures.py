@@ -13,7 +13,7 @@ from boresim.rig import SimRig
 from boresim.scenario import load_scenario
 from borewire.codec import Decoder
 from borewire.messages import SupplyOpen
-from borewright.core.calibration import kept_of
+from borewright.core.kept import kept_of
 from borewright.core.readiness_table import State
 from borewright.core.restrictor import Restrictor
 from borewright.core.rig import RigCheck, RigSetup
@@ -213,7 +213,7 @@ def test_the_record_has_each_check_with_its_points(checked: Checked) -> None:
         assert kept[name] == check
         assert kept_of(kept[name]) == kept_of(check)
     assert len(kept["sealed"].result["points"]) == 3
-    assert len(kept["sealed"].result["points"][0]["decay"]) == 4
+    assert len(kept["sealed"].result["points"][0]["decay"]) >= 4
     states = [(record.purpose, record.state) for record in checked.store.list_captures()]
     kinds = ["sealed"] * 4 + ["restrictor"] * 4 + ["sealed", "restrictor"]
     assert states == [(kind, "complete") for kind in kinds]

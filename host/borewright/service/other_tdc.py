@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Literal
 
-from borewright.core.calibration import TdcKept, check_of
 from borewright.core.engine import Engine
+from borewright.core.kept import TdcKept, check_of
 from borewright.core.rig import CheckRefused
 from borewright.core.tdc_ways import EqualDrop, MarkedTdc, by_dial_gauge, by_locking_pin, by_timing_mark
 from borewright.service.acts import BeginTdcWay

@@ -6,7 +6,9 @@ from dataclasses import replace
 from math import pi, sqrt
 from typing import Any, Literal
 
-from borewright.core.calibration import (
+from borewright.core.capture import CaptureResult, CaptureUnusable
+from borewright.core.fit_result import Estimate
+from borewright.core.kept import (
     AcceptanceKept,
     CheckKept,
     RestrictorKept,
@@ -16,8 +18,6 @@ from borewright.core.calibration import (
     VolumesKept,
     check_of,
 )
-from borewright.core.capture import CaptureResult, CaptureUnusable
-from borewright.core.fit_result import Estimate
 from borewright.core.plain import from_plain, to_plain
 from borewright.core.restrictor import Restrictor
 from borewright.core.restrictor_fit import (

@@ -9,7 +9,8 @@ import numpy as np
 import numpy.typing as npt
 from borewire.messages import ChannelDescription, Quantity
 
-from borewright.core.calibration import calibrated_laws, kept_of
+from borewright.core.calibration import calibrated_laws
+from borewright.core.kept import kept_of
 from borewright.core.rig import ChannelLaw, RigCheck, RigSetup
 from borewright.core.samples import SampleColumns
 from borewright.errors import LinkError
