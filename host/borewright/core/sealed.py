@@ -20,9 +20,10 @@ SMALLEST_LEAK_M2 = 1e-7  # 0.1 mm²
 OWN_LEAK_SHARE = 0.02  # project: of the smallest leak area that is to be reported
 LARGEST_TIE_SHARE = 0.005
 ONE_PRESSURE_TIE = 0.0005  # project: how far two transducers of 0.05 % may part between the one pressure seen and another
-COOLING_S = 1.0
 LEAST_SHUT_S = 0.5
-BINS = 4
+BINS = 8
+COOLS_S = (0.3, 6.0)  # time constants of the gas's cooling that are looked for
+COOLS_BY = 0.01  # project: of the pressure, what the cooling of a steady reading still takes away, as a standard deviation
 SHOWN = 3.0
 
 Direction = Literal["out", "in", "both", "none seen"]
@@ -32,7 +33,7 @@ Direction = Literal["out", "in", "both", "none seen"]
 class DecaySlope:
     """One stretch after the shut: mean gauge pressure of both channels, its slope, and the slope's standard uncertainty.
 
-    regulated_slope_pa_s, cylinder_slope_pa_s: of each channel alone.
+    regulated_slope_pa_s, cylinder_slope_pa_s: of each channel alone. after_s: middle of the stretch, since the shut; 0: not known.
     """
 
     p_gauge_pa: float
@@ -40,6 +41,7 @@ class DecaySlope:
     u_slope_pa_s: float
     regulated_slope_pa_s: float
     cylinder_slope_pa_s: float
+    after_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,8 +106,8 @@ def read_sealed_point(
 ) -> SealedPoint:
     """One capped capture. laws, channels: regulated, cylinder. shut_s, ended_s: device times of the shut and of the end.
 
-    The first second after the shut is left out (half of it where there is less than three), because the gas still cools. Raises
-    CaptureUnusable when the supply was not shut long enough.
+    The first half second after the shut is left out: the dead volume still evens out. Raises CaptureUnusable when the supply was
+    not shut long enough.
     """
     if shut_s is None:
         raise CaptureUnusable("The supply was not shut with the outlet capped; shut it, wait, and only then vent.")
@@ -115,13 +117,12 @@ def read_sealed_point(
     )
     start, stop = (int(np.searchsorted(columns.t_s, at_s)) for at_s in (shut_s, ended_s))
     t = columns.t_s[start:stop]
-    cooling_s = COOLING_S if t.size and t[-1] - t[0] >= 3.0 * COOLING_S else LEAST_SHUT_S
-    later = np.flatnonzero(t >= t[0] + cooling_s) if t.size else np.zeros(0, np.int64)
+    later = np.flatnonzero(t >= t[0] + LEAST_SHUT_S) if t.size else np.zeros(0, np.int64)
     if later.size < 100:
         raise CaptureUnusable("The supply was shut for less than half a second; wait longer before venting.")
     part = slice(start + int(later[0]), stop)
     pieces = np.array_split(np.arange(part.start, part.stop), BINS)
-    decay = tuple(_slope(columns.t_s[piece], regulated[piece], cylinder[piece]) for piece in pieces)
+    decay = tuple(_slope(columns.t_s[piece], regulated[piece], cylinder[piece], float(t[0])) for piece in pieces)
     read = slice(*result.steady_read)
     return SealedPoint(
         result.p_regulated_gauge_pa,
@@ -144,7 +145,7 @@ def _u_mean(values: Floats) -> float:
     return float(np.std(means, ddof=1)) / sqrt(means.shape[0]) if means.shape[0] > 2 else float(np.std(values))
 
 
-def _slope(t: Floats, regulated: Floats, cylinder: Floats) -> DecaySlope:
+def _slope(t: Floats, regulated: Floats, cylinder: Floats, shut_s: float) -> DecaySlope:
     tb, rb, cb = (_blocks(values, 20) for values in (t, regulated, cylinder))
     at = tb - tb.mean()
     square = float(at @ at)
@@ -152,7 +153,8 @@ def _slope(t: Floats, regulated: Floats, cylinder: Floats) -> DecaySlope:
     slope = float(at @ both) / square
     left = both - both.mean() - slope * at
     u = sqrt(float(left @ left) / (left.shape[0] - 2) / square)
-    return DecaySlope(float(both.mean()), slope, u, float(at @ rb) / square, float(at @ cb) / square)
+    alone = float(at @ rb) / square, float(at @ cb) / square
+    return DecaySlope(float(both.mean()), slope, u, *alone, float(tb.mean()) - shut_s)
 
 
 def judge_sealed(
@@ -213,44 +215,86 @@ def _leaks(points: Sequence[SealedPoint], volume_m3: float, u_volume: float) -> 
 
     Each stretch gives a net flow out, −V·(dp/dt)/(R·T). A leak out follows the nozzle from the pressure to ambient. What comes in
     through the supply valve is driven by the line before it, which stands at the regulated pressure of before the shut or above.
+    Gas that was squeezed in by the fill goes on cooling: that looks like a leak that dies away, and is told from one by its time.
     """
     rows = np.array(
         [
-            (s.p_gauge_pa, s.slope_pa_s, s.u_slope_pa_s, p.p_regulated_gauge_pa, p.p_ambient_abs_pa, p.t_gas_k)
-            for p in points
+            (number, s.p_gauge_pa, s.slope_pa_s, s.u_slope_pa_s, s.after_s, p.p_regulated_gauge_pa, p.p_ambient_abs_pa, p.t_gas_k)
+            for number, p in enumerate(points)
             for s in p.decay
         ]
     )
-    p_gauge, slope, u_slope, p_line, ambient, t_gas = rows.T
+    of_point, p_gauge, slope, u_slope, after_s, p_line, ambient, t_gas = rows.T
     per_slope = volume_m3 / (AIR_GAS_CONSTANT * t_gas)
     flow, u = -per_slope * slope, per_slope * np.maximum(u_slope, 1e-3)
     out = mass_flow_kg_s(1.0, np.maximum(p_gauge, 1.0) + ambient, ambient, t_gas)
-    inward = mass_flow_kg_s(1.0, p_line + ambient, p_gauge + ambient, t_gas)
-    net, u_net = _one(out, flow, u)
+    inward = np.maximum(mass_flow_kg_s(1.0, p_line + ambient, p_gauge + ambient, t_gas), 0.0)
+    cooling = _Cooling(of_point, after_s, flow / u, u, COOLS_BY * per_slope * p_gauge)
+    chi2_one, areas, errors = cooling.beside(out / u)
+    net, u_net = float(areas[0]), float(errors[0])
     rises = net < -2.0 * u_net
-    area_out, area_in, u_in = _two(out, np.maximum(inward, 0.0), flow, u)
-    better = float(np.sum(((flow - net * out) / u) ** 2) - np.sum(((flow - area_out * out + area_in * inward) / u) ** 2))
-    in_shown = not rises and area_in > SHOWN * u_in and better > SHOWN**2 and area_out > 0.0
     u_net = sqrt(u_net**2 + (net * u_volume) ** 2)
     if rises:
         return net, u_net, -net * float(np.max(out)), "in"
-    if in_shown:
-        return area_out, sqrt(u_net**2 + u_in**2), area_in * float(np.max(inward)), "both"
+    if np.any(inward > 0.0):
+        chi2_two, areas, errors = cooling.beside(out / u, -inward / u)
+        area_out, area_in, u_in = float(areas[0]), float(areas[1]), float(errors[1])
+        if area_in > SHOWN * u_in and chi2_one - chi2_two > SHOWN**2 and area_out > 0.0:
+            return area_out, sqrt(u_net**2 + u_in**2), area_in * float(np.max(inward)), "both"
     return net, u_net, 0.0, "out" if net > 2.0 * u_net else "none seen"
+
+
+@dataclass(frozen=True, slots=True)
+class _Cooling:
+    """The part of the flows that dies away exponentially, in each capture by itself and with one time constant for all.
+
+    flow: in units of its standard uncertainty u. most_kg: what all of the cooling of a stretch's capture takes away is within, as a
+    standard deviation.
+    """
+
+    of_point: Floats
+    after_s: Floats
+    flow: Floats
+    u: Floats
+    most_kg: Floats
+
+    def beside(self, *leaks: Floats) -> tuple[float, Floats, Floats]:
+        """Least squares of leaks (in units of u) and cooling together: chi-square, the leaks' areas, their standard uncertainties."""
+        n = len(leaks)
+        if len(np.unique(self.after_s)) < 4:  # too few moments to tell cooling from a leak
+            return self._solve(np.stack(leaks, axis=1), n)
+        # below the readings stand as many rows that say how large each capture's cooling may be
+        numbers = np.unique(self.of_point)
+        listed = np.stack([np.append(leak, np.zeros(len(numbers))) for leak in leaks], axis=1)
+        tries = [
+            self._solve(np.column_stack([listed, self._fading(tau_s, numbers)]), n) for tau_s in np.geomspace(*COOLS_S, 25)
+        ]
+        best, areas, errors = min(tries, key=lambda one: one[0])
+        # the time constant moves the areas as well: by as much as the neighbouring ones that fit nearly as well
+        near = np.array([tried[1] for tried in tries if tried[0] < best + 1.0])
+        return best, areas, np.hypot(errors, np.std(near, axis=0))
+
+    def _fading(self, tau_s: float, numbers: Floats) -> Floats:
+        """A column for each capture: its cooling at size 1 in units of u, and tau_s over what it may take away."""
+        columns = []
+        for place, number in enumerate(numbers):
+            its = self.of_point == number
+            may_be = np.zeros(len(numbers))
+            may_be[place] = tau_s / float(np.max(self.most_kg[its]))
+            columns.append(np.append(np.where(its, np.exp(-self.after_s / tau_s) / self.u, 0.0), may_be))
+        return np.stack(columns, axis=1)
+
+    def _solve(self, basis: Floats, wanted: int) -> tuple[float, Floats, Floats]:
+        flow = np.append(self.flow, np.zeros(len(basis) - len(self.flow)))
+        scale = np.sqrt(np.sum(basis**2, axis=0)) + 1e-300
+        inverse = np.linalg.pinv(basis / scale) / scale[:, None]
+        values = inverse @ flow
+        return float(np.sum((flow - basis @ values) ** 2)), values[:wanted], np.sqrt(np.sum(inverse[:wanted] ** 2, axis=1))
 
 
 def _one(basis: Floats, y: Floats, u: Floats) -> tuple[float, float]:
     square = float(np.sum((basis / u) ** 2))
     return float(np.sum(basis * y / u**2)) / square, 1.0 / sqrt(square)
-
-
-def _two(out: Floats, inward: Floats, flow: Floats, u: Floats) -> tuple[float, float, float]:
-    if not np.any(inward > 0.0):
-        return 0.0, 0.0, 1.0
-    basis = np.stack([out / u, -inward / u], axis=1)
-    inverse = np.linalg.pinv(basis)
-    values = inverse @ (flow / u)
-    return float(values[0]), float(values[1]), sqrt(float(np.sum(inverse[1] ** 2)))
 
 
 def _tie(points: Sequence[SealedPoint], u_zero_pa: float) -> tuple[float, float, tuple[float, ...], float, float, int]:
