@@ -13,13 +13,14 @@ import sys
 import time
 from collections import Counter
 from dataclasses import dataclass, replace
-from math import pi
+from math import hypot, pi
 from pathlib import Path
 
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parent / "parts"))
 
+from borewright.core.autocorrelation import noise_of
 from borewright.core.capture import CaptureResult, CaptureUnusable, analyse_capture
 from borewright.core.crank import piston_travel_m
 from borewright.core.fit_result import FitResult, fit_capture
@@ -38,7 +39,7 @@ from borewright.core.witness import (
 )
 from random_captures import Case, Made, draw_case, make_capture
 
-SOUND_CASES, FAULTY_CASES, FIRST_SEED = 400, 200, 90_000
+SOUND_CASES, FAULTY_CASES, FIRST_SEED = 300, 200, 90_000
 OFF_TDC_DEG = 20.0
 CLEARANCE_OFF = 0.3
 RESTRICTOR_OFF = (0.060 / 0.040) ** 2  # one of the two usual bores for the other
@@ -120,11 +121,15 @@ class Seen:
         phases, known = self.result.phases, self.known
         if phases.isolated is None:
             return None
+        _, _, at_vent = self.part(*phases.baseline)
+        noise = noise_of(at_vent - at_vent.mean())
         return restrictor_from_equalisation(
             *self.part(phases.steady[1] - 50, min(phases.isolated[1], phases.steady[1] + 600)),
             known.dead_volume_m3,
             known.u_dead_volume,
             critical_ratio=known.restrictor.critical_ratio,
+            noise_pa=hypot(noise.sigma, noise.white),
+            noise_ar1=max(noise.phi, 0.0),
             p_ambient_abs_pa=known.p_ambient_abs_pa,
             t_supply_k=known.t_supply_k,
         )

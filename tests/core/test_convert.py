@@ -84,7 +84,7 @@ def test_hot_walls_pass_less_air():
 
 
 def test_the_uncertainty_against_drawing():
-    """First order beside 200 draws of area, exponent and the other restrictor; their deviation is known to 5 %, allowed is 3 times that."""
+    """First order beside 200 draws of area, exponent and the other restrictor, which show a deviation to 5 %."""
     there = replace(USUAL, restrictor=replace(JET_060, u_relative=0.01), p_regulated_gauge_pa=70 * PSI)
     whole = leak(1.0, 300e3, u_exponent=0.1)
     found = convert_leakage(whole, USUAL, there)

@@ -51,6 +51,7 @@ def restrictor_from_equalisation(
     *,
     critical_ratio: float | None = None,
     noise_pa: float = 1_000.0,
+    noise_ar1: float = 0.0,
     p_ambient_abs_pa: float = 101_325.0,
     t_supply_k: float = 293.15,
 ) -> Equalisation:
@@ -58,9 +59,10 @@ def restrictor_from_equalisation(
 
     V_dead/(R·T)·dp_regulated/dt = −ṁ(restrictor), the measured cylinder pressure given; fitted are the area, the difference at the
     start and what the two transducers differ by. u_dead_volume: relative. critical_ratio: the curve of the restrictor as in
-    `Restrictor`. noise_pa: standard deviation of one sample of one channel, taken as white; where the residuals are larger, theirs
-    counts. For valves that close within milliseconds: behind a slowly closing hand valve the area comes out too small. Little
-    leakage leaves no difference to watch: then it is not identifiable. Raises ValueError for arguments that cannot be.
+    `Restrictor`. noise_pa: standard deviation of one sample of one channel; noise_ar1: correlation with the next one, from 0 to
+    under 1, for which the uncertainty is widened by √((1 + φ)/(1 − φ)). Where the residuals are larger, theirs count. For valves
+    that close within milliseconds: behind a slowly closing hand valve the area comes out too small. Little leakage leaves no
+    difference to watch: then it is not identifiable. Raises ValueError for arguments that cannot be.
 
     >>> from borewright.core.restrictor import Restrictor
     >>> jet, t = Restrictor(8.1e-7), np.arange(0.0, 0.3, 1e-3)
@@ -77,6 +79,9 @@ def restrictor_from_equalisation(
     volume = float(checked("dead_volume_m3", dead_volume_m3, above=0.0))
     share = float(checked("u_dead_volume", u_dead_volume, least=0.0))
     noise = float(checked("noise_pa", noise_pa, above=0.0))
+    ar1 = float(checked("noise_ar1", noise_ar1, least=0.0))
+    if ar1 >= 1.0:
+        raise ValueError("noise_ar1: must be under 1")
     ambient = float(checked("p_ambient_abs_pa", p_ambient_abs_pa, above=0.0))
     t_supply = float(checked("t_supply_k", t_supply_k, above=0.0))
     if not t.ndim == 1 or t.shape != regulated.shape or t.shape != cylinder.shape:
@@ -95,7 +100,7 @@ def restrictor_from_equalisation(
     fitted = _fit(follow, difference[part], noise)
     if fitted is None:
         return _not("The regulated pressure does not follow the cylinder's as a dead volume would.")
-    ln_area, u_ln = fitted
+    ln_area, u_ln = fitted[0], fitted[1] * float(np.sqrt((1.0 + ar1) / (1.0 - ar1)))
     u_relative = float(np.hypot(u_ln, share))
     if u_ln > _USABLE:
         return _not("The difference over the restrictor is too small to watch it vanish.")
