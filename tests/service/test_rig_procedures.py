@@ -406,6 +406,18 @@ def test_a_sweep_by_hand_valves() -> None:
     shop.until_vented()
 
 
+def test_a_sweep_by_hand_valves_that_is_ended_early_asks_for_the_vent() -> None:
+    shop = Shop("hillclimb-after-hand")
+    shop.open_sweep(150e3, 350e3, 550e3)
+    shop.bench.act(acts.EndSweep())
+    step = next_step(shop.bench.state)
+    assert (step.key, step.turn_deg) == ("open_vent", None)
+    assert step.text.startswith("PRESSURISED")
+    shop.person.follow(step)
+    shop.until_vented()
+    assert shop.bench.done[-1].analysed.check is None
+
+
 # ---------------------------------------------------------------------- true TDC by other ways
 
 DROP_M = 1e-3

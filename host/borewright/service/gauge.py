@@ -19,11 +19,11 @@ FAR_OFF_SHARE = 0.05  # of the range: farther apart, gauge and transducers do no
 
 
 def next_sweep_pa(state: BenchState) -> float | None:
-    """The pressure of the sweep that comes next, None when there is none."""
+    """The pressure of the sweep that comes next, None when there is none or the sweep was ended."""
     capture = state.capture
     sweep = state.purpose.sweep_gauge_pa
     done = len(capture.readings) if capture is not None else 0
-    return sweep[done] if done < len(sweep) else None
+    return None if done >= len(sweep) or (capture is not None and capture.settled) else sweep[done]
 
 
 def awaits_reading(state: BenchState) -> bool:
@@ -71,5 +71,6 @@ def end_sweep(work: Work) -> None:
     capture = work.state.capture
     if capture is None or capture.purpose.aim != "span":
         return
+    work.set(capture=replace(capture, settled=True))
     if work.state.has_valves:
         happen(work, Event.AIR_RELEASED)
