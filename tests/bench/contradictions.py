@@ -3,7 +3,8 @@
 Random engines, leaks and rigs on the reference rig file, the whole-capture fit, and core.witness. In half of the cases the engine's
 other cylinders have been measured too, in the others the engine data stand alone. What is true of each case and what the host is
 told are drawn from the distributions that it states: clearance volumes 3 %, cylinders among each other 1.5 %, hose 2 %, dead volume
-5 %. "Named" is how often the fault itself stands first; a restrictor and a clearance volume that are wrong make the same volume
+5 %. "Named" is how often the fault itself stands first; capped hose and plugged adapter count as one, because the fill alone, where
+no fit can follow it, does not tell them apart. A restrictor and a clearance volume that are wrong make the same volume
 where too little leaks to see the dead volume empty itself.
 """
 
@@ -53,8 +54,8 @@ FAULTS = ("none", "piston 20° off", "clearance 30 % off", "capped hose", "plugg
 NAMES = {
     "piston 20° off": ("off_tdc",),
     "clearance 30 % off": ("clearance", "off_tdc"),
-    "capped hose": ("capped_hose",),
-    "plugged adapter": ("plugged_adapter",),
+    "capped hose": ("capped_hose", "plugged_adapter"),
+    "plugged adapter": ("plugged_adapter", "capped_hose"),
     "wrong restrictor": ("restrictor",),
 }
 

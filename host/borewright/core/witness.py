@@ -307,19 +307,15 @@ def _hose_alone(said: Statement, others: _Comparison | None, engine: _Comparison
     volume = f"the trapped volume is {said.trapped_m3.value * 1e6:.1f} cm³"
     without = hose.value - said.adapter_m3
     holds = "a little air gets out of a joint" if leaks else "nothing leaks"
+    ask_cap = "is the hose capped, kinked or its coupling shut? is it screwed to the adapter?"
+    ask_plug = "is a check valve left in the adapter, or its bore plugged, or the hole blind?"
+    if said.adapter_m3 < limit * u:  # the volume cannot tell one from the other
+        ask_cap = ask_plug = f"{ask_cap} {ask_plug}"
     if said.adapter_m3 > 0.0 and abs(said.trapped_m3.value - without) < abs(said.trapped_m3.value - hose.value):
-        return Contradiction(
-            "capped_hose",
-            f"{volume}, that of the hose alone ({without * 1e6:.1f} cm³), and {holds}: no cylinder is joined to it",
-            "is the hose capped, kinked or its coupling shut? is it screwed to the adapter?",
-            lower.score,
-        )
-    return Contradiction(
-        "plugged_adapter",
-        f"{volume}, that of hose and adapter ({hose.value * 1e6:.1f} cm³), and {holds}: no cylinder is joined to them",
-        "is a check valve left in the adapter, or its bore plugged, or the hole blind?",
-        lower.score,
-    )
+        words = f"{volume}, that of the hose alone ({without * 1e6:.1f} cm³), and {holds}: no cylinder is joined to it"
+        return Contradiction("capped_hose", words, ask_cap, lower.score)
+    words = f"{volume}, that of hose and adapter ({hose.value * 1e6:.1f} cm³), and {holds}: no cylinder is joined to them"
+    return Contradiction("plugged_adapter", words, ask_plug, lower.score)
 
 
 def _larger(said: Statement, seen: _Comparison, what: str) -> Contradiction:
