@@ -10,6 +10,7 @@ from hypothesis import settings
 collect_ignore = ["run.py", "bench"]
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as cli.main does
 os.environ["XDG_CONFIG_HOME"] = os.environ["APPDATA"] = os.devnull
 os.environ.pop("BOREWRIGHT_UNITS", None)
 

@@ -183,7 +183,7 @@ def aloud(words: Sequence[str]) -> bool:
 
 
 def run(words: Sequence[str], *, show_always: bool) -> bool:
-    environment = {"QT_QPA_PLATFORM": "offscreen", **os.environ}
+    environment = {"QT_QPA_PLATFORM": "offscreen", "OPENBLAS_NUM_THREADS": "1", **os.environ}
     try:
         done = subprocess.run(
             words,

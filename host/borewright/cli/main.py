@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import importlib
+import os
 import sys
 from collections.abc import Sequence
 
@@ -16,7 +17,7 @@ __all__ = ["main"]
 COMMANDS = {
     "demo": "a whole before-and-after job on the simulated rig, in a minute",
     "measure": "test one cylinder",
-    "rig": "check the rig: zero, sealed, restrictor, true TDC",
+    "rig": "check and calibrate the rig: zero, span, sealed, restrictor, volume, true TDC",
     "job": "list and show what has been recorded",
     "units": "choose the units that numbers are shown in",
     "sim": "serve the simulated rig on a serial line or a network port",
@@ -33,6 +34,8 @@ CAUTION = (
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code (borewright.cli.exits)."""
+    # the matrices of a fit are small: threads that share one out cost more than they bring, and steal from the loop that reads the rig
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     words = list(sys.argv[1:] if argv is None else argv)
     parser = argparse.ArgumentParser(
         prog="borewright",

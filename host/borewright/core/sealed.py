@@ -259,7 +259,7 @@ class _Cooling:
     most_kg: Floats
 
     def beside(self, *leaks: Floats) -> tuple[float, Floats, Floats]:
-        """Least squares of leaks (in units of u) and cooling together: chi-square, the leaks' areas, their standard uncertainties."""
+        """Least squares of leaks (in units of u) beside cooling: chi-square, the leaks' areas, their standard uncertainties."""
         n = len(leaks)
         if len(np.unique(self.after_s)) < 4:  # too few moments to tell cooling from a leak
             return self._solve(np.stack(leaks, axis=1), n)
