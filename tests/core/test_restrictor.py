@@ -52,7 +52,7 @@ def test_a_bore_passes_what_the_handbook_says() -> None:
     assert 60.0 * float(hole.mass_flow_kg_s(314_000.0, 94_000.0, 298.15)) == pytest.approx(0.5543, rel=1e-3)
 
 
-@given(conductance=st.floats(1e-10, 1e-6), b=st.floats(0.0, 0.99), u=st.floats(0.0, 0.1))
+@given(conductance=st.floats(1e-10, 1e-6), b=st.floats(0.0, 0.9), u=st.floats(0.0, 0.1))
 def test_conductance_comes_back(conductance: float, b: float, u: float) -> None:
     made = Restrictor.from_conductance(conductance, b, u, 0.02)
     assert made.conductance_m3_s_pa == pytest.approx(conductance, rel=1e-12)
@@ -111,7 +111,7 @@ def test_arrays_of_any_shape() -> None:
     [
         (lambda: Restrictor(0.0), "area_m2"),
         (lambda: Restrictor(float("nan")), "area_m2"),
-        (lambda: Restrictor(1e-6, 1.0), "critical_ratio"),
+        (lambda: Restrictor(1e-6, 0.95), "critical_ratio"),
         (lambda: Restrictor(1e-6, -0.1), "critical_ratio"),
         (lambda: Restrictor(1e-6, float("nan")), "critical_ratio"),
         (lambda: Restrictor(1e-6, None, -0.1), "u_relative"),

