@@ -22,6 +22,7 @@ _LEAST_STEADY_S = 0.3
 _NEARLY_ALL_PERCENT = 90.0
 _NEARLY_ALL = "nearly all air gets out: right hole, right TDC? decompression device or a valve held open? adapter?"
 _LEAST_DECAY_SAMPLES = 8
+_STANDS_SHARE = 0.02  # a regulator's creep and droop stay within it
 _FLAGS_AGREE_S = 0.5  # blocks, valve travel and noise together stay well under this
 
 
@@ -103,7 +104,7 @@ def analyse_capture(
     t = columns.t_s
     phases = find_phases(t, regulated, cylinder, p_ambient_abs_pa)
 
-    phases, flag_marks = _beside_flags(columns.flags, t, phases)
+    phases, flag_marks = _beside_flags(columns.flags, t, phases, regulated)
 
     vented = slice(*phases.baseline)
     offset_regulated, offset_cylinder = float(np.mean(regulated[vented])), float(np.mean(cylinder[vented]))
@@ -143,8 +144,14 @@ def analyse_capture(
     )
 
 
-def _beside_flags(flags: npt.NDArray[np.uint16], t: Floats, phases: Phases) -> tuple[Phases, tuple[str, ...]]:
-    """Beside what the device says of its valves: a shut without a trace is taken from it, a contradiction is marked."""
+def _beside_flags(
+    flags: npt.NDArray[np.uint16], t: Floats, phases: Phases, regulated: Floats
+) -> tuple[Phases, tuple[str, ...]]:
+    """Beside what the device says of its valves: a shut without a trace is taken from it, a contradiction is marked.
+
+    In a tight volume settling looks like leaking, and the shut may be seen where the fill ends: while p_regulated stands as it
+    stood, the device's word that the supply is open is the better one.
+    """
     supply = (flags & int(SampleFlags.SUPPLY_OPEN)) != 0
     after_fill = np.flatnonzero(supply[phases.fill[0] :])
     if after_fill.size == 0:
@@ -155,6 +162,11 @@ def _beside_flags(flags: npt.NDArray[np.uint16], t: Floats, phases: Phases) -> t
     if phases.isolated is None and phases.fill[1] < shut < phases.steady[1] and t[opened - 1] - t[shut] > 0.1:
         stood = replace(phases, steady=(phases.steady[0], shut), isolated=(shut, opened))
         return stood, ("the pressure hardly fell after the supply was shut; the moment is the device's word",)
+    seen = phases.steady[1]
+    if t[min(shut, len(t) - 1)] - t[min(seen, len(t) - 1)] > _FLAGS_AGREE_S and phases.fill[1] < shut < opened:
+        still = float(np.median(regulated[shut - max(1, (shut - seen) // 4) : shut]))
+        if abs(still / max(float(np.median(regulated[phases.fill[1] : seen + 1])), 1.0) - 1.0) < _STANDS_SHARE:
+            return replace(phases, steady=(phases.fill[1], shut), isolated=(shut, opened)), ()
     if abs(float(t[min(shut, len(t) - 1)] - t[min(phases.steady[1], len(t) - 1)])) > _FLAGS_AGREE_S:
         return phases, ("the device's word and the pressures disagree on when the supply was shut",)
     return phases, ()
