@@ -110,9 +110,10 @@ class _Task:
             share = 0.5 if float(step @ hessian @ last) < 0.0 else 1.0
             unknowns = unknowns + share * step
             state = self._kept_sound(state + share * (course.state - state + np.einsum("nsq,q->sn", course.state_by, step)))
-            if not np.all(np.isfinite(unknowns)):
+            variance = np.diag(covariance)
+            if not (np.all(np.isfinite(unknowns)) and np.all(variance > 0.0)):
                 raise CaptureUnusable(NOT_FOLLOWED)
-            if np.max(np.abs(step) / np.sqrt(np.diag(covariance))) < 0.02 and course.defect_pa < 20.0:
+            if np.max(np.abs(step) / np.sqrt(variance)) < 0.02 and course.defect_pa < 20.0:
                 break
         else:
             raise CaptureUnusable(NOT_FOLLOWED)
