@@ -98,11 +98,19 @@ def _sealed(result: dict[str, Any], units: ShownUnits) -> list[str]:
     }
     at = [_pressure(units, point["p_regulated_gauge_pa"]) for point in result["points"]]
     lines = [
-        f"own leak {_area(units, sealed['net_leak_area_m2'])} ± {_area(units, 2.0 * sealed['u_own_leak_area_m2'])}, "
+        f"own leak {_own_leak(units, sealed)}, "
         f"{_area(units, sealed['limit_area_m2'])} at most may be: {ways[sealed['direction']]}",
         f"transducers differ by {sealed['tie_share'] * 100:+.3f} ± {sealed['u_tie'] * 200:.3f} %, seen at {', '.join(at)}",
     ]
     return lines + [f"mark: {remark}" for remark in sealed["remarks"]]
+
+
+def _own_leak(units: ShownUnits, sealed: dict[str, Any]) -> str:
+    """The leak by its size, the way is said beside it; under a twentieth of the limit its size does not matter."""
+    net, u = abs(float(sealed["net_leak_area_m2"])), 2.0 * float(sealed["u_own_leak_area_m2"])
+    if net + u < 0.05 * float(sealed["limit_area_m2"]):
+        return f"under {_area(units, 0.05 * float(sealed['limit_area_m2']))}"
+    return f"{_area(units, net)} ± {_area(units, u)}"
 
 
 def _restrictor(result: dict[str, Any], units: ShownUnits) -> list[str]:

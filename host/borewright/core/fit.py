@@ -52,7 +52,8 @@ def fit_record(record: Record, instrument: Instrument) -> Fitted:
     best: Fitted | None = None
     for wall_w_k in FIRST_WALL_W_K:
         try:
-            fitted = task.search(wall_w_k)
+            with np.errstate(invalid="ignore", over="ignore", divide="ignore"):  # a search that leads nowhere is seen by its end
+                fitted = task.search(wall_w_k)
         except (CaptureUnusable, np.linalg.LinAlgError):
             continue
         if best is None or fitted.chi2 < best.chi2:
