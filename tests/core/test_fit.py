@@ -61,7 +61,7 @@ def test_a_part_that_still_settles_is_carried_to_its_end(synthesise: Callable[..
 
 
 def test_a_wrong_wall_temperature_is_not_taken_for_certain(synthesise: Callable[..., Any]) -> None:
-    """Told that the engine is 20 K warmer than it is, and unsure of it, the fit states an area so wide that the true one is in it."""
+    """Told that the engine is 20 K warmer than it is, and unsure of it, the fit states an area wide enough for the true one."""
     made = synthesise(leak_mm2=1.0)
     fit = fitted(made, replace(KNOWN, t_cylinder_k=313.15, u_t_cylinder_k=15.0))
     assert inside(fit.budget("leak area"), 1.0)
