@@ -136,6 +136,7 @@ def _lines(
     """The tests as a table with their bands, by what they were judged, the repeats, and, where asked for, the budgets."""
     from borewright.cli.budget_table import budget_lines, repeats_lines
     from borewright.cli.judged import band_of, stages_lines
+    from borewright.service.other_cylinders import odd_volumes
     from borewright.service.repeated_tests import kept_budgets, repeated_tests
 
     tests = [(job, capture) for job, captures in shown for capture in captures]
@@ -148,6 +149,7 @@ def _lines(
     ]
     lines = table_lines(_headings(units), rows)
     lines += stages_lines([(job, stage) for (job, _), stage in zip(shown, judged, strict=True)])
+    lines += [f"  contradiction, {job.stage}: {words}" for job, captures in shown for words in odd_volumes(captures)]
     lines += repeats_lines([(job, repeated_tests(captures)) for job, captures in shown])
     if args.budget:
         for job, capture in tests:
@@ -165,6 +167,7 @@ def _headings(units: ShownUnits) -> tuple[str, ...]:
 def _as_dict(job: JobRecord, captures: Sequence[CaptureRecord], stage: JudgedStage) -> dict[str, Any]:
     from borewright.cli.budget_table import budget_as_dict, repeats_as_dict
     from borewright.cli.judged import judgement_as_dict, stage_as_dict
+    from borewright.service.other_cylinders import odd_volumes
     from borewright.service.repeated_tests import kept_budgets, repeated_tests
     from borewright.store.export import capture_as_dict, job_as_dict
 
@@ -176,7 +179,8 @@ def _as_dict(job: JobRecord, captures: Sequence[CaptureRecord], stage: JudgedSta
         for capture in captures
     ]
     repeats = [repeats_as_dict(repeated) for repeated in repeated_tests(captures)]
-    return job_as_dict(job) | {"captures": listed, "repeats": repeats} | stage_as_dict(stage)
+    more = {"captures": listed, "repeats": repeats, "contradictions": list(odd_volumes(captures))}
+    return job_as_dict(job) | more | stage_as_dict(stage)
 
 
 def _row(job: JobRecord, capture: CaptureRecord, budgets: Mapping[str, Budget], band: str, units: ShownUnits) -> list[str]:
