@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from borewright.core.flow import mass_flow_kg_s
 from borewright.core.readiness_table import Event
-from borewright.core.rigchecks import GAS_CONSTANT_AIR
+from borewright.core.flow import AIR_GAS_CONSTANT
 from borewright.core.samples import SampleColumns
 from borewright.service.air import happen
 from borewright.service.facts import conditions_of
@@ -60,5 +60,5 @@ def _puff_fits(state: BenchState) -> bool:
     regulated, cylinder = transducers.gauge_pa(SampleColumns.join(capture.parts))
     p_fed_pa = float(regulated.max())
     fed_kg_s = float(mass_flow_kg_s(state.restrictor_area_m2, p_fed_pa + STANDARD_AIR_PA, STANDARD_AIR_PA, STANDARD_AIR_K))
-    rise_pa = fed_kg_s * state.limits.puff_s * GAS_CONSTANT_AIR * STANDARD_AIR_K / (setup.dead_volume_m3 + setup.hose_volume_m3)
+    rise_pa = fed_kg_s * state.limits.puff_s * AIR_GAS_CONSTANT * STANDARD_AIR_K / (setup.dead_volume_m3 + setup.hose_volume_m3)
     return float(cylinder.max()) > LEAST_FILL_SHARE * min(rise_pa, p_fed_pa)
