@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from borewright.core.flow import mass_flow_kg_s
+from borewright.core.flow import AIR_GAS_CONSTANT, mass_flow_kg_s
 from borewright.core.readiness_table import Event
-from borewright.core.flow import AIR_GAS_CONSTANT
 from borewright.core.samples import SampleColumns
 from borewright.service.air import happen
 from borewright.service.facts import conditions_of
