@@ -169,7 +169,7 @@ def area_of(case: Case, grid: Grid | None = None) -> tuple[float, float]:
             (("regulated", result.zero_regulated_pa), ("cylinder", result.zero_cylinder_pa))
         )
     )
-    record = record_of(made.columns.t_s, regulated, cylinder, result, *([] if grid is None else [grid]))
+    record = record_of(made.columns.t_s, regulated, cylinder, result, grid=Grid() if grid is None else grid)
     fitted = fit_record(record, known)
     return float(fitted.unknowns[Q.LEAK]), float(np.sqrt(fitted.from_noise[Q.LEAK, Q.LEAK]))
 

@@ -174,6 +174,16 @@ def test_a_test_computed_anew_from_its_raw_samples_gives_the_same_numbers(shown:
             assert {name: anew[name] for name in row["decay"]} == row["decay"]
 
 
+def test_sound_tests_are_fitted_and_contradict_nothing(shown: Shown) -> None:
+    with shown.record() as store:
+        tests = [capture for capture in store.list_captures() if capture.purpose == "test"]
+    assert len(tests) == 8
+    for test in tests:
+        assert test.result is not None
+        assert abs(test.result["fit"]["chi2_reduced"] - 1.0) < 0.6
+        assert not [mark for mark in test.marks if "contradiction" in mark or "steady part" in mark]
+
+
 def test_a_table_for_each_stage_says_the_same_as_the_json(shown: Shown) -> None:
     files = [Path(name) for name in shown.document["files"]]
     assert [file.name for file in files] == ["demo-before.csv", "demo-after.csv"]

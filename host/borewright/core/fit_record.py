@@ -11,10 +11,11 @@ from borewright.core.capture import CaptureResult, CaptureUnusable
 from borewright.core.fit_blocks import Blocks, Grid, ar1_block_covariance, block_edges, make_blocks
 from borewright.core.flow import Floats
 
-__all__ = ["Record", "record_of"]
+__all__ = ["AROUND_SHUT_BY_HAND_S", "AROUND_SHUT_S", "Record", "record_of"]
 
 AFTER_OPENING_S = 0.04  # valves travel and the vent may still be closing; the fit begins behind it with a free state
-AROUND_SHUT_S = 0.03
+AROUND_SHUT_S = 0.03  # a solenoid valve travels, and so long before the vent is seen to open the decay is left alone
+AROUND_SHUT_BY_HAND_S = 0.3  # a hand valve does, unseen: the last of its way hardly shows in the pressures
 LEAST_CLOSED_S = 0.05
 DEFAULT_GRID = Grid()
 END_SHARE, END_PA = 0.03, 5_000.0  # below these the decay says more of the zero than of the leak
@@ -34,9 +35,17 @@ class Record:
 
 
 def record_of(
-    t_s: Floats, p_regulated_pa: Floats, p_cylinder_pa: Floats, result: CaptureResult, grid: Grid = DEFAULT_GRID
+    t_s: Floats,
+    p_regulated_pa: Floats,
+    p_cylinder_pa: Floats,
+    result: CaptureResult,
+    around_shut_s: float = AROUND_SHUT_S,
+    grid: Grid = DEFAULT_GRID,
 ) -> Record:
-    """Blocks and noise of a capture whose phases are known. Pressures gauge, zeros of the vented baseline taken off."""
+    """Blocks and noise of a capture whose phases are known. Pressures gauge, zeros of the vented baseline taken off.
+
+    around_shut_s: for how long after the shut the supply valve may still be closing; until then p_regulated drives as measured.
+    """
     phases = result.phases
     period = float(np.median(np.diff(t_s)))
 
@@ -47,11 +56,11 @@ def record_of(
     shut = phases.steady[1]
     if shut - start < samples(0.5):
         raise CaptureUnusable("The air was on for too short a time for a fit; keep it on until the reading is steady.")
-    parts = [block_edges(start, shut - samples(AROUND_SHUT_S), period, grid)]
+    parts = [block_edges(start, shut - samples(around_shut_s), period, grid)]
     driven_parts = 1
     if phases.isolated is not None:
-        closed = phases.isolated[0] + samples(AROUND_SHUT_S)
-        end = phases.isolated[1] - samples(AROUND_SHUT_S)
+        closed = phases.isolated[0] + samples(around_shut_s)
+        end = phases.isolated[1] - samples(around_shut_s)
         width = max(samples(0.004), (closed - shut) // 20)
         low = max(END_PA, END_SHARE * result.p_cylinder_gauge_pa)
         smooth = _block_floor(p_cylinder_pa[closed:end], samples(0.02))
@@ -59,7 +68,7 @@ def record_of(
         if under.size:
             end = min(end, closed + int(under[0]) * samples(0.02))
         if end - closed >= samples(LEAST_CLOSED_S):
-            parts.append(np.append(np.arange(shut - samples(AROUND_SHUT_S), closed - width // 2, width), closed))
+            parts.append(np.append(np.arange(shut - samples(around_shut_s), closed - width // 2, width), closed))
             parts.append(block_edges(closed, end, period, grid))
             driven_parts = 2
     blocks = make_blocks(t_s, p_regulated_pa, p_cylinder_pa, parts, driven_parts)

@@ -12,7 +12,7 @@ import numpy as np
 from borewright.core.capture import CaptureResult, CaptureUnusable
 from borewright.core.fit import Fitted, fit_record
 from borewright.core.fit_plant import LEAST_RELATIVE, PHYSICAL, Q, derivatives
-from borewright.core.fit_record import Record, record_of
+from borewright.core.fit_record import AROUND_SHUT_BY_HAND_S, AROUND_SHUT_S, Record, record_of
 from borewright.core.flow import Floats
 from borewright.core.instrument import Instrument
 from borewright.core.rig import ChannelLaw
@@ -128,7 +128,8 @@ def fit_capture(
     """
     regulated = laws["regulated"].with_zero(result.zero_regulated_pa).gauge_pa(columns.raw[regulated_channel])
     cylinder = laws["cylinder"].with_zero(result.zero_cylinder_pa).gauge_pa(columns.raw[cylinder_channel])
-    record = record_of(columns.t_s, regulated, cylinder, result)
+    around_shut_s = AROUND_SHUT_S if columns.supply_driven else AROUND_SHUT_BY_HAND_S
+    record = record_of(columns.t_s, regulated, cylinder, result, around_shut_s)
     fitted = fit_record(record, instrument)
     return _read(record, fitted, instrument)
 

@@ -49,6 +49,11 @@ class SampleColumns:
         """Device time of each sample in seconds, float64[n]."""
         return self.tick / float(self.tick_rate_hz)
 
+    @property
+    def supply_driven(self) -> bool:
+        """Whether the device has opened the supply in these samples; a person's hand on a valve is not seen in the flags."""
+        return bool(np.any(self.flags & int(SampleFlags.SUPPLY_OPEN)))
+
     @staticmethod
     def empty(channels: int, tick_rate_hz: int) -> SampleColumns:
         """No samples.

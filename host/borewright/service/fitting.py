@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
+import numpy as np
+
+from borewright.core.autocorrelation import noise_of
 from borewright.core.capture import CaptureResult, CaptureUnusable
 from borewright.core.engine import Engine
-from borewright.core.equalisation import restrictor_from_equalisation
+from borewright.core.equalisation import Equalisation, restrictor_from_equalisation
 from borewright.core.fit_result import FitResult, fit_capture
 from borewright.core.flow import Floats
 from borewright.core.instrument import Instrument
@@ -43,9 +47,9 @@ def fit_test(columns: SampleColumns, laws: Laws, engine: Engine | None, read: Ca
     try:
         fit = fit_capture(columns, laws.by_name, read, instrument, laws.regulated_channel, laws.cylinder_channel)
     except CaptureUnusable as unusable:
-        marks = _contradictions(columns.t_s, read, None, instrument, engine, (regulated, cylinder))
+        marks = _contradictions(columns, read, None, instrument, engine, (regulated, cylinder))
         return Fitting(read, None, direct, (f"read from the steady part alone: {unusable}", *marks))
-    marks = _contradictions(columns.t_s, read, fit, instrument, engine, (regulated, cylinder))
+    marks = _contradictions(columns, read, fit, instrument, engine, (regulated, cylinder))
     apart = abs(fit.budget("leakage").value - direct[0].value)
     if apart > LARGEST_DISAGREEMENT_PERCENT + fit.budget("leakage").expanded() + direct[0].expanded():
         disagree = "the fit of the whole capture and its steady part disagree; the steady part is stated"
@@ -59,7 +63,7 @@ def fit_test(columns: SampleColumns, laws: Laws, engine: Engine | None, read: Ca
 
 
 def _contradictions(
-    t_s: Floats,
+    columns: SampleColumns,
     read: CaptureResult,
     fit: FitResult | None,
     instrument: Instrument,
@@ -67,20 +71,7 @@ def _contradictions(
     pressures: tuple[Floats, Floats],
 ) -> tuple[str, ...]:
     """What the capture says against the engine's data and the rig's, as marks; the other cylinders are looked at when shown."""
-    equalisation = None
-    if read.phases.isolated is not None:
-        start = max(read.phases.isolated[0] - int((t_s < t_s[0] + BEFORE_SHUT_S).sum()), 0)
-        stop = min(read.phases.isolated[1], start + int((t_s[start:] < t_s[start] + EQUALISES_S).sum()))
-        equalisation = restrictor_from_equalisation(
-            t_s[start:stop],
-            pressures[0][start:stop],
-            pressures[1][start:stop],
-            instrument.dead_volume_m3,
-            instrument.u_dead_volume,
-            critical_ratio=instrument.restrictor.critical_ratio,
-            p_ambient_abs_pa=instrument.p_ambient_abs_pa,
-            t_supply_k=instrument.t_supply_k,
-        )
+    t_s = columns.t_s
     if fit is None:  # the fill alone still shows a volume, to a tenth or so
         air = slice(read.phases.fill[0], read.phases.steady[0])
         filled = volume_from_fill(
@@ -107,10 +98,34 @@ def _contradictions(
         p_gauge_pa=read.p_cylinder_gauge_pa,
         clearance_m3=None if engine is None else Figure(engine.clearance_m3, U_CLEARANCE * engine.clearance_m3),
         geometry=None if engine is None else Geometry(engine.bore_m, engine.stroke_m, engine.rod_m, engine.pin_offset_m),
-        equalisation=equalisation,
+        equalisation=_equalisation(columns, read, instrument, pressures),
         chi2_reduced=None if fit is None else fit.chi2_reduced,
         degrees_of_freedom=0 if fit is None else fit.degrees_of_freedom,
     )
     return tuple(
         f"{'to be asked' if found.question else 'contradiction'}: {found.words}; {found.ask}" for found in contradictions(said)
+    )
+
+
+def _equalisation(
+    columns: SampleColumns, read: CaptureResult, instrument: Instrument, pressures: tuple[Floats, Floats]
+) -> Equalisation | None:
+    """What the dead volume says of the restrictor after the shut; nothing behind a hand valve, which closes too slowly for it."""
+    if read.phases.isolated is None or not columns.supply_driven:
+        return None
+    t_s, (shut, opened) = columns.t_s, read.phases.isolated
+    start, stop = (int(np.searchsorted(t_s, t_s[shut] + seconds)) for seconds in (-BEFORE_SHUT_S, EQUALISES_S))
+    stop = min(stop, opened)
+    noise = noise_of(pressures[1][slice(*read.phases.baseline)])
+    return restrictor_from_equalisation(
+        t_s[start:stop],
+        pressures[0][start:stop],
+        pressures[1][start:stop],
+        instrument.dead_volume_m3,
+        instrument.u_dead_volume,
+        critical_ratio=instrument.restrictor.critical_ratio,
+        noise_pa=max(math.hypot(noise.sigma, noise.white), 1.0),
+        noise_ar1=max(noise.phi, 0.0),
+        p_ambient_abs_pa=instrument.p_ambient_abs_pa,
+        t_supply_k=instrument.t_supply_k,
     )
