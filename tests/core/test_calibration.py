@@ -8,7 +8,8 @@ from typing import Any
 
 import numpy as np
 import pytest
-from borewright.core.calibration import (
+from borewright.core.calibration import calibrated_laws, calibration_of, instrument_of
+from borewright.core.kept import (
     RESULTS,
     RestrictorKept,
     SealedKept,
@@ -17,10 +18,7 @@ from borewright.core.calibration import (
     TdcKept,
     VolumesKept,
     ZeroKept,
-    calibrated_laws,
-    calibration_of,
     check_of,
-    instrument_of,
     kept_of,
 )
 from borewright.core.plain import from_plain, to_plain

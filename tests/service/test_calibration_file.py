@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from borewright.core.calibration import (
+from borewright.core.calibration import Calibration, calibrated_laws, instrument_of
+from borewright.core.kept import (
     AcceptanceKept,
-    Calibration,
     RestrictorKept,
     SealedKept,
     SpanChannel,
@@ -20,9 +20,7 @@ from borewright.core.calibration import (
     TdcKept,
     VolumesKept,
     ZeroKept,
-    calibrated_laws,
     check_of,
-    instrument_of,
 )
 from borewright.core.restrictor_fit import Orifice, OrificePoint, accept_reference, restrictor_of_one_orifice
 from borewright.core.rig import ChannelLaw, RigSetup

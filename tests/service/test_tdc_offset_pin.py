@@ -9,8 +9,8 @@ import pytest
 from boresim.endpoint import SimEndpoint
 from boresim.rig import SimRig
 from boresim.scenario import load_scenario
-from borewright.core.calibration import TdcKept, kept_of
 from borewright.core.crank import stop_middle_late_deg
+from borewright.core.kept import TdcKept, kept_of
 from borewright.service.bench import Bench
 from borewright.service.engines import engine_from_document
 from borewright.simrig.person import Person

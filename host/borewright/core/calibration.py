@@ -7,45 +7,14 @@ from dataclasses import dataclass, replace
 from math import sqrt
 
 from borewright.core.instrument import Instrument
-from borewright.core.kept import (
-    DAY_S,
-    RESULTS,
-    AcceptanceKept,
-    CheckKept,
-    RestrictorKept,
-    SealedKept,
-    SpanChannel,
-    SpanKept,
-    TdcKept,
-    VolumesKept,
-    ZeroKept,
-    check_of,
-    kept_of,
-)
+from borewright.core.kept import DAY_S, RestrictorKept, SealedKept, SpanKept, VolumesKept, kept_of
 from borewright.core.limits import Limits
 from borewright.core.restrictor import Restrictor
 from borewright.core.rig import ChannelLaw, CheckKind, RigCheck, RigSetup
 from borewright.core.sealed import ONE_PRESSURE_TIE
 from borewright.core.span import Span
 
-__all__ = [
-    "RESULTS",
-    "AcceptanceKept",
-    "Calibration",
-    "CheckKept",
-    "RestrictorKept",
-    "SealedKept",
-    "SpanChannel",
-    "SpanKept",
-    "TdcKept",
-    "VolumesKept",
-    "ZeroKept",
-    "calibrated_laws",
-    "calibration_of",
-    "check_of",
-    "instrument_of",
-    "kept_of",
-]
+__all__ = ["Calibration", "calibrated_laws", "calibration_of", "instrument_of", "interval_s"]
 
 _UNKNOWN = Instrument(Restrictor(1e-6))  # what an instrument is taken for where nothing is known
 DEFAULT_INTERVAL_S: dict[CheckKind, float | None] = {

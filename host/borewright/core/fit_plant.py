@@ -21,7 +21,7 @@ from enum import IntEnum
 import numpy as np
 
 from borewright.core.flow import AIR_GAS_CONSTANT, GAMMA_AIR, Floats, flow_function
-from borewright.core.restrictor import STRAIGHT_ABOVE_RATIO, Restrictor, straight_near_one
+from borewright.core.restrictor import CHOKED, STRAIGHT_ABOVE_RATIO, Restrictor, restrictor_curve, straight_near_one
 
 __all__ = ["Plant", "Q", "derivatives"]
 
@@ -104,8 +104,9 @@ class Plant:
         t_in = np.where(forward, t_supply, t)
         full = self.restrictor.area_m2 * np.exp(u[Q.LN_RESTRICTOR]) * high / np.sqrt(AIR_GAS_CONSTANT * t_in)
         over = np.where(forward, p, p_regulated) / high
+        curve = None if self.restrictor.critical_ratio is None else u[Q.CRITICAL_RATIO]
         close = np.exp(u[Q.NEAR_ONE] * np.exp((over - 1.0) / NEAR_ONE_RATIO))
-        flow_in = np.where(forward, full, -full) * close * self._restrictor_shape(over, u[Q.CRITICAL_RATIO])
+        flow_in = np.where(forward, full, -full) * close * restrictor_curve(over, curve)
         x = np.log(np.maximum((p - p_ambient) / self.p_scale_gauge_pa, LEAST_RELATIVE))
         area = u[Q.LEAK] * np.exp((u[Q.EXPONENT] + 0.5 * u[Q.CURVE] * x) * x)
         ratio = np.minimum(p_ambient / p, 1.0)
@@ -113,7 +114,7 @@ class Plant:
         flow_out = area * p / np.sqrt(AIR_GAS_CONSTANT * t) * leak_shape
         stretch = u[Q.STRETCH]
         volume = np.exp(u[Q.LN_VOLUME]) + stretch * (p - p_ambient - self.p_scale_gauge_pa)
-        stirred = 1.0 + u[Q.STIR] * np.maximum(flow_in, 0.0) / (0.6847 * full)
+        stirred = 1.0 + u[Q.STIR] * np.maximum(flow_in, 0.0) / (CHOKED * full)
         dense = (p / (self.p_scale_gauge_pa + p_ambient)) ** u[Q.WALL_EXPONENT]
         heat = np.exp(u[Q.LN_WALL]) * stirred * dense * (u[Q.T_WALL] - t)
         gained = HEAT_CAPACITY * (flow_in * t_in - flow_out * t) + heat
@@ -121,13 +122,6 @@ class Plant:
         dt = t * (1.0 / p + stretch / volume) * dp - AIR_GAS_CONSTANT * t**2 / (p * volume) * (flow_in - flow_out)
         d_regulated = -AIR_GAS_CONSTANT * t_supply / (self.dead_volume_m3 * np.exp(u[Q.LN_DEAD])) * flow_in
         return dp, dt, d_regulated
-
-    def _restrictor_shape(self, ratio: Floats, critical_ratio: Floats) -> Floats:
-        low = np.minimum(ratio, STRAIGHT_ABOVE_RATIO)
-        if self.restrictor.critical_ratio is None:
-            return straight_near_one(ratio, flow_function(low))
-        over = np.clip((low - critical_ratio) / (1.0 - critical_ratio), 0.0, 1.0)
-        return straight_near_one(ratio, 0.684731456 * np.sqrt(1.0 - over**2))
 
 
 def derivatives(plant: Plant, state: Floats, unknowns: Floats) -> tuple[Floats, Floats, Floats]:

@@ -9,11 +9,11 @@ import numpy.typing as npt
 
 from borewright.core.flow import AIR_GAS_CONSTANT, ANR, Floats, checked, choked_flow_constant, flow_function
 
-__all__ = ["Restrictor", "straight_near_one"]
+__all__ = ["CHOKED", "Restrictor", "restrictor_curve", "straight_near_one"]
 
 STRAIGHT_ABOVE_RATIO = 0.999
-_CHOKED = float(choked_flow_constant())
-_CONDUCTANCE_PER_AREA = _CHOKED / (np.sqrt(AIR_GAS_CONSTANT * ANR.t_k) * ANR.density_kg_m3)
+CHOKED = float(choked_flow_constant())
+_CONDUCTANCE_PER_AREA = CHOKED / (np.sqrt(AIR_GAS_CONSTANT * ANR.t_k) * ANR.density_kg_m3)
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,10 +72,20 @@ class Restrictor:
     def flow_function(self, ratio: npt.ArrayLike) -> Floats:
         """Dimensionless mass flow ṁ·√(R·T)/(A·p_up) at a ratio of down- to upstream pressure from 0 to 1."""
         r = np.asarray(ratio, dtype=np.float64)
-        if self.critical_ratio is None:
-            return straight_near_one(r, flow_function(np.minimum(r, STRAIGHT_ABOVE_RATIO)))
-        over = np.clip((np.minimum(r, STRAIGHT_ABOVE_RATIO) - self.critical_ratio) / (1.0 - self.critical_ratio), 0.0, 1.0)
-        return straight_near_one(r, _CHOKED * np.sqrt(1.0 - over**2))
+        return restrictor_curve(r, self.critical_ratio)
+
+
+def restrictor_curve(ratio: Floats, critical_ratio: float | Floats | None) -> Floats:
+    """The flow function of a restrictor at ratios from 0 to 1: the ideal nozzle's own (None), or ISO 6358's quarter ellipse.
+
+    >>> restrictor_curve(np.array([0.3, 0.75, 1.0]), 0.5).round(4).tolist()
+    [0.6847, 0.593, 0.0]
+    """
+    low = np.minimum(ratio, STRAIGHT_ABOVE_RATIO)
+    if critical_ratio is None:
+        return straight_near_one(ratio, flow_function(low))
+    over = np.clip((low - critical_ratio) / (1.0 - critical_ratio), 0.0, 1.0)
+    return straight_near_one(ratio, CHOKED * np.sqrt(1.0 - over**2))
 
 
 def straight_near_one(ratio: Floats, value_up_to_limit: Floats) -> Floats:

@@ -162,12 +162,8 @@ def by_timing_mark(
     """
     if not abs(mark_before_tdc_deg) <= MARK_ADVANCE_DEG:
         raise CheckRefused(f"A timing mark at {mark_before_tdc_deg:g} degrees cannot be right; give {MARK_ADVANCE_DEG:g} at most.")
-    width = float(checked("half_width_deg", half_width_deg, least=0.0))
-    u_deg = sqrt(width**2 / 3.0 + _encoder(counts_per_rev, backlash_deg) ** 2)
-    at = count + running_sign * mark_before_tdc_deg / 360.0 * counts_per_rev
-    return _made(
-        cylinder, at - index_count, counts_per_rev, u_deg, "timing_mark", "true TDC by timing mark", backlash_deg=backlash_deg
-    )
+    at = count - index_count + running_sign * mark_before_tdc_deg / 360.0 * counts_per_rev
+    return _within(half_width_deg, at, cylinder, counts_per_rev, "timing_mark", "true TDC by timing mark", backlash_deg)
 
 
 def by_locking_pin(
@@ -189,9 +185,20 @@ def by_locking_pin(
     """
     if not abs(pin_before_tdc_deg) <= 180.0:
         raise CheckRefused(f"A locking pin at {pin_before_tdc_deg:g} degrees cannot be right; give 180 at most.")
+    at = count - index_count + running_sign * pin_before_tdc_deg / 360.0 * counts_per_rev
+    return _within(half_width_deg, at, cylinder, counts_per_rev, "locking_pin", "true TDC by locking pin", backlash_deg)
+
+
+def _within(
+    half_width_deg: float,
+    counts_after_index: float,
+    cylinder: int,
+    counts_per_rev: int,
+    method: Literal["timing_mark", "locking_pin"],
+    mark: str,
+    backlash_deg: float,
+) -> MarkedTdc:
+    """True TDC at a count after the index, anywhere within the half-width as likely."""
     width = float(checked("half_width_deg", half_width_deg, least=0.0))
     u_deg = sqrt(width**2 / 3.0 + _encoder(counts_per_rev, backlash_deg) ** 2)
-    at = count + running_sign * pin_before_tdc_deg / 360.0 * counts_per_rev
-    return _made(
-        cylinder, at - index_count, counts_per_rev, u_deg, "locking_pin", "true TDC by locking pin", backlash_deg=backlash_deg
-    )
+    return _made(cylinder, counts_after_index, counts_per_rev, u_deg, method, mark, backlash_deg=backlash_deg)

@@ -8,7 +8,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, get_args
 
-from borewright.core.calibration import RESULTS, Calibration, calibration_of, instrument_of
+from borewright.core.calibration import Calibration, calibration_of, instrument_of
+from borewright.core.kept import RESULTS
 from borewright.core.plain import from_plain, to_plain
 from borewright.core.rig import CheckKind, RigCheck, RigSetup
 from borewright.errors import UseError
