@@ -114,7 +114,7 @@ class RigSetup:
     regulated_high_gauge_pa: float = 620_528.2
     rated_cylinder_side_gauge_pa: float = 1_000_000.0
     dead_volume_m3: float = 20e-6
-    hose_volume_m3: float = 30e-6
+    hose_volume_m3: float = 34e-6  # with its adapter
     running_sign: Literal[1, -1] = 1
     restraint_slack_deg: float = 0.0
     converter_nonlinearity_lsb: float = 0.0
