@@ -1,0 +1,217 @@
+"""A job file: jobs on their way to another record. A .zip with job.json, raw samples as NPZ and photos, whole or not at all.
+
+Nothing in the file is trusted: what it unpacks to is bounded before it is unpacked, no name in it becomes a path, and nothing in it
+is ever executed (NPZ without pickle). What job.json has to look like stands in job.schema.json.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import io
+import json
+import os
+import zipfile
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from borewright.errors import StoreError, UseError
+from borewright.store.errors import os_error
+
+if TYPE_CHECKING:
+    from borewright.core.samples import SampleColumns
+
+__all__ = ["FORMAT", "VERSION", "JobFile", "job_schema", "read_job_file", "save_new", "zip_bytes"]
+
+FORMAT = "borewright job"
+VERSION = 1
+DOCUMENT = "job.json"
+LARGEST_FILE = 500_000_000
+LARGEST_DOCUMENT = 200_000_000
+LARGEST_SAMPLES = 800_000_000  # of one test, unpacked: over six hours at 1 kHz
+LARGEST_PHOTO = 20_000_000
+SAMPLE_COLUMNS = {"tick": "<i8", "index": "<i8", "crank_count": "<i8", "raw": "<u2", "flags": "<u2", "tick_rate_hz": "<i8"}
+_EPOCH = (1980, 1, 1, 0, 0, 0)  # the earliest a zip knows: the same jobs make the same bytes
+
+
+@dataclass(frozen=True, slots=True)
+class JobFile:
+    """What a job file holds: its document, the packed samples by the uid of their test, the photos by their SHA-256."""
+
+    document: Mapping[str, Any]
+    samples: Mapping[str, bytes]
+    photos: Mapping[str, bytes]
+
+    def columns(self, uid: str) -> SampleColumns:
+        """The samples of a test. Raises UseError when they are not what they should be."""
+        return _columns(self.samples[uid], f"samples/{uid}.npz")
+
+
+@cache
+def job_schema() -> dict[str, Any]:
+    """The schema of job.json, JSON Schema draft 2020-12.
+
+    >>> job_schema()["properties"]["version"]
+    {'const': 1}
+    """
+    found: dict[str, Any] = json.loads(files("borewright.store").joinpath("job.schema.json").read_text(encoding="utf-8"))
+    return found
+
+
+# ---------------------------------------------------------------------- writing
+
+
+def zip_bytes(document: Mapping[str, Any], samples: Mapping[str, SampleColumns], photos: Mapping[str, bytes]) -> bytes:
+    """The file's bytes; the same content gives the same bytes."""
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
+        _add(archive, DOCUMENT, json.dumps(document, ensure_ascii=False, allow_nan=False, indent=1).encode())
+        for uid, columns in sorted(samples.items()):
+            _add(archive, f"samples/{uid}.npz", _npz(columns), zipfile.ZIP_STORED)
+        for sha256, data in sorted(photos.items()):
+            _add(archive, f"photos/{sha256}", data, zipfile.ZIP_STORED)
+    return packed.getvalue()
+
+
+def _add(archive: zipfile.ZipFile, name: str, data: bytes, how: int = zipfile.ZIP_DEFLATED) -> None:
+    archive.writestr(zipfile.ZipInfo(name, _EPOCH), data, compress_type=how)
+
+
+def _npz(columns: SampleColumns) -> bytes:
+    import numpy as np  # noqa: PLC0415 -- heavy, and lists of jobs do without
+
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, kind in SAMPLE_COLUMNS.items():
+            column = io.BytesIO()
+            np.lib.format.write_array(column, np.asarray(getattr(columns, name), dtype=kind), allow_pickle=False)
+            _add(archive, f"{name}.npy", column.getvalue())
+    return packed.getvalue()
+
+
+def save_new(path: Path, data: bytes, *, replace: bool = False) -> None:
+    """Write a file, whole or not at all. Raises UseError where one is there already and replace is not wanted, StoreError where it
+    cannot be written."""
+    if path.exists() and not replace:
+        raise UseError(f"{path} is there already and was left alone; give another name, or --force to write over it")
+    part = path.with_name(path.name + ".part")
+    try:
+        part.write_bytes(data)
+        os.replace(part, path)
+    except OSError as error:
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)
+        raise os_error(path, error) from error
+
+
+# ---------------------------------------------------------------------- reading
+
+
+def read_job_file(path: Path) -> JobFile:
+    """The job file at a path, its document held against the schema, all samples and photos that it names there and whole.
+
+    Raises UseError with one sentence that names the file and what is wrong with it.
+    """
+    try:
+        size = path.stat().st_size
+        if size > LARGEST_FILE:
+            raise UseError(f"{path}: this is over {LARGEST_FILE // 1_000_000} MB, which no job file is; give a job file")
+        data = path.read_bytes()
+    except OSError as error:
+        raise UseError(f"{path}: the job file cannot be read ({error.strerror}); give the path of an exported job") from error
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            return _read(archive)
+    except (zipfile.BadZipFile, NotImplementedError, EOFError, RuntimeError, ValueError, StoreError) as error:
+        raise UseError(f"{path}: this is no job file, or it is damaged ({error}); export the job again as .zip") from None
+
+
+def _read(archive: zipfile.ZipFile) -> JobFile:
+    document = _document(_member(archive, DOCUMENT, LARGEST_DOCUMENT))
+    samples, photos = {}, {}
+    for job in document["jobs"]:
+        for capture in job["captures"]:
+            if capture["samples"]:
+                uid = capture["uid"]
+                samples[uid] = _member(archive, f"samples/{uid}.npz", LARGEST_SAMPLES)
+                found = len(_columns(samples[uid], f"samples/{uid}.npz"))
+                if found != capture["samples"]:
+                    raise ValueError(f"samples/{uid}.npz holds {found} samples, not {capture['samples']}")
+        for photo in job["photos"]:
+            image = _member(archive, f"photos/{photo['sha256']}", LARGEST_PHOTO)
+            if hashlib.sha256(image).hexdigest() != photo["sha256"]:
+                raise ValueError(f"photo {photo['name']!r} is not the one that was exported")
+            photos[photo["sha256"]] = image
+    return JobFile(document, samples, photos)
+
+
+def _member(archive: zipfile.ZipFile, name: str, largest: int) -> bytes:
+    try:
+        member = archive.getinfo(name)
+    except KeyError:
+        raise ValueError(f"{name} is missing") from None
+    if member.file_size > largest:
+        raise ValueError(f"{name} is larger than it can be")
+    with archive.open(member) as file:  # the size is the file's own word, so it is not read beyond it
+        data = file.read(member.file_size + 1)
+    if len(data) != member.file_size:
+        raise ValueError(f"{name} is not as long as it says")
+    return data
+
+
+def _document(octets: bytes) -> dict[str, Any]:
+    try:
+        document = json.loads(octets.decode("utf-8"), parse_constant=_no_constant)
+    except (UnicodeDecodeError, RecursionError, ValueError) as error:
+        raise ValueError(f"{DOCUMENT} is not JSON ({error})") from None
+    version = document.get("version") if isinstance(document, dict) and document.get("format") == FORMAT else None
+    if isinstance(version, int) and version > VERSION:
+        raise ValueError(
+            f"it was written by a newer Borewright: version {version}, this program knows {VERSION}; update this program"
+        )
+    from jsonschema import Draft202012Validator  # noqa: PLC0415 -- slow to load, and only an import needs it
+    from jsonschema.exceptions import best_match  # noqa: PLC0415
+
+    wrong = best_match(Draft202012Validator(job_schema()).iter_errors(document))
+    if wrong is not None:
+        raise ValueError(f"{DOCUMENT}: {wrong.json_path}: {wrong.message[:200]}")
+    return dict(document)
+
+
+def _no_constant(word: str) -> Any:
+    raise ValueError(f"{word} is no number")
+
+
+def _columns(packed: bytes, name: str) -> SampleColumns:
+    from borewright.core.samples import SampleColumns  # noqa: PLC0415 -- loads numpy
+
+    try:
+        with zipfile.ZipFile(io.BytesIO(packed)) as archive:
+            found = {column: _array(archive, column, kind) for column, kind in SAMPLE_COLUMNS.items()}
+    except (zipfile.BadZipFile, NotImplementedError, EOFError, RuntimeError, ValueError) as error:
+        raise ValueError(f"{name}: {error}") from None
+    rate_hz = found.pop("tick_rate_hz")
+    n = found["tick"].shape
+    if len(n) != 1 or rate_hz.shape != () or not 0 < int(rate_hz) < 2**32:
+        raise ValueError(f"{name}: the columns have no sense")
+    if found["raw"].ndim != 2 or any(column.shape[-1:] != n for column in found.values()):
+        raise ValueError(f"{name}: the columns are not of equal length")
+    return SampleColumns(**found, tick_rate_hz=int(rate_hz))
+
+
+def _array(archive: zipfile.ZipFile, column: str, kind: str) -> Any:
+    """One column. Its header is read first, so that no array is made that the member could not fill."""
+    import numpy as np  # noqa: PLC0415 -- as above
+
+    data = io.BytesIO(_member(archive, f"{column}.npy", LARGEST_SAMPLES))
+    if np.lib.format.read_magic(data) != (1, 0):
+        raise ValueError(f"{column}.npy is of another version")
+    shape, _, dtype = np.lib.format.read_array_header_1_0(data)
+    if dtype != np.dtype(kind) or int(np.prod(shape, dtype=object)) * dtype.itemsize != len(data.getbuffer()) - data.tell():
+        raise ValueError(f"{column}.npy is not a column of {kind}")
+    data.seek(0)
+    return np.lib.format.read_array(data, allow_pickle=False)
