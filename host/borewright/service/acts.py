@@ -13,18 +13,23 @@ __all__ = [
     "BeginSqueeze",
     "BeginTdc",
     "BeginTdcWay",
+    "ConfirmCaution",
     "ConfirmFitting",
     "ConfirmPeople",
     "ConfirmPinRemoved",
     "ConfirmStopRemoved",
     "EndSqueeze",
     "EndSweep",
+    "FitPlaces",
     "LetGo",
+    "NoteHeard",
     "Outlet",
     "PlaceHose",
+    "PourOil",
     "Purpose",
     "ReadBackHose",
     "ReadGauge",
+    "ReadPlaceGauge",
     "SayShut",
     "SetHold",
     "SetPurpose",
@@ -32,13 +37,15 @@ __all__ = [
     "StateBore",
     "StateRestraint",
     "StopAll",
+    "Strength",
     "TakeContact",
     "TakeTdcReading",
     "TakeZero",
 ]
 
 Outlet = Literal["cylinder", "capped", "orifice"]
-Aim = Literal["check", "span", "acceptance", "volumes"]
+Aim = Literal["check", "span", "acceptance", "volumes", "proof", "place"]
+Strength = Literal["none", "faint", "steady", "strong"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +57,11 @@ class Purpose:
     orifice has its certified area, the relative standard uncertainty of that, and its serial number. asked_gauge_pa: what the
     regulator has to be set to, None: the setup's test pressure, as it stands. sweep_gauge_pa: where the reference gauge is to be
     read, in this order, while the air stays on.
+
+    With aim "proof" a capped opening shows that the regulator gives what was asked for, and nothing else. With aim "place" a test is
+    one step on the way to the path of the leak: with these places stopped (none: the reading that the others are compared with), or
+    with the flow of one place led through an orifice of flow_orifice_m2 (standard uncertainty flow_u_relative of it) and u_gauge_pa
+    that of the gauge there. wet_oil_m3: oil that is in the cylinder for a wet test. spare_place: where the spare channel's gauge is.
     """
 
     kind: Literal["test", "sealed", "restrictor"]
@@ -60,6 +72,31 @@ class Purpose:
     orifice_u_relative: float = 0.01
     orifice_serial: str = ""
     sweep_gauge_pa: tuple[float, ...] = ()
+    stopped: tuple[str, ...] = ()
+    wet_oil_m3: float = 0.0
+    flow_place: str = ""
+    flow_orifice_m2: float = 0.0
+    flow_u_relative: float = 0.0
+    u_gauge_pa: float = 0.0
+    spare_place: str = ""
+
+    @property
+    def recorded_as(self) -> Literal["test", "stop_off", "wet", "sealed", "restrictor"]:
+        """What the record calls a capture for this purpose: one at a place or with oil in the cylinder is never a plain test.
+
+        >>> Purpose("test", 1, stopped=("coolant",)).recorded_as, Purpose("test", 1, wet_oil_m3=3e-6).recorded_as
+        ('stop_off', 'wet')
+        """
+        if self.kind != "test":
+            return self.kind
+        if self.wet_oil_m3 > 0.0:
+            return "wet"
+        return "stop_off" if self.aim == "place" or self.stopped or self.flow_place else "test"
+
+    @property
+    def gauged_places(self) -> tuple[str, ...]:
+        """The places with a gauge that somebody has to read while the air is on, in this order."""
+        return (self.flow_place,) if self.flow_place else self.stopped
 
     @property
     def ties(self) -> bool:
@@ -78,6 +115,46 @@ class SetPurpose:
     """Next comes this: a test of a cylinder, or a check of the rig. Withdraws what the people confirmed."""
 
     purpose: Purpose
+
+
+@dataclass(frozen=True, slots=True)
+class ConfirmCaution:
+    """The person has read this caution for this place ("oil" for a wet test) and seen to it."""
+
+    place: str
+    caution: str
+
+
+@dataclass(frozen=True, slots=True)
+class FitPlaces:
+    """These places are stopped now, with gauge and relief on each, and this one has the orifice with its gauge; no other has any."""
+
+    stopped: tuple[str, ...] = ()
+    flow_place: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PourOil:
+    """The oil is in the cylinder, the hose off, and its plug hole open."""
+
+    cylinder: int
+    oil_m3: float
+
+
+@dataclass(frozen=True, slots=True)
+class NoteHeard:
+    """With air on: how strong it comes out at a place."""
+
+    place: str
+    strength: Strength
+
+
+@dataclass(frozen=True, slots=True)
+class ReadPlaceGauge:
+    """What the gauge at a stopped place, or behind the orifice at a place, shows with air on."""
+
+    place: str
+    gauge_pa: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,6 +315,11 @@ class ConfirmStopRemoved:
 
 Act = (
     SetPurpose
+    | ConfirmCaution
+    | FitPlaces
+    | PourOil
+    | NoteHeard
+    | ReadPlaceGauge
     | PlaceHose
     | ReadBackHose
     | BeginSqueeze

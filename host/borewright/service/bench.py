@@ -196,6 +196,10 @@ class Bench:
                 if self._writer is not None:
                     ticket = self._open.ticket if self._open is not None else None
                     self._writer.append_event(ticket, kind, tick, self.endpoint.monotonic(), detail)
+            case effects.KeepFinding(cylinder, kind, place, detail):
+                if self._writer is not None and self.job_id is not None:
+                    ticket = self._open.ticket if self._open is not None else None
+                    self._writer.add_finding(ticket, self.job_id, cylinder, kind, place, detail, self.state.who)
             case effects.SaveCheck(check):
                 if self._writer is not None:
                     self._writer.add_rig_check(check, self._open.ticket if self._open is not None else None)
@@ -211,7 +215,7 @@ class Bench:
         ticket = self._writer.begin_capture(
             self.job_id if purpose.kind == "test" else None,
             purpose.cylinder,
-            purpose=purpose.kind,
+            purpose=purpose.recorded_as,
             device_serial=state.session.identity.serial_number,
             laws=laws.as_dict() | {"setup": asdict(state.setup), "purpose": asdict(purpose)},
             versions={"borewright": __version__, "firmware": state.session.identity.firmware_version},

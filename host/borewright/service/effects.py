@@ -12,7 +12,7 @@ from borewright.core.samples import SampleColumns
 from borewright.service.acts import Purpose
 from borewright.service.readings import GaugeReading
 
-__all__ = ["AirRefused", "Analyse", "BeginCapture", "Effect", "KeepChunk", "KeepEvent", "Level", "SaveCheck", "Say", "Send"]
+__all__ = ["AirRefused", "Analyse", "BeginCapture", "Effect", "KeepChunk", "KeepEvent", "KeepFinding", "Level", "SaveCheck", "Say", "Send"]
 
 Level = Literal["note", "warning", "alarm"]
 
@@ -44,6 +44,16 @@ class KeepEvent:
 
     kind: str
     tick: int
+    detail: dict[str, object]
+
+
+@dataclass(frozen=True, slots=True)
+class KeepFinding:
+    """Keep what somebody found at a place, tied to the capture that is open. kind and detail: as store.records.FindingRecord."""
+
+    cylinder: int
+    kind: Literal["heard", "flow", "stop_gauge"]
+    place: str
     detail: dict[str, object]
 
 
@@ -87,4 +97,4 @@ class AirRefused:
     reasons: tuple[str, ...]
 
 
-Effect = Send | BeginCapture | KeepChunk | KeepEvent | Analyse | SaveCheck | Say | AirRefused
+Effect = Send | BeginCapture | KeepChunk | KeepEvent | KeepFinding | Analyse | SaveCheck | Say | AirRefused

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from borewright.errors import StoreError
-from borewright.store.records import CaptureState, Purpose
+from borewright.store.records import CaptureState, FindingKind, Purpose
 from borewright.store.store import Line, Store
 
 if TYPE_CHECKING:
@@ -169,6 +169,24 @@ class StoreWriter:
 
         def job() -> None:
             self._store.add_rig_check(check, None if ticket is None else self._ids.get(ticket))
+
+        self._hand_over(lambda: self._try(None, job))
+
+    def add_finding(
+        self,
+        ticket: int | None,
+        job_id: int,
+        cylinder: int,
+        kind: FindingKind,
+        place: str | None,
+        detail: Mapping[str, Any],
+        said_by: str,
+    ) -> None:
+        """As Store.add_finding; ticket: the capture's that it belongs to, None for a finding without one."""
+
+        def job() -> None:
+            capture_id = None if ticket is None else self._ids.get(ticket)
+            self._store.add_finding(job_id, cylinder, kind, place=place, detail=detail, said_by=said_by, capture_id=capture_id)
 
         self._hand_over(lambda: self._try(None, job))
 
