@@ -13,7 +13,7 @@ from borewright.core.rig import RigCheck, RigSetup
 from borewright.core.samples import SampleColumns
 from borewright.errors import StoreError
 from borewright.store import Store
-from borewright.store.schema import GUARDED_TABLES
+from borewright.store.schema import GUARDED_TABLES, metadata
 
 
 def samples(first: int, n: int = 100) -> SampleColumns:
@@ -111,13 +111,21 @@ def test_a_number_that_is_none_is_refused_before_anything_is_written(store: Stor
     assert store.get_capture(capture).state == "running"
 
 
+def changed(table: str) -> str:
+    """Every column but those of the tombstone, set to what is in it."""
+    names = [column.name for column in metadata.tables[table].columns if not column.name.startswith("deleted_")]
+    return ", ".join(f"{name} = {name}" for name in names)
+
+
 @pytest.mark.parametrize(("table", "verb"), [(table, verb) for table, verbs in GUARDED_TABLES.items() for verb in verbs])
 def test_the_file_itself_refuses_to_change_what_was_recorded(store: Store, job: int, table: str, verb: str) -> None:
     capture = store.begin_capture(job, 1)
     store.append_chunk(capture, samples(0))
     store.append_event(capture, "x", None, 0.0)
     store.add_rig_check(RigCheck("zero", 1.0, "Ada", "S1", True), capture)
-    sql = f"DELETE FROM {table}" if verb == "DELETE" else f"UPDATE {table} SET rowid = rowid"
+    store.add_photo(store.add_finding(job, 1, "note", detail={"text": "oily"}, said_by="Ada"), "a", "image/png", 1, 1, b"x")
+    store.save_in_library({"name": "four"})
+    sql = f"DELETE FROM {table}" if verb == "DELETE" else f"UPDATE {table} SET {changed(table)}"
     other = sqlite3.connect(store.path)
     try:
         with pytest.raises(sqlite3.IntegrityError, match="kept as they were recorded"):

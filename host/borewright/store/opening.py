@@ -6,6 +6,7 @@ import json
 import sqlite3
 import struct
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -26,7 +27,7 @@ def open_engine(path: Path, create: bool, busy_s: float) -> sa.Engine:
     _look(path, create)
     engine = _engine(path, busy_s)
     try:
-        _settle(path, engine)
+        _settle(path, engine, busy_s)
     except (sqlite3.Error, sa.exc.DBAPIError) as error:
         engine.dispose()
         raise sqlite_error(path, _original(error)) from error
@@ -70,13 +71,13 @@ def _look(path: Path, create: bool) -> None:
         raise not_ours(path)
 
 
-def _engine(path: Path, busy_s: float) -> sa.Engine:
+def _engine(path: Path, busy_s: float, *, foreign_keys: bool = True) -> sa.Engine:
     engine = sa.create_engine(
         sa.URL.create("sqlite+pysqlite", database=str(path)),
         connect_args={"timeout": busy_s},
         json_serializer=_to_json,
     )
-    sa.event.listen(engine, "connect", _on_connect)
+    sa.event.listen(engine, "connect", partial(_on_connect, foreign_keys))
     sa.event.listen(engine, "begin", _on_begin)
     return engine
 
@@ -85,9 +86,9 @@ def _to_json(value: object) -> str:
     return json.dumps(value, allow_nan=False, ensure_ascii=False, separators=(",", ":"))
 
 
-def _on_connect(connection: sqlite3.Connection, _record: object) -> None:
+def _on_connect(foreign_keys: bool, connection: sqlite3.Connection, _record: object) -> None:
     connection.isolation_level = None  # transactions are begun by us, so that tables are made and changed inside them too
-    for pragma in ("synchronous = FULL", "foreign_keys = ON"):
+    for pragma in ("synchronous = FULL", f"foreign_keys = {'ON' if foreign_keys else 'OFF'}"):
         connection.execute(f"PRAGMA {pragma}")
 
 
@@ -96,16 +97,21 @@ def _on_begin(connection: sa.Connection) -> None:
     connection.exec_driver_sql("BEGIN IMMEDIATE" if connection.get_execution_options().get("writes") else "BEGIN")
 
 
-def _settle(path: Path, engine: sa.Engine) -> None:
+def _settle(path: Path, engine: sa.Engine, busy_s: float) -> None:
     with engine.execution_options(writes=True).begin() as connection:
-        version = _number(connection, "user_version")
-        if version > schema.SCHEMA_VERSION:
-            raise too_new(path, version, schema.SCHEMA_VERSION)
+        version = _known_version(path, connection)
         if version == 0:
             _create(connection)
-        elif version < schema.SCHEMA_VERSION:
-            _migrate(connection, version)
+    if 0 < version < schema.SCHEMA_VERSION:
+        _migrate(path, busy_s)
     _without_transaction(engine, lambda cursor: cursor.execute("PRAGMA journal_mode = WAL").fetchone())
+
+
+def _known_version(path: Path, connection: sa.Connection) -> int:
+    version = _number(connection, "user_version")
+    if version > schema.SCHEMA_VERSION:
+        raise too_new(path, version, schema.SCHEMA_VERSION)
+    return version
 
 
 def _create(connection: sa.Connection) -> None:
@@ -116,10 +122,22 @@ def _create(connection: sa.Connection) -> None:
     connection.exec_driver_sql(f"PRAGMA user_version = {schema.SCHEMA_VERSION}")
 
 
-def _migrate(connection: sa.Connection, version: int) -> None:
+def _migrate(path: Path, busy_s: float) -> None:
+    """Bring an older file up, whole or not at all.
+
+    A table can be made anew only while SQLite does not follow foreign keys, and that cannot be switched inside a transaction: so a
+    connection of its own, and a look at every key before the transaction ends (sqlite.org/lang_altertable.html, section 7).
+    """
     from borewright.store.migrate import migrate  # noqa: PLC0415 -- Alembic costs 70-100 ms and is hardly ever needed
 
-    migrate(connection, version)
+    engine = _engine(path, busy_s, foreign_keys=False)
+    try:
+        with engine.execution_options(writes=True).begin() as connection:
+            migrate(connection, _known_version(path, connection))  # another program may have done it meanwhile
+            if connection.exec_driver_sql("PRAGMA foreign_key_check").first() is not None:
+                raise StoreError(f"{path} is damaged (a row points to nothing), so it was left as it was; keep a copy of it")
+    finally:
+        engine.dispose()
 
 
 def _number(connection: sa.Connection, pragma: str) -> int:

@@ -10,15 +10,25 @@ from typing import TYPE_CHECKING, Any
 import sqlalchemy as sa
 
 from borewright.errors import StoreError
-from borewright.store.records import CaptureRecord, EngineRecord, EventRecord, JobRecord, Stage
+from borewright.store.records import (
+    CaptureRecord,
+    EngineRecord,
+    EventRecord,
+    FindingRecord,
+    JobRecord,
+    LibraryRecord,
+    PhotoRecord,
+    Stage,
+)
 from borewright.store.schema import engines, jobs
 
 if TYPE_CHECKING:
     from borewright.core.rig import RigCheck, RigSetup
 
-__all__ = ["JOBS", "capture", "engine", "event", "job", "living_job", "rig_check", "rig_setup"]
+__all__ = ["JOBS", "capture", "engine", "event", "finding", "job", "library_entry", "living_job", "photo", "rig_check", "rig_setup"]
 
 JOBS = sa.select(jobs, engines.c.name.label("engine_name")).join(engines, engines.c.id == jobs.c.engine_id)
+_JOB = tuple(field.name for field in fields(JobRecord))
 
 
 def living_job(name: str, stage: Stage) -> sa.Select[Any]:
@@ -33,23 +43,28 @@ def engine(row: sa.Row[Any]) -> EngineRecord:
 
 def job(row: sa.Row[Any]) -> JobRecord:
     """A row of JOBS."""
-    return JobRecord(
-        id=row.id,
-        name=row.name,
-        stage=row.stage,
-        engine_id=row.engine_id,
-        engine_name=row.engine_name,
-        customer_reference=row.customer_reference,
-        technician=row.technician,
-        created_at_unix_s=row.created_at_unix_s,
-        deleted_at_unix_s=row.deleted_at_unix_s,
-    )
+    return JobRecord(*map(row._mapping.__getitem__, _JOB))
 
 
 def capture(row: sa.Row[Any]) -> CaptureRecord:
     """A row of captures."""
     values = {field.name: getattr(row, field.name) for field in fields(CaptureRecord)}
     return CaptureRecord(**(values | {"marks": tuple(row.marks)}))
+
+
+def finding(row: sa.Row[Any]) -> FindingRecord:
+    """A row of findings."""
+    return FindingRecord(**{field.name: getattr(row, field.name) for field in fields(FindingRecord)})
+
+
+def photo(row: sa.Row[Any]) -> PhotoRecord:
+    """A row of photos, with or without the picture."""
+    return PhotoRecord(**{field.name: getattr(row, field.name) for field in fields(PhotoRecord)})
+
+
+def library_entry(row: sa.Row[Any]) -> LibraryRecord:
+    """A row of the library with its engine's document."""
+    return LibraryRecord(row.name, row.engine_id, row.document, row.saved_at_unix_s)
 
 
 def event(row: sa.Row[Any]) -> EventRecord:

@@ -12,15 +12,18 @@ __all__ = [
     "captures",
     "engines",
     "events",
+    "findings",
     "guard_statements",
     "jobs",
+    "library",
     "metadata",
+    "photos",
     "rig_checks",
     "rigs",
 ]
 
 APPLICATION_ID = 0x42_57_4C_44  # "BWLD", in the header of the file
-SCHEMA_VERSION = 1  # SQLite's user_version, and the number of the newest migration
+SCHEMA_VERSION = 2  # SQLite's user_version, and the number of the newest migration
 
 metadata = sa.MetaData(
     naming_convention={
@@ -54,12 +57,15 @@ jobs = sa.Table(
     "jobs",
     metadata,
     sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("uid", sa.Text, nullable=False, unique=True),
     sa.Column("name", sa.Text, nullable=False),
     sa.Column("stage", sa.Text, sa.CheckConstraint("stage IN ('before', 'after', 'routine')", name="stage"), nullable=False),
     sa.Column("engine_id", sa.Integer, sa.ForeignKey("engines.id"), nullable=False),
     sa.Column("customer_reference", sa.Text, nullable=False),
     sa.Column("technician", sa.Text, nullable=False),
+    sa.Column("details", sa.JSON, nullable=False),
     sa.Column("created_at_unix_s", sa.Float, nullable=False),
+    sa.Column("archived_at_unix_s", sa.Float),
     sa.Column("deleted_at_unix_s", sa.Float),
     sa.Column("deleted_reason", sa.Text),
 )
@@ -69,11 +75,12 @@ captures = sa.Table(
     "captures",
     metadata,
     sa.Column("id", sa.Integer, primary_key=True),
-    sa.Column("job_id", sa.Integer, sa.ForeignKey("jobs.id"), index=True),
+    sa.Column("uid", sa.Text, nullable=False, unique=True),
+    sa.Column("job_id", sa.Integer, sa.ForeignKey("jobs.id")),
     sa.Column(
         "purpose",
         sa.Text,
-        sa.CheckConstraint("purpose IN ('test', 'sealed', 'restrictor')", name="purpose"),
+        sa.CheckConstraint("purpose IN ('test', 'stop_off', 'wet', 'sealed', 'restrictor')", name="purpose"),
         nullable=False,
     ),
     sa.Column("cylinder", sa.Integer, nullable=False),
@@ -97,6 +104,8 @@ captures = sa.Table(
     sa.Column("deleted_at_unix_s", sa.Float),
     sa.Column("deleted_reason", sa.Text),
 )
+# with the tombstone in it, the tests of every job are counted without walking over the rows, which are long
+sa.Index("ix_captures_of_job", captures.c.job_id, captures.c.deleted_at_unix_s)
 
 # the blobs stand apart, so that lists of captures never walk over them
 capture_chunks = sa.Table(
@@ -133,21 +142,84 @@ rig_checks = sa.Table(
 )
 sa.Index("ix_rig_checks_serial_kind", rig_checks.c.device_serial, rig_checks.c.kind, rig_checks.c.made_at_unix_s)
 
+findings = sa.Table(
+    "findings",
+    metadata,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("uid", sa.Text, nullable=False, unique=True),
+    sa.Column("job_id", sa.Integer, sa.ForeignKey("jobs.id"), nullable=False, index=True),
+    sa.Column("cylinder", sa.Integer, nullable=False),
+    sa.Column(
+        "kind",
+        sa.Text,
+        sa.CheckConstraint("kind IN ('heard', 'flow', 'stop_gauge', 'note')", name="kind"),
+        nullable=False,
+    ),
+    sa.Column("place", sa.Text),
+    sa.Column("detail", sa.JSON, nullable=False),
+    sa.Column("said_by", sa.Text, nullable=False),
+    sa.Column("at_unix_s", sa.Float, nullable=False),
+    sa.Column("capture_id", sa.Integer, sa.ForeignKey("captures.id")),
+    sa.Column("deleted_at_unix_s", sa.Float),
+    sa.Column("deleted_reason", sa.Text),
+)
+
+photos = sa.Table(
+    "photos",
+    metadata,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("finding_id", sa.Integer, sa.ForeignKey("findings.id"), nullable=False, index=True),
+    sa.Column("name", sa.Text, nullable=False),
+    sa.Column("media_type", sa.Text, nullable=False),
+    sa.Column("width_px", sa.Integer, nullable=False),
+    sa.Column("height_px", sa.Integer, nullable=False),
+    sa.Column("sha256", sa.Text, nullable=False),
+    sa.Column("size", sa.Integer, nullable=False),
+    sa.Column("data", sa.LargeBinary, nullable=False),  # the last column: what stands before it is read without it
+)
+
+# one row for each version of an engine of the library; the older ones carry a tombstone
+library = sa.Table(
+    "library",
+    metadata,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("name", sa.Text, nullable=False),
+    sa.Column("engine_id", sa.Integer, sa.ForeignKey("engines.id"), nullable=False),
+    sa.Column("saved_at_unix_s", sa.Float, nullable=False),
+    sa.Column("deleted_at_unix_s", sa.Float),
+    sa.Column("deleted_reason", sa.Text),
+)
+sa.Index("uq_library_living", library.c.name, unique=True, sqlite_where=library.c.deleted_at_unix_s.is_(None))
+
 GUARDED_TABLES = {
     "capture_chunks": ("UPDATE", "DELETE"),
     "events": ("UPDATE", "DELETE"),
     "rig_checks": ("UPDATE", "DELETE"),
     "engines": ("UPDATE", "DELETE"),
+    "photos": ("UPDATE", "DELETE"),
+    "findings": ("UPDATE", "DELETE"),
+    "library": ("UPDATE", "DELETE"),
     "captures": ("DELETE",),
     "jobs": ("DELETE",),
 }
+_TOMBSTONE = ("deleted_at_unix_s", "deleted_reason")
 
 
 def guard_statements() -> tuple[str, ...]:
-    """The triggers by which the file itself refuses that raw data or the log be rewritten, whichever program tries."""
+    """The triggers by which the file itself refuses that raw data or the log be rewritten, whichever program tries.
+
+    Of a table with a tombstone, the tombstone may change and nothing else.
+    """
     return tuple(
-        f"CREATE TRIGGER keep_{table}_{verb.lower()} BEFORE {verb} ON {table} "
+        f"CREATE TRIGGER keep_{table}_{verb.lower()} BEFORE {verb}{_guarded_columns(table, verb)} ON {table} "
         f"BEGIN SELECT RAISE(ABORT, '{table} are kept as they were recorded'); END"
         for table, verbs in GUARDED_TABLES.items()
         for verb in verbs
     )
+
+
+def _guarded_columns(table: str, verb: str) -> str:
+    columns = [column.name for column in metadata.tables[table].columns]
+    if verb != "UPDATE" or not set(_TOMBSTONE) <= set(columns):
+        return ""
+    return " OF " + ", ".join(name for name in columns if name not in _TOMBSTONE)
