@@ -124,8 +124,8 @@ _STOP_CAUTIONS = (
     "Gauge and relief stand on the place before air is let in; a stop without a relief can burst a hose, a seal or a manifold.",
     "Set the regulator down first and prove it into a closed outlet; above the place's limit shut and vent.",
     "Hold the stop down mechanically and stand aside of it: never a hand, never a face in front of it.",
-    "At a pressure this low valves and rings are pressed on less: the shares hold for this pressure, and are compared with a reading "
-    "at this pressure only.",
+    "At a pressure this low valves and rings are pressed on less: the shares hold for this pressure, and are taken against a "
+    "reading at this pressure only.",
 )
 _SEALS_CAUTION = (
     "Crankshaft seals, sump gasket and dipstick tube are made for next to no pressure: 5 kPa pushes a lip seal out of shape."
@@ -145,7 +145,8 @@ def _rule(engine: Engine, place: str, least_pa: float) -> StopRule:
             0.0,
             False,
             "look",
-            "outside is not stopped and cannot be led through an orifice: paint soapy water on plug, adapter, gasket edge and castings",
+            "the outside is neither stopped nor led through an orifice: paint soapy water on adapter, plug, gasket edge and "
+            "castings",
             ("Keep hands and clothes clear of belts, fan and crank while air is on, and wear eye protection: soap and oil spit.",),
         )
     if place in ("neighbours", "other_chambers"):
@@ -156,9 +157,12 @@ def _rule(engine: Engine, place: str, least_pa: float) -> StopRule:
             0.0,
             True,
             "orifice",
-            f"a neighbouring cylinder is never stopped: pressure in it pushes on its piston and turns the crank; look at each {hole}, "
-            "and lead what comes out through an orifice with a gauge",
-            (*_ORIFICE_CAUTIONS, "Only 2 kPa may build up in a neighbour: it has a piston too."),
+            "a neighbouring cylinder is never stopped: pressure in it pushes on its piston and turns the crank; look at each "
+            f"{hole} and lead what comes out through an orifice with a gauge on it",
+            (
+                *_ORIFICE_CAUTIONS,
+                "Only 2 kPa may build up in a neighbour: it has a piston too. Where several holes blow, lead them through one orifice.",
+            ),
         )
     if place == "coolant":
         return _coolant_rule(engine, least_pa)
@@ -253,9 +257,9 @@ def orifice_for(
     area = flow / float(mass_flow_kg_s(1.0, ambient + most, ambient, t_place_k))
     ideal_mm = 2.0 * (area / 3.141592653589793) ** 0.5 * 1e3
     words = (
-        f"take an orifice of at least {area * 1e6:.2g} mm² effective area (a rounded hole of {ideal_mm:.2g} mm, a sharp-edged one of "
-        f"about {ideal_mm / 0.79:.2g} mm): the back-pressure then stays under {_kpa(most)} even if all of the leak comes out here; "
-        f"if the gauge shows less than {_kpa(most / 20.0)}, take one of a third of the area"
+        f"take an orifice of at least {area * 1e6:.2g} mm² effective area (a rounded hole of {ideal_mm:.2g} mm, a sharp-edged one "
+        f"of about {ideal_mm / 0.79:.2g} mm): the back-pressure then stays under {_kpa(most)} even if all of the leak comes out "
+        f"here; if the gauge shows less than {_kpa(most / 20.0)}, take one of a third of the area"
     )
     return Orifice(rule.place, area, most, words)
 
@@ -278,12 +282,12 @@ def wet_dose(engine: Engine) -> WetRule:
     """
     most = min(MOST_OIL_M3, MOST_OIL_OF_CLEARANCE * engine.clearance_m3)
     cautions = (
-        f"At most {most * 1e6:.2g} cm³, measured with a syringe: liquid does not give way, and a cylinder that is full of it at TDC bends "
-        "a rod (hydraulic lock). The limit is a rule of this project: a tenth of the clearance volume, 5 cm³ at most.",
-        "With the hole open turn the engine over twice by hand before the hose goes on: that spreads the oil and throws out what is "
-        "too much; stop at once if it turns hard.",
+        f"At most {most * 1e6:.2g} cm³, measured with a syringe: liquid does not give way, and a cylinder that is full of it at "
+        "TDC bends a rod (hydraulic lock). The limit is a rule of this project: a tenth of the clearance volume, 5 cm³ at most.",
+        "With the hole open turn the engine over twice by hand before the hose goes on: that spreads the oil and throws out what "
+        "is too much; stop at once if it turns hard.",
         "Keep your face away from the hole while turning: oil spits.",
-        "Use clean engine oil, nothing that burns easily, and wipe up before the plugs go back; oil left in fouls plug and catalyst.",
+        "Use clean engine oil, nothing that burns easily, and wipe up what comes out; oil left in fouls plug and catalyst.",
     )
     misleading = [
         "the bore lies flat, leans or points down (boxer, vee, inverted engine): the oil lies on one side and the rings stay dry "

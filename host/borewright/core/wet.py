@@ -25,9 +25,7 @@ class WetVerdict:
     words: str
 
 
-def wet_verdict(
-    dry_area: float, u_dry: float, wet_area: float, u_wet: float, *, scatter_relative: float = SCATTER
-) -> WetVerdict:
+def wet_verdict(dry_area: float, u_dry: float, wet_area: float, u_wet: float, *, scatter_relative: float = SCATTER) -> WetVerdict:
     """Dry against wet leak area, both in one unit, with standard uncertainties (k = 1) that the two do not share.
 
     dry_area above 0, all others at least 0. Source of the reading: common practice; of the bound: twice the combined uncertainty.
@@ -56,7 +54,7 @@ def wet_verdict(
         )
         return WetVerdict("leaks more", change, expanded, words)
     words = (
-        f"with oil no shown difference ({change:+.0f} ± {expanded:.0f} %): it speaks for valves, gasket or a crack, or for a hole that "
-        "oil does not close (piston, ring land, stuck or broken ring), or the oil did not reach the rings"
+        f"with oil no shown difference ({change:+.0f} ± {expanded:.0f} %): it speaks for valves, gasket or a crack, or for a hole "
+        "that oil does not close (piston, ring land, stuck or broken ring), or the oil did not reach the rings"
     )
     return WetVerdict("no shown difference", change, expanded, words)
