@@ -26,6 +26,26 @@ SUBCOMMANDS = {  # name: the module that does it, what it does, an example
         "every test of a job, one on each line, also the void ones",
         'borewright job show "hill-climb 7" --stage before',
     ),
+    "new": (
+        "job_new",
+        "begin a job",
+        'borewright job new "hill-climb 7" --engine four.toml --stage before --customer "Larch, no. 7" --hours "310 h"',
+    ),
+    "change": (
+        "job_change",
+        "give a job another name or other details",
+        'borewright job change "hill-climb 7" --rename "hill-climb 8"',
+    ),
+    "archive": ("job_put_away", "put a job out of the usual list", 'borewright job archive "hill-climb 7" --stage before'),
+    "unarchive": ("job_put_away", "put an archived job back into the list", 'borewright job unarchive "hill-climb 7"'),
+    "delete": (
+        "job_put_away",
+        "mark a job as deleted; it can be brought back",
+        'borewright job delete "hill-climb 7" --stage after --reason "wrong engine"',
+    ),
+    "restore": ("job_put_away", "bring a deleted job back", 'borewright job restore "hill-climb 7" --stage after'),
+    "export": ("job_export", "write a job to a file", 'borewright job export "hill-climb 7" --out hillclimb.zip'),
+    "import": ("job_import", "take in a job that was exported as .zip", "borewright job import hillclimb.zip"),
 }
 
 

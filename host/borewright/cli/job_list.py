@@ -3,16 +3,25 @@
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
 
 from borewright.cli import exits
 from borewright.cli.output import date_words, print_json, table_lines
 from borewright.cli.record import add_record_argument, open_store
+
+if TYPE_CHECKING:
+    from borewright.store.records import JobRecord
 
 __all__ = ["add_arguments", "run"]
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The options of job list."""
+    parser.add_argument(
+        "--search", metavar="TEXT", default="", help="only jobs with this in their name, reference, technician or engine"
+    )
+    parser.add_argument("--archived", action="store_true", help="also those that were archived")
+    parser.add_argument("--deleted", action="store_true", help="also those that were deleted")
     add_record_argument(parser)
     parser.add_argument("--json", action="store_true", help="one JSON object")
 
@@ -22,23 +31,24 @@ def run(args: argparse.Namespace) -> int:
     from borewright.store.export import job_as_dict
 
     with open_store(args, create=False) as store:
-        jobs = [(job, len(store.list_captures(job.id))) for job in store.list_jobs()]
+        jobs = store.list_jobs(deleted=args.deleted, archived=args.archived or args.deleted, search=args.search)
+        tests = store.count_captures()
     if args.json:
-        print_json({"database": str(args.db), "jobs": [job_as_dict(job) | {"captures": tests} for job, tests in jobs]})
+        listed = [job_as_dict(job) | {"captures": tests.get(job.id, 0)} for job in jobs]
+        print_json({"database": str(args.db), "jobs": listed})
     elif jobs:
-        rows = [
-            [
-                job.name,
-                job.stage,
-                job.engine_name,
-                str(tests),
-                date_words(job.created_at_unix_s),
-                job.technician,
-                job.customer_reference,
-            ]
-            for job, tests in jobs
-        ]
-        print("\n".join(table_lines(["job", "stage", "engine", "tests", "begun", "by", "reference"], rows)))
+        rows = [_row(job, tests.get(job.id, 0)) for job in jobs]
+        headings = ["no.", "job", "stage", "engine", "tests", "begun", "by", "reference", ""]
+        print("\n".join(table_lines(headings, rows)))
+    elif args.search:
+        print(f"no job in {args.db} has {args.search!r} in its name, reference, technician or engine")
     else:
         print(f"there is no job in {args.db} yet")
     return exits.OK
+
+
+def _row(job: JobRecord, tests: int) -> list[str]:
+    away = f"deleted: {job.deleted_reason}" if job.deleted_at_unix_s is not None else ""
+    away = away or ("archived" if job.archived_at_unix_s is not None else "")
+    begun = date_words(job.created_at_unix_s)
+    return [str(job.id), job.name, job.stage, job.engine_name, str(tests), begun, job.technician, job.customer_reference, away]

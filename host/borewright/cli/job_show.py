@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,7 +17,6 @@ from borewright.errors import UseError
 if TYPE_CHECKING:
     from borewright.core.uncertainty import Budget
     from borewright.service.judging import JudgedStage
-    from borewright.store.export import Cell, Table
     from borewright.store.records import CaptureRecord, JobRecord
 
 __all__ = ["add_arguments", "run"]
@@ -41,7 +40,7 @@ def run(args: argparse.Namespace) -> int:
     """Show it. Raises StoreError when the record file cannot be used, UseError for a job, limits or units that are none."""
     from borewright.service.judging import judge_stage
     from borewright.service.limit_files import find_limits
-    from borewright.store.export import job_table, save_csv
+    from borewright.store.export import job_table, one_table, save_csv
 
     units = shown_units(args)
     with open_store(args, create=False) as store:
@@ -56,7 +55,7 @@ def run(args: argparse.Namespace) -> int:
         for (_, captures), engine in zip(shown, engines, strict=True)
     ]
     if args.csv is not None:
-        save_csv(_one_table([job_table(job, captures) for job, captures in shown]), args.csv)
+        save_csv(one_table([job_table(job, captures) for job, captures in shown]), args.csv)
     files = [] if args.csv is None else [str(args.csv)]
     if args.json:
         jobs = [_as_dict(job, captures, stage) for (job, captures), stage in zip(shown, judged, strict=True)]
@@ -188,15 +187,3 @@ def _pair_psi(result: Mapping[str, Any] | None) -> str | None:
     if regulated_pa is None or cylinder_pa is None:
         return None
     return f"{regulated_pa / PA_PER_PSI:.0f}/{cylinder_pa / PA_PER_PSI:.0f}"
-
-
-def _one_table(tables: Iterable[Table]) -> Table:
-    """The tables under each other; a column that one of them lacks stays empty there."""
-    kept = [(headings, list(lines)) for headings, lines in tables]
-    every = list(dict.fromkeys(heading for headings, _ in kept for heading in headings))
-    lines: list[Sequence[Cell]] = []
-    for headings, of_one in kept:
-        for line in of_one:
-            by_heading = dict(zip(headings, line, strict=True))
-            lines.append([by_heading.get(heading) for heading in every])
-    return every, lines

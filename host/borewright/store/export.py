@@ -7,18 +7,36 @@ from __future__ import annotations
 
 import contextlib
 import csv
+import io
 import os
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any, TextIO
 
+from borewright.errors import StoreError
 from borewright.store.errors import os_error
 from borewright.store.records import CaptureRecord, EventRecord, JobRecord, LoadedCapture
 
-__all__ = ["capture_as_dict", "capture_table", "event_as_dict", "guarded", "job_as_dict", "job_table", "save_csv", "write_csv"]
+__all__ = [
+    "capture_as_dict",
+    "capture_table",
+    "csv_text",
+    "event_as_dict",
+    "guarded",
+    "job_as_dict",
+    "job_table",
+    "one_table",
+    "save_csv",
+    "write_csv",
+]
 
 Cell = str | int | float | None
+EXPANDED = {
+    "leakage": ("leakage_percent", "expanded_leakage_percent"),
+    "leak area": ("leak_area_mm2", "expanded_leak_area_mm2"),
+    "trapped volume": ("trapped_volume_cm3", "expanded_trapped_volume_cm3"),
+}
 Table = tuple[Sequence[str], Iterable[Sequence[Cell]]]
 
 
@@ -41,6 +59,13 @@ def write_csv(table: Table, file: TextIO) -> None:
     writer.writerows([guarded(cell) for cell in line] for line in lines)
 
 
+def csv_text(table: Table) -> str:
+    """The table as the text of a CSV file."""
+    text = io.StringIO(newline="")
+    write_csv(table, text)
+    return text.getvalue()
+
+
 def save_csv(table: Table, path: Path) -> None:
     """The table as a file, whole or not at all; an older file of that name is replaced. Raises StoreError."""
     part = path.with_name(path.name + ".part")
@@ -56,8 +81,8 @@ def save_csv(table: Table, path: Path) -> None:
 
 def job_table(job: JobRecord, captures: Iterable[CaptureRecord]) -> Table:
     """One line for each capture of a job, with every number of its result that is a plain value."""
-    listed = list(captures)
-    numbers = sorted({key for capture in listed for key, value in (capture.result or {}).items() if isinstance(value, Cell)})
+    listed = [(capture, _numbers(capture)) for capture in captures]
+    numbers = sorted({key for _, found in listed for key in found})
     about = ["job", "stage", "engine", "test", "cylinder", "purpose", "state", "void_reason", "marks", "started_at_unix_s"]
     return [*about, *numbers], (
         [
@@ -72,10 +97,39 @@ def job_table(job: JobRecord, captures: Iterable[CaptureRecord]) -> Table:
             "; ".join(capture.marks),
             capture.started_at_unix_s,
             # a spreadsheet's mean must not take in a number that is no good: it stays in the JSON and in the record
-            *((capture.result or {}).get(key) if capture.state == "complete" else None for key in numbers),
+            *(found.get(key) if capture.state == "complete" else None for key in numbers),
         ]
-        for capture in listed
+        for capture, found in listed
     )
+
+
+def _numbers(capture: CaptureRecord) -> dict[str, Cell]:
+    """The plain values of a result; for leakage, leak area and volume also what they are uncertain by, k about 2."""
+    from borewright.core.uncertainty import Budget  # noqa: PLC0415 -- loads numpy, and lists of jobs do without
+
+    result = capture.result or {}
+    found: dict[str, Cell] = {key: value for key, value in result.items() if isinstance(value, Cell)}
+    try:
+        budgets = [Budget.from_dict(document) for document in result.get("budgets") or ()]
+    except ValueError as error:
+        raise StoreError(f"the uncertainty budget of test {capture.id} cannot be read ({error}); the record was changed") from error
+    for budget in budgets:
+        name = EXPANDED.get(budget.quantity)
+        if name is not None and budget.items:
+            found[name[0]], found[name[1]] = budget.value, budget.expanded()
+    return found
+
+
+def one_table(tables: Iterable[Table]) -> Table:
+    """The tables under each other; a column that one of them lacks stays empty there."""
+    kept = [(headings, list(lines)) for headings, lines in tables]
+    every = list(dict.fromkeys(heading for headings, _ in kept for heading in headings))
+    lines: list[Sequence[Cell]] = []
+    for headings, of_one in kept:
+        for line in of_one:
+            by_heading = dict(zip(headings, line, strict=True))
+            lines.append([by_heading.get(heading) for heading in every])
+    return every, lines
 
 
 def capture_table(capture: LoadedCapture) -> Table:

@@ -25,7 +25,7 @@ from borewright.store.errors import os_error
 if TYPE_CHECKING:
     from borewright.core.samples import SampleColumns
 
-__all__ = ["FORMAT", "VERSION", "JobFile", "job_schema", "read_job_file", "save_new", "zip_bytes"]
+__all__ = ["FORMAT", "VERSION", "JobFile", "job_schema", "npz_bytes", "read_job_file", "save_new", "zip_bytes"]
 
 FORMAT = "borewright job"
 VERSION = 1
@@ -71,7 +71,7 @@ def zip_bytes(document: Mapping[str, Any], samples: Mapping[str, SampleColumns],
     with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
         _add(archive, DOCUMENT, json.dumps(document, ensure_ascii=False, allow_nan=False, indent=1).encode())
         for uid, columns in sorted(samples.items()):
-            _add(archive, f"samples/{uid}.npz", _npz(columns), zipfile.ZIP_STORED)
+            _add(archive, f"samples/{uid}.npz", _samples(columns), zipfile.ZIP_STORED)
         for sha256, data in sorted(photos.items()):
             _add(archive, f"photos/{sha256}", data, zipfile.ZIP_STORED)
     return packed.getvalue()
@@ -81,16 +81,23 @@ def _add(archive: zipfile.ZipFile, name: str, data: bytes, how: int = zipfile.ZI
     archive.writestr(zipfile.ZipInfo(name, _EPOCH), data, compress_type=how)
 
 
-def _npz(columns: SampleColumns) -> bytes:
+def npz_bytes(arrays: Mapping[str, Any]) -> bytes:
+    """Named numpy arrays as a compressed .npz; the same arrays give the same bytes."""
     import numpy as np  # noqa: PLC0415 -- heavy, and lists of jobs do without
 
     packed = io.BytesIO()
     with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
-        for name, kind in SAMPLE_COLUMNS.items():
+        for name, array in arrays.items():
             column = io.BytesIO()
-            np.lib.format.write_array(column, np.asarray(getattr(columns, name), dtype=kind), allow_pickle=False)
+            np.lib.format.write_array(column, np.asarray(array), allow_pickle=False)
             _add(archive, f"{name}.npy", column.getvalue())
     return packed.getvalue()
+
+
+def _samples(columns: SampleColumns) -> bytes:
+    import numpy as np  # noqa: PLC0415 -- as above
+
+    return npz_bytes({name: np.asarray(getattr(columns, name), dtype=kind) for name, kind in SAMPLE_COLUMNS.items()})
 
 
 def save_new(path: Path, data: bytes, *, replace: bool = False) -> None:

@@ -136,7 +136,7 @@ class Jobs(Database):
             .group_by(captures.c.job_id)
         )
         with self._read() as connection:
-            return {job_id: count for job_id, count in connection.execute(query).tuples() if job_id is not None}
+            return {job_id: count for job_id, count in connection.execute(query) if job_id is not None}
 
     def jobs_of_engine(self, engine_id: int) -> tuple[JobRecord, ...]:
         """The jobs on exactly this version of an engine, oldest first, archived ones too, deleted ones not."""

@@ -19,15 +19,15 @@ from typing import Self
 from borewright.store.captures import Captures, Line
 from borewright.store.database import random_uid
 from borewright.store.findings import Findings
-from borewright.store.jobs import Jobs
 from borewright.store.library import Library
 from borewright.store.opening import open_engine
 from borewright.store.rigs import Rigs
+from borewright.store.transfer import Transfer
 
 __all__ = ["Line", "Store"]
 
 
-class Store(Jobs, Library, Rigs, Captures, Findings):
+class Store(Library, Rigs, Captures, Findings, Transfer):
     """One open record file; each of its parts stands in a file of its own.
 
     >>> with Store.open(getfixture("tmp_path") / "shop.borewright") as store:

@@ -1,0 +1,81 @@
+"""borewright job export: a job for other programs, or for another record."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from borewright.cli import exits
+from borewright.cli.find_job import STAGES, the_jobs
+from borewright.cli.output import print_json
+from borewright.cli.record import add_record_argument, open_store
+from borewright.errors import UseError
+
+if TYPE_CHECKING:
+    from borewright.store import Store
+    from borewright.store.records import JobRecord
+
+__all__ = ["add_arguments", "run"]
+
+KINDS = {
+    ".zip": "all of it, with raw samples and photos, for `borewright job import`",
+    ".json": "numbers and words; its schema stands in it by name",
+    ".csv": "one line for each test",
+    ".npz": "the pressure curves of each test, for numpy",
+}
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The options of job export."""
+    parser.add_argument("name", metavar="NAME", help="the job's name, as `borewright job list` shows it")
+    parser.add_argument("--stage", choices=STAGES, help="only this stage (default: all)")
+    kinds = "; ".join(f"{ending} {what}" for ending, what in KINDS.items())
+    parser.add_argument("--out", metavar="FILE", type=Path, required=True, help=f"the file; its ending says what it holds: {kinds}")
+    parser.add_argument("--force", action="store_true", help="write over a file that is there")
+    add_record_argument(parser)
+    parser.add_argument("--json", action="store_true", help="say what was written as one JSON object")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Export it. Raises UseError for an unknown job or ending, and for a file that is there already."""
+    from borewright.store.job_file import save_new
+
+    kind = args.out.suffix.lower()
+    if kind not in KINDS:
+        raise UseError(f"{args.out}: the ending says what is written; give one of {', '.join(KINDS)}")
+    if args.out.exists() and not args.force:  # said before the work, not after it
+        raise UseError(f"{args.out} is there already and was left alone; give another name, or --force to write over it")
+    with open_store(args, create=False) as store:
+        chosen = the_jobs(store, args.name, args.stage)
+        data = _bytes(store, chosen, kind)
+    save_new(args.out, data, replace=args.force)
+    stages = [job.stage for job in chosen]
+    if args.json:
+        print_json({"file": str(args.out), "job": args.name, "stages": stages, "bytes": len(data)})
+    else:
+        print(f"job {args.name} ({', '.join(stages)}) written to {args.out}: {KINDS[kind]}")
+    return exits.OK
+
+
+def _bytes(store: Store, chosen: Sequence[JobRecord], kind: str) -> bytes:
+    if kind == ".csv":
+        from borewright.store.export import csv_text, job_table, one_table
+
+        return csv_text(one_table([job_table(job, store.list_captures(job.id)) for job in chosen])).encode()
+    if kind == ".npz":
+        from borewright.service.job_curves import job_curves
+        from borewright.store.job_file import npz_bytes
+
+        return npz_bytes(job_curves(store, chosen))
+    from borewright.store.job_export import job_document, outgoing
+
+    if kind == ".json":
+        import json
+
+        return (json.dumps(job_document(store, chosen), ensure_ascii=False, allow_nan=False, indent=1) + "\n").encode()
+    from borewright.store.job_file import zip_bytes
+
+    out = outgoing(store, chosen)
+    return zip_bytes(out.document, out.samples, out.photos)
