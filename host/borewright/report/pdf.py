@@ -1,0 +1,106 @@
+"""A report as a PDF. The same report gives the same octets, in any process."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator
+from dataclasses import fields, is_dataclass
+from datetime import UTC, datetime
+
+from reportlab.pdfgen.canvas import Canvas
+
+from borewright.report.charts import chart_pieces
+from borewright.report.found import places_pieces, step_pieces
+from borewright.report.model import Report
+from borewright.report.pictures import PictureUnusable, photo_pieces, read_picture
+from borewright.report.results import results_table
+from borewright.report.sheet import FAINT, GREY, MM, PAGES, Page, PageName, Pen, Piece, paginate
+from borewright.report.text import PLAIN, REPLACEMENT, clean, fitted, width_of
+from borewright.report.words import (
+    facts_in_columns,
+    head,
+    heading,
+    identity,
+    marks,
+    paragraphs,
+    rig_checks,
+    scope,
+    signatures,
+    summary,
+    voids,
+)
+
+__all__ = ["render"]
+
+PRODUCER = "Borewright"
+
+
+def render(report: Report, page: PageName = "A4") -> bytes:
+    """The pages of a report on this paper. Raises PictureUnusable for a logo that is none; a photo that is none is said in words."""
+    paper = PAGES[page]
+    pages = paginate(_pieces(report, paper.column), paper.room)
+    octets = io.BytesIO()
+    canvas = Canvas(octets, pagesize=(paper.width, paper.height), invariant=1, pageCompression=1, lang="en")
+    made = datetime.fromtimestamp(report.made_unix_s, UTC).strftime("D:%Y%m%d%H%M%S+00'00'")
+    canvas.setDateFormatter(lambda *_: made)
+    canvas.setTitle(clean(f"{report.title}: {report.job}"))
+    canvas.setSubject(clean(report.engine))
+    canvas.setAuthor(clean(report.shop))
+    canvas.setCreator(PRODUCER)
+    canvas.setProducer(PRODUCER)
+    for number, placed in enumerate(pages, start=1):
+        for at, piece in placed:
+            piece.draw(Pen(canvas, paper.side, paper.height - paper.top - at))
+        _foot(canvas, report, paper, number, len(pages))
+        canvas.showPage()
+    canvas.save()
+    return octets.getvalue()
+
+
+def _pieces(report: Report, width: float) -> Iterator[Piece]:
+    logo = None if report.logo is None else read_picture(report.logo, 58.0 * MM, 16.0 * MM, sharp=True)
+    yield from head(report, logo, width)
+    yield from facts_in_columns(report.facts, width)
+    yield from summary(report, width)
+    yield heading("Each cylinder", width)
+    yield from results_table(report, width)
+    yield Piece(3.0, lambda _: None)
+    yield from paragraphs(report.table_notes, width, 7.2, 9.1, GREY)
+    if report.charts:
+        yield heading("Filling and bleeding down", width, "gauge pressure in the cylinder; all cylinders to the same scales")
+        yield from chart_pieces(report.charts, report.pressure_unit, width)
+    yield from places_pieces(report.places, width)
+    yield from step_pieces(report.steps, report.steps_note, width)
+    if report.photos:
+        yield heading("Photos", width)
+        yield from photo_pieces(report.photos, width)
+    yield from voids(report.voids, width)
+    yield from marks(report, width)
+    yield from rig_checks(report.rig, width)
+    yield from identity(report.identity, width)
+    yield from scope(report.scope, width)
+    yield from signatures(report.signatures, width)
+
+
+def _foot(canvas: Canvas, report: Report, paper: Page, number: int, total: int) -> None:
+    """Job and page number under every page."""
+    pen = Pen(canvas, paper.side, paper.bottom - 12.0)
+    pen.line(0.0, 0.0, paper.column, 0.0, 0.5, FAINT)
+    counted = f"page {number} of {total}"
+    room = paper.column - width_of(counted, PLAIN, 7.2) - 14.0
+    pen.text(0.0, 10.0, fitted(f"{report.job} · {report.engine}", PLAIN, 7.2, room), 7.2, colour=GREY)
+    pen.text(paper.column, 10.0, counted, 7.2, colour=GREY, align="right")
+    if number == total and any(REPLACEMENT in clean(text) for text in _texts(report)):
+        pen.text(0.0, 19.0, f"{REPLACEMENT} stands for a letter that cannot be printed here.", 6.6, colour=GREY)
+
+
+def _texts(thing: object) -> Iterator[str]:
+    """Every text in the report."""
+    if isinstance(thing, str):
+        yield thing
+    elif isinstance(thing, tuple):
+        for part in thing:
+            yield from _texts(part)
+    elif is_dataclass(thing):
+        for one in fields(thing):
+            yield from _texts(getattr(thing, one.name))
