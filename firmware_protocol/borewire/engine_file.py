@@ -1,7 +1,7 @@
 """Engine files: checked against the schema, then for meaning.
 
-    ValueError
-    └── EngineFileError(source, key, reason)    one sentence: which file, which key, what is wrong
+ValueError
+└── EngineFileError(source, key, reason)    one sentence: which file, which key, what is wrong
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ import math
 import tomllib
 from collections.abc import Iterator, Mapping
 from copy import deepcopy
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 from borewire.engine_schema import ENGINE_SCHEMA
@@ -20,6 +21,11 @@ if TYPE_CHECKING:
 __all__ = ["EngineFileError", "check_engine", "parse_engine"]
 
 CYCLE_DEG = {"four-stroke": 720.0, "two-stroke": 360.0}
+PLACES = {
+    "four-stroke": ("intake", "exhaust", "breather", "coolant", "neighbours", "outside"),
+    "two-stroke": ("exhaust_port", "crankcase", "other_chambers", "coolant", "outside"),
+}
+SAME_DEG = 0.01  # angles closer than this are one
 
 
 class EngineFileError(ValueError):
@@ -47,7 +53,7 @@ def parse_engine(text: str, source: str) -> dict[str, Any]:
 
 
 def check_engine(document: Mapping[str, Any], source: str) -> dict[str, Any]:
-    """The engine with the defaults filled in: firing_intervals_deg and clearance_cm3 are always there afterwards.
+    """The engine with the defaults filled in: firing_intervals_deg, clearance_cm3 and places are always there afterwards.
 
     Lengths in mm, volumes in cm³, angles in crank degrees, as in the file. Raises EngineFileError at the first thing that is wrong.
 
@@ -68,6 +74,8 @@ def check_engine(document: Mapping[str, Any], source: str) -> dict[str, Any]:
     _check_firing(engine, source)
     _check_geometry(engine, source)
     _check_events(engine, source)
+    _check_assembly(engine, document, source)
+    _check_places(engine, source)
     return engine
 
 
@@ -150,14 +158,41 @@ def _check_firing(engine: dict[str, Any], source: str) -> None:
         raise EngineFileError(source, "firing_order", f"must name each cylinder from 1 to {count} once, not {order}")
     cycle = CYCLE_DEG[engine["cycle"]]
     engine["firing_order"] = [int(cylinder) for cylinder in order]  # the schema takes 1.0 for a whole number
-    intervals = [float(interval) for interval in engine.get("firing_intervals_deg", [cycle / count] * count)]
+    from_angles = _intervals_of_angles(engine, source) if "compression_tdc_deg" in engine else None
+    intervals = [float(interval) for interval in engine.get("firing_intervals_deg", from_angles or [cycle / count] * count)]
     if len(intervals) != count:
         reason = f"must have as many angles as there are cylinders, {count}, not {len(intervals)}"
         raise EngineFileError(source, "firing_intervals_deg", reason)
-    if abs(sum(intervals) - cycle) > 0.01:
+    if abs(sum(intervals) - cycle) > SAME_DEG:
         reason = f"must add up to the {cycle:g} degrees of a {engine['cycle']} cycle, not to {sum(intervals):g}"
         raise EngineFileError(source, "firing_intervals_deg", reason)
+    if from_angles and any(abs(one - other) > SAME_DEG for one, other in zip(intervals, from_angles, strict=True)):
+        said = ", ".join(f"{interval:g}" for interval in from_angles)
+        reason = f"gives the intervals {said}, which are not those of firing_intervals_deg; correct one of the two or leave it out"
+        raise EngineFileError(source, "compression_tdc_deg", reason)
     engine["firing_intervals_deg"] = intervals
+
+
+def _intervals_of_angles(engine: Mapping[str, Any], source: str) -> list[float]:
+    """firing_intervals_deg by compression_tdc_deg, which must rise in the firing order from its first cylinder on."""
+    order, angles, cycle = engine["firing_order"], engine["compression_tdc_deg"], CYCLE_DEG[engine["cycle"]]
+    if len(angles) != len(order):
+        reason = f"must have as many angles as there are cylinders, {len(order)}, not {len(angles)}"
+        raise EngineFileError(source, "compression_tdc_deg", reason)
+    for number, angle in enumerate(angles):
+        if angle >= cycle:
+            reason = f"must be less than the {cycle:g} degrees of a {engine['cycle']} cycle, not {angle:g}"
+            raise EngineFileError(source, f"compression_tdc_deg[{number}]", reason)
+    first = angles[order[0] - 1]
+    after_first = [(angles[cylinder - 1] - first) % cycle for cylinder in order]
+    for (earlier, later), (before, after) in zip(pairwise(order), pairwise(after_first), strict=True):
+        if after < before - SAME_DEG:
+            reason = (
+                f"says that cylinder {later} comes before cylinder {earlier}, but firing_order says {', '.join(map(str, order))}; "
+                "correct one of the two"
+            )
+            raise EngineFileError(source, "compression_tdc_deg", reason)
+    return [max(0.0, after - before) for before, after in pairwise([*after_first, cycle])]
 
 
 def _check_geometry(engine: dict[str, Any], source: str) -> None:
@@ -191,3 +226,39 @@ def _check_events(engine: Mapping[str, Any], source: str) -> None:
     if ports and ports["transfer_opens_after_tdc_deg"] <= ports["exhaust_opens_after_tdc_deg"]:
         reason = "must come after exhaust_opens_after_tdc_deg; check which is which"
         raise EngineFileError(source, "port_events.transfer_opens_after_tdc_deg", reason)
+
+
+def _check_assembly(engine: dict[str, Any], document: Mapping[str, Any], source: str) -> None:
+    if engine["assembly"] == "complete":
+        return
+    what = engine["assembly"].replace("_", " ")
+    if engine["cycle"] == "two-stroke":
+        reason = f"{what} belongs to a four-stroke; a two-stroke has its ports in the cylinder and is tested complete"
+        raise EngineFileError(source, "assembly", reason)
+    if document.get("valve_gear") == "fitted":
+        raise EngineFileError(source, "valve_gear", f"must be not_fitted for a {what}, or left out: nothing moves the valves there")
+    engine["valve_gear"] = "not_fitted"
+
+
+def _check_places(engine: dict[str, Any], source: str) -> None:
+    missing = {
+        "coolant": engine["cooling"] != "liquid" and f"an engine with {engine['cooling']} cooling has no coolant",
+        "neighbours": len(engine["firing_order"]) == 1 and "an engine with one cylinder has no neighbours",
+        "other_chambers": len(engine["firing_order"]) == 1 and "an engine with one cylinder has no other chambers",
+        "intake": engine["assembly"] == "short_block" and "a short block has no intake",
+        "exhaust": engine["assembly"] == "short_block" and "a short block has no exhaust",
+        "breather": engine["assembly"] == "bare_head" and "a bare head has no breather",
+    }
+    of_cycle = PLACES[engine["cycle"]]
+    given = engine.get("places", [place for place in of_cycle if not missing.get(place)])
+    for number, place in enumerate(given):
+        reason = missing.get(place)
+        if place not in of_cycle:
+            reason = f"{place!r} is no place of a {engine['cycle']} engine, which has {', '.join(of_cycle)}"
+        elif place in given[:number]:
+            reason = f"{place!r} is named twice; name each place once"
+        if reason:
+            raise EngineFileError(source, f"places[{number}]", reason)
+    engine["places"] = [place for place in of_cycle if place in given]
+    if "coolant_cap_kpa" in engine and engine["cooling"] != "liquid":
+        raise EngineFileError(source, "coolant_cap_kpa", "belongs to an engine with liquid cooling; leave it out")

@@ -39,6 +39,7 @@ class SimEngine:
     port_opens_deg: tuple[float, float]
     valves_move: bool
     decompression: Literal["none", "manual", "automatic"]
+    places: tuple[str, ...]  # where air can leave a cylinder of this engine
     tilt_rad: float  # of the crank pin out of the bore's direction at TDC
     top_m: float  # height of the piston pin over the crank's centre at TDC
 
@@ -46,13 +47,6 @@ class SimEngine:
     def cycle_deg(self) -> float:
         """Crank degrees of one cycle."""
         return 720.0 if self.cycle == "four-stroke" else 360.0
-
-    @property
-    def places(self) -> tuple[str, ...]:
-        """Where air can leave a cylinder of this engine."""
-        if self.cycle == "two-stroke":
-            return ("exhaust_port", "crankcase", "other_chambers", "coolant", "outside")
-        return ("intake", "exhaust", "breather", "coolant", "neighbours", "outside")
 
     def travel_and_slope(self, after_tdc_deg: float) -> tuple[float, float]:
         """How far the piston is below its highest point, m, and how that changes with the crank, m/rad."""
@@ -124,6 +118,7 @@ def load_engine(document: Mapping[str, Any], source: str) -> SimEngine:
         port_opens_deg=(ports.get("exhaust_opens_after_tdc_deg", 95.0), ports.get("transfer_opens_after_tdc_deg", 115.0)),
         valves_move=checked["valve_gear"] == "fitted",
         decompression=checked["decompression"],
+        places=tuple(checked["places"]),
         tilt_rad=asin(offset / (radius + rod)),
         top_m=sqrt((radius + rod) ** 2 - offset * offset),
     )

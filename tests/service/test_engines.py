@@ -27,10 +27,32 @@ def test_host_and_simulator_understand_the_same(path: Path) -> None:
     sim = load_sim_engine(document, path.name)
     assert engine.firing_order == sim.firing_order
     assert engine.cycle_deg == sim.cycle_deg
+    assert engine.places == sim.places
+    assert (engine.valve_gear == "fitted") == sim.valves_move
     assert engine.clearance_m3 == pytest.approx(sim.clearance_m3, rel=1e-12)
     for cylinder in engine.cylinders:
         assert engine.firing_angle_deg(cylinder) == pytest.approx(sim.firing_angles_deg[cylinder])
     assert engine_from_document(document, "the record") == engine
+
+
+def test_the_angles_of_each_tdc_say_what_the_intervals_say() -> None:
+    engine, _ = load_engine(VECTORS / "engine_accept" / "tdc_angles_uneven_eight.toml")
+    # by hand: in the order 1 8 4 3 6 5 7 2 the file's angles are 30 120 210 300 390 465 555 645, and 720 + 30 - 645 = 105
+    assert engine.firing_intervals_deg == (90.0, 90.0, 90.0, 90.0, 75.0, 90.0, 90.0, 105.0)
+    assert (engine.coolant_cap_pa, engine.numbering.split()[:2]) == (90e3, ["left", "bank"])
+
+
+def test_what_an_engine_lacks_is_no_place_of_it() -> None:
+    single = {"schema_version": 1, "name": "invented", "cycle": "four-stroke", "firing_order": [1], "bore_mm": 70, "stroke_mm": 60}
+    single |= {"rod_mm": 110, "compression_ratio": 9}
+    four = single | {"firing_order": [1, 3, 4, 2]}
+    assert engine_from_document(single | {"cooling": "air"}, "it").places == ("intake", "exhaust", "breather", "outside")
+    assert engine_from_document(four | {"assembly": "short_block"}, "it").places == ("breather", "coolant", "neighbours", "outside")
+    assert "breather" not in engine_from_document(four | {"assembly": "bare_head"}, "it").places
+    named = engine_from_document(four | {"places": ["breather", "intake"]}, "it")
+    assert named.places == ("intake", "breather")
+    two = single | {"cycle": "two-stroke"}
+    assert engine_from_document(two, "it").places == ("exhaust_port", "crankcase", "coolant", "outside")
 
 
 @pytest.mark.parametrize("path", REJECT, ids=lambda path: path.stem)

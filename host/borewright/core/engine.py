@@ -41,6 +41,12 @@ class Engine:
     >>> four = Engine("demo", "four-stroke", (1, 3, 4, 2), (180.0,) * 4, 0.086, 0.086, 0.143, 55e-6)
     >>> four.firing_angle_deg(4), four.cycle_deg, four.sharing_tdc(1)
     (360.0, 720.0, (4,))
+    >>> four.places
+    ('intake', 'exhaust', 'breather', 'coolant', 'neighbours', 'outside')
+
+    assembly: a short block is a four-stroke without its head, a bare head one without its block; nothing moves the valves there.
+    only_places: the places that the engine file names, empty where it leaves that open. coolant_cap_pa: what the cap is rated for,
+    over the surrounding air. numbering: how the cylinders are counted, in words.
     """
 
     name: str
@@ -58,6 +64,32 @@ class Engine:
     valve_gear: Literal["fitted", "not_fitted"] = "fitted"
     valve_events: ValveEvents = ValveEvents()
     port_events: PortEvents = PortEvents()
+    assembly: Literal["complete", "short_block", "bare_head"] = "complete"
+    only_places: tuple[str, ...] = ()
+    coolant_cap_pa: float | None = None
+    numbering: str = ""
+
+    @property
+    def places(self) -> tuple[str, ...]:
+        """Where air that leaks out of a cylinder can be looked for.
+
+        >>> Engine("hut", "two-stroke", (1,), (360.0,), 0.04, 0.03, 0.06, 5e-6, cooling="air").places
+        ('exhaust_port', 'crankcase', 'outside')
+        """
+        if self.only_places:
+            return self.only_places
+        several = len(self.firing_order) > 1
+        there = {
+            "intake": self.assembly != "short_block",
+            "exhaust": self.assembly != "short_block",
+            "breather": self.assembly != "bare_head",
+            "coolant": self.cooling == "liquid",
+            "neighbours": several,
+            "other_chambers": several,
+        }
+        two_stroke = ("exhaust_port", "crankcase", "other_chambers", "coolant", "outside")
+        four_stroke = ("intake", "exhaust", "breather", "coolant", "neighbours", "outside")
+        return tuple(place for place in (two_stroke if self.cycle == "two-stroke" else four_stroke) if there.get(place, True))
 
     @property
     def cycle_deg(self) -> float:

@@ -26,20 +26,22 @@ def load_engine(path: Path) -> tuple[Engine, dict[str, Any]]:
         reason = getattr(error, "strerror", None) or "it is not UTF-8 text"
         raise UseError(f"{path}: the engine file cannot be read ({reason}); give the path of an engine file in TOML") from error
     try:
-        return _engine(parse_engine(text, str(path))), tomllib.loads(text)
+        checked = parse_engine(text, str(path))
     except EngineFileError as error:
         raise UseError(str(error)) from error
+    document = tomllib.loads(text)
+    return _engine(checked, document), document
 
 
 def engine_from_document(document: Mapping[str, Any], source: str) -> Engine:
     """The engine of a document, for instance one that the record keeps. Raises UseError like load_engine."""
     try:
-        return _engine(check_engine(document, source))
+        return _engine(check_engine(document, source), document)
     except EngineFileError as error:
         raise UseError(str(error)) from error
 
 
-def _engine(checked: Mapping[str, Any]) -> Engine:
+def _engine(checked: Mapping[str, Any], document: Mapping[str, Any]) -> Engine:
     return Engine(
         name=checked["name"],
         cycle=checked["cycle"],
@@ -56,4 +58,8 @@ def _engine(checked: Mapping[str, Any]) -> Engine:
         valve_gear=checked["valve_gear"],
         valve_events=ValveEvents(**checked["valve_events"]) if "valve_events" in checked else ValveEvents(),
         port_events=PortEvents(**checked["port_events"]) if "port_events" in checked else PortEvents(),
+        assembly=checked["assembly"],
+        only_places=tuple(checked["places"]) if "places" in document else (),
+        coolant_cap_pa=checked["coolant_cap_kpa"] * 1e3 if "coolant_cap_kpa" in checked else None,
+        numbering=checked.get("numbering", ""),
     )
