@@ -14,6 +14,7 @@ from borewire.messages import SupplyOpen, SupplyShut, VentClose, VentOpen
 from borewright.core.live import LiveCapture
 from borewright.core.readiness_table import VOID_REASONS, Action, Event, State
 from borewright.core.samples import SampleColumns
+from borewright.service.acts import Purpose
 from borewright.service.effects import AirRefused, Analyse, BeginCapture, KeepChunk
 from borewright.service.facts import air_window_deg, compression_tdc_count, conditions_of
 from borewright.service.readings import GaugeReading, mean_reading
@@ -190,11 +191,34 @@ def close_capture(work: Work) -> None:
     marks = tuple(mark for condition in capture.conditions for mark in condition.marks)
     if capture.shut_said:
         marks += ("when the supply was shut is the person's word",)
+    marks += _of_places(work.state, capture.purpose)
     ended_s = work.state.now_s if capture.ended_s is None else capture.ended_s
+    void_reason = capture.void_reason or _unread(capture)
     columns = SampleColumns.join(capture.parts)
     readings = (*_at_vent(work.state, capture, columns), *capture.readings) if capture.readings else ()
-    work.do(Analyse(capture.purpose, columns, capture.shut_s, ended_s, capture.void_reason, marks, readings))
+    work.do(Analyse(capture.purpose, columns, capture.shut_s, ended_s, void_reason, marks, readings))
     work.set(capture=None, opening=None, hold_asked=False)
+
+
+def _of_places(state: BenchState, purpose: Purpose) -> tuple[str, ...]:
+    """What sets this test apart from a plain one."""
+    said = []
+    if purpose.stopped:
+        said.append(f"stopped: {', '.join(purpose.stopped).replace('_', ' ')}")
+    if purpose.flow_place:
+        said.append(f"flow of {purpose.flow_place.replace('_', ' ')} through an orifice")
+    if purpose.wet_oil_m3:
+        said.append(f"wet: {purpose.wet_oil_m3 * 1e6:.3g} cm³ of oil")
+    elif state.oil is not None and purpose.kind == "test" and state.oil.cylinder == purpose.cylinder:
+        said.append("oil was put into this cylinder before this test")
+    return tuple(said)
+
+
+def _unread(capture: Capturing) -> str | None:
+    """A pressure that nobody read at a stopped place says nothing of what got past the stop, and was not watched either."""
+    read = {reading.place for reading in capture.place_readings}
+    left = [place.replace("_", " ") for place in capture.purpose.gauged_places if place not in read]
+    return f"the gauge at {', '.join(left)} was not read" if left else None
 
 
 def _at_vent(state: BenchState, capture: Capturing, columns: SampleColumns) -> tuple[GaugeReading, ...]:

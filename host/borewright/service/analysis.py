@@ -16,7 +16,7 @@ from borewright.service.conditions_of_air import AirConditions
 from borewright.service.effects import Analyse
 from borewright.service.fitting import fit_test
 from borewright.service.laws import Laws, laws_of
-from borewright.service.reducer import CheckGiven, PointGiven
+from borewright.service.reducer import CheckGiven, PointGiven, ProofGiven
 from borewright.service.rig_results import check_of_points, check_of_sweep, point_of
 from borewright.service.state import BenchState
 from borewright.service.transducers import Transducers
@@ -36,7 +36,7 @@ class Analysed:
     result: CaptureResult | None
     void_reason: str | None
     marks: tuple[str, ...]
-    check: CheckGiven | PointGiven | None = None
+    check: CheckGiven | PointGiven | ProofGiven | None = None
     read: CaptureResult | None = None
     fit: FitResult | None = None
     budgets: tuple[Budget, ...] = ()
@@ -133,8 +133,10 @@ def _sweep(state: BenchState, done: Analyse) -> Analysed:
     return Analysed(None, None, done.marks, CheckGiven(check))
 
 
-def _given(state: BenchState, done: Analyse, result: CaptureResult, ambient: AirConditions) -> CheckGiven | PointGiven:
-    """A point of a round that goes on, or the check that all points make."""
+def _given(state: BenchState, done: Analyse, result: CaptureResult, ambient: AirConditions) -> CheckGiven | PointGiven | ProofGiven:
+    """A point of a round that goes on, or the check that all points make; a proof says only what the regulator gives."""
+    if done.purpose.aim == "proof":
+        return ProofGiven(result.p_regulated_gauge_pa)
     point = point_of(state, done, result, ambient)
     proven = result.p_regulated_gauge_pa if done.purpose.kind == "sealed" else state.proven_gauge_pa
     points: tuple[dict[str, Any], ...] = (point,)

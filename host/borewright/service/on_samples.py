@@ -13,6 +13,8 @@ from borewright.core.samples import SampleColumns
 from borewright.service.air import close_capture, happen, renew_opening
 from borewright.service.effects import KeepChunk
 from borewright.service.facts import conditions_of
+from borewright.service.on_place import follow_oil, watch_place_gauge
+from borewright.service.places import awaited_gauge, place_words
 from borewright.service.puff import end_puff, end_watch, stands
 from borewright.service.squeeze import watch_squeeze, watch_squeeze_pressure
 from borewright.service.state import BenchState, Capturing, Reading
@@ -49,6 +51,7 @@ def take_samples(work: Work, columns: SampleColumns) -> None:
         recent = recent[1:]
     work.set(crank=crank.add(columns), reading=_reading(columns, p_regulated, p_cylinder), recent=recent)
     _follow_people(work, columns)
+    follow_oil(work, columns)
     watch_zero(work, columns)
     watch_squeeze(work, columns, p_cylinder)
     _record(work, columns)
@@ -152,6 +155,8 @@ def _watch_time(work: Work) -> None:
             end_puff(work)
         case State.WATCHING if since_s >= state.limits.watch_s and stands(state):
             end_watch(work)
+        case State.HOLDING if since_s > state.limits.hold_renewal_s and (place := awaited_gauge(state)) is not None:
+            _nobody_read(work, place)
         case State.HOLDING if since_s > state.limits.hold_renewal_s:
             work.say("note", "holding was not renewed for a minute; the test goes on")
             work.set(hold_asked=False)
@@ -163,6 +168,15 @@ def _watch_time(work: Work) -> None:
     fed = work.state.readiness.state in (State.FILLING, State.HOLDING)
     if fed and opening is not None and work.state.now_s - opening.began_s > work.state.limits.opening_s:
         _watch_regulated(work)
+
+
+def _nobody_read(work: Work, place: str) -> None:
+    """Pressure at a stopped place that nobody watches is let off."""
+    reason = f"the gauge at {place_words(place)} was not read within a minute"
+    work.say("warning", reason)
+    if work.state.capture is not None:
+        work.set(capture=replace(work.state.capture, void_reason=reason))
+    happen(work, Event.STOP)
 
 
 def _watch_regulated(work: Work) -> None:
@@ -204,10 +218,12 @@ def _watch_sweep(work: Work, capture: Capturing) -> None:
 
 def _watch_phases(work: Work, capture: Capturing) -> None:
     """Shut the supply once the reading is steady; where a person shuts it, see that it was."""
-    live, now = capture.live, work.state.readiness.state
+    watch_place_gauge(work)
+    capture, now = work.state.capture or capture, work.state.readiness.state
+    live, unread = capture.live, len(capture.place_readings) < len(capture.purpose.gauged_places)
     longer_s = CHECK_STEADY_S if capture.purpose.kind != "test" else TEST_STEADY_S
     settled = live.steady_for_s >= longer_s or work.state.now_s - work.state.state_since_s > STEADY_LIMIT_S
-    if now is State.FILLING and settled and not capture.settled and not work.state.hold_asked:
+    if now is State.FILLING and settled and not (capture.settled or unread or work.state.hold_asked):
         work.set(capture=replace(capture, settled=True))
         happen(work, Event.SETTLED)
     if not work.state.has_valves and live.supply_shut and work.state.readiness.state in (State.FILLING, State.HOLDING):

@@ -23,7 +23,7 @@ from borewright.service.state import BenchState
 from borewright.service.work import Work
 from borewright.session.session import Outcome, Phase
 
-__all__ = ["CheckGiven", "Event", "FromWire", "HostTick", "LinkGone", "PointGiven", "step"]
+__all__ = ["CheckGiven", "Event", "FromWire", "HostTick", "LinkGone", "PointGiven", "ProofGiven", "step"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,11 +56,18 @@ class PointGiven:
 
 
 @dataclass(frozen=True, slots=True)
+class ProofGiven:
+    """A capped opening showed what the regulator gives."""
+
+    proven_gauge_pa: float
+
+
+@dataclass(frozen=True, slots=True)
 class LinkGone:
     """The port itself failed: nothing can be heard or said any more."""
 
 
-Event: TypeAlias = FromWire | HostTick | LinkGone | CheckGiven | PointGiven | acts.Act
+Event: TypeAlias = FromWire | HostTick | LinkGone | CheckGiven | PointGiven | ProofGiven | acts.Act
 
 
 def step(state: BenchState, event: Event, now_host_s: float) -> tuple[BenchState, tuple[Effect, ...]]:
@@ -82,6 +89,8 @@ def step(state: BenchState, event: Event, now_host_s: float) -> tuple[BenchState
             work.set(round=None)
             if proven_gauge_pa is not None:
                 work.set(proven_gauge_pa=proven_gauge_pa if check.passed else None)
+        case ProofGiven(proven_gauge_pa):
+            work.set(proven_gauge_pa=proven_gauge_pa)
         case PointGiven(point, proven_gauge_pa):
             if work.state.round is not None:
                 work.set(round=work.state.round.with_point(point), proven_gauge_pa=proven_gauge_pa)

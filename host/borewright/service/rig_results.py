@@ -56,6 +56,8 @@ def kind_of(done: Analyse) -> CheckKind:
     aim = done.purpose.aim
     if aim == "check":
         return "sealed" if done.purpose.kind == "sealed" else "restrictor"
+    if aim == "proof" or aim == "place":
+        raise CheckRefused("This capture is no check of the rig.")
     return aim
 
 
