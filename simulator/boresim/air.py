@@ -14,8 +14,9 @@ from __future__ import annotations
 
 from math import exp, inf, sqrt
 
+from boresim.blocked import LEAST_RELATIVE, blocked_flow
 from boresim.gas import CP_J_KG_K, GAMMA, R_J_KG_K, hole_flow_kg_s, nozzle_flow_kg_s, restrictor_flow_kg_s
-from boresim.outlets import LEAST_RELATIVE, Open, outlet_flow
+from boresim.outlets import Open
 from boresim.scenario import Scenario
 
 __all__ = ["AirSide", "State"]
@@ -125,9 +126,9 @@ class AirSide:
     def leaving_kg_s(self, p_cylinder: float, t_cylinder: float) -> float:
         """All that leaves the cylinder side to the room, kg/s."""
         flow = hole_flow_kg_s(self.out_area_m2(p_cylinder), p_cylinder, t_cylinder, self.p_ambient, self.t_room)
-        for outlet in self.open[2]:
+        for place in self.open[2]:
             relative = (p_cylinder - self.p_ambient) / self.p_reference
-            flow += outlet_flow(outlet, relative, p_cylinder, t_cylinder, self.p_ambient)[0]
+            flow += blocked_flow(place, relative, p_cylinder, t_cylinder, self.p_ambient)[0]
         return flow
 
     def heat_w(self, p_regulated: float, p_cylinder: float, t_cylinder: float, arriving: float) -> float:

@@ -6,12 +6,15 @@ Bits depend on the scenario and on when the controls were used, never on how adv
 from __future__ import annotations
 
 from collections.abc import Callable
+from math import inf
 from typing import Any
 
 import numpy as np
 
+from boresim.blocked import LEAST_RELATIVE, Fitting, blocked_flow, sounds_at
 from boresim.engine import SimEngine
-from boresim.outlets import Hose, OilFilm, Ways, outlet_flow
+from boresim.gas import hole_flow_kg_s
+from boresim.outlets import Hose, OilFilm
 from boresim.scenario import Scenario
 from boresim.stepper import Stepper
 from boresim.trace import PlantTrace, sampled
@@ -119,22 +122,48 @@ class Plant:
         }
 
     def place_flows_kg_s(self) -> dict[str, float]:
-        """What escapes at each place now, kg/s; at a stopped place what gets past the stop."""
-        return {place: flow for place, (flow, _) in self._at_places().items()}
+        """What escapes at each place now, kg/s: where it comes out, by way of another cylinder too; past stops and reliefs too."""
+        found: dict[str, float] = {}
+        for place, flow, _ in self._escaping():
+            found[place] = found.get(place, 0.0) + flow
+        return found
+
+    def plug_holes_kg_s(self) -> dict[int, float]:
+        """What comes out of the open plug holes of the other cylinders, kg/s, by cylinder."""
+        found: dict[int, float] = {}
+        for _, flow, beside in self._escaping():
+            if beside:
+                found[beside] = found.get(beside, 0.0) + flow
+        return found
 
     def place_gauge_pa(self, place: str) -> float:
-        """Pressure behind the stop of a place, as a gauge on it reads; 0 where nothing is stopped."""
-        return max((self._at_places().get(place, (0.0, self._steps.air.p_ambient))[1] - self._steps.air.p_ambient), 0.0)
+        """Pressure at a place that something is put on, as a gauge there reads; 0 where nothing is."""
+        p_cylinder, t_cylinder, relative = self._inside()
+        ambient = self._steps.air.p_ambient
+        for blocked in self._steps.ways.blocked(*self._steps.pose_of_ways()):
+            if place in blocked.places:
+                return blocked_flow(blocked, relative, p_cylinder, t_cylinder, ambient)[1] - ambient
+        return 0.0
 
-    def _at_places(self) -> dict[str, tuple[float, float]]:
+    def _inside(self) -> tuple[float, float, float]:
+        """Pressure over the piston, absolute; temperature there; its gauge pressure in units of the leaks' reference pressure."""
         air = self._steps.air
-        found: dict[str, tuple[float, float]] = {}
-        p_cylinder, t_cylinder = air.state[1], air.temperature_k()
-        relative = (p_cylinder - air.p_ambient) / air.p_reference
-        for outlet in self._steps.ways.every(self._steps.crank.theta_deg, self._steps.travel_m, self._steps.oil_m3()):
-            flow, pressure = outlet_flow(outlet, relative, p_cylinder, t_cylinder, air.p_ambient)
-            old = found.get(outlet.place, (0.0, air.p_ambient))
-            found[outlet.place] = (old[0] + flow, max(old[1], pressure))
+        p_cylinder = air.state[1]
+        return p_cylinder, air.temperature_k(), (p_cylinder - air.p_ambient) / air.p_reference
+
+    def _escaping(self) -> list[tuple[str, float, int]]:
+        """Every way out: where it sounds, kg/s, whose plug hole it is."""
+        p_cylinder, t_cylinder, relative = self._inside()
+        ambient, pose = self._steps.air.p_ambient, self._steps.pose_of_ways()
+        found = []
+        for outlet in self._steps.ways.every(*pose):
+            if not outlet.blocked:
+                area = outlet.area_m2 * max(relative, LEAST_RELATIVE) ** outlet.exponent
+                flow = hole_flow_kg_s(area, p_cylinder, t_cylinder, ambient, t_cylinder)
+                found.append((outlet.place, flow, outlet.beside))
+        for blocked in self._steps.ways.blocked(*pose):
+            flow, between = blocked_flow(blocked, relative, p_cylinder, t_cylinder, ambient)
+            found += sounds_at(blocked, flow, between, t_cylinder, ambient)
         return found
 
     # ---- controls
@@ -181,23 +210,53 @@ class Plant:
 
         def act() -> None:
             self._steps.hose = hose
-            self._steps.ways = Ways(self.scenario, hose, self._steps.stops)
+            self._steps.new_ways()
             self._steps.air.volume_m3 = self._steps.pose()
             ambient = self.scenario.ambient
             self._steps.air.fill_with_room_air(ambient.engine_k if isinstance(hose, int) else ambient.air_k)
 
         self._act(act)
 
-    def stop_place(self, cylinder: int, place: str, on: bool) -> None:
-        """Stops a place off for one cylinder, or frees it. Raises ValueError for an unknown cylinder or place."""
+    def stop_place(self, cylinder: int, place: str, on: bool, relief_gauge_pa: float = inf) -> None:
+        """Stops a place off for one cylinder, with a relief that opens at a gauge pressure (inf: none), or frees it.
+
+        A stop leaks as much as the scenario says. Raises ValueError for an unknown cylinder or place or an impossible relief.
+        """
+        if not relief_gauge_pa > 0.0:
+            raise ValueError(f"a relief that opens at {relief_gauge_pa} Pa is not possible; give a gauge pressure above 0")
+        self._put_on(cylinder, place, Fitting(self.scenario.openings.stop_leak_m2, relief_gauge_pa) if on else None)
+
+    def meter_place(self, cylinder: int, place: str, orifice_m2: float | None) -> None:
+        """Puts an orifice on a place of one cylinder, through which all leaves that comes there, or takes it away (None).
+
+        Raises ValueError for an unknown cylinder or place or an impossible orifice.
+        """
+        if orifice_m2 is not None and not 0.0 < orifice_m2 < 1.0:
+            raise ValueError(f"an orifice of {orifice_m2} m² is not possible")
+        self._put_on(cylinder, place, None if orifice_m2 is None else Fitting(orifice_m2))
+
+    def _put_on(self, cylinder: int, place: str, fitting: Fitting | None) -> None:
         self._known(cylinder)
-        if place not in self.scenario.engine.places:
-            raise ValueError(f"this engine has no place {place!r}; it has {', '.join(self.scenario.engine.places)}")
-        stops = self._steps.stops | {(cylinder, place)} if on else self._steps.stops - {(cylinder, place)}
+        if place not in self.engine.places:
+            raise ValueError(f"this engine has no place {place!r}; it has {', '.join(self.engine.places)}")
+        fittings = {key: old for key, old in self._steps.fittings.items() if key != (cylinder, place)}
+        if fitting is not None:
+            fittings[cylinder, place] = fitting
 
         def act() -> None:
-            self._steps.stops = stops
-            self._steps.ways = Ways(self.scenario, self._steps.hose, stops)
+            self._steps.fittings = fittings
+            self._steps.new_ways()
+
+        self._act(act, pose=True)
+
+    def set_decompression(self, on: bool) -> None:
+        """Holds the manual decompression device on, or releases it. Raises ValueError for an engine that has none."""
+        if self.engine.decompression != "manual":
+            raise ValueError("this engine has no decompression device that is worked by hand")
+
+        def act() -> None:
+            self._steps.decompression_on = on
+            self._steps.new_ways()
 
         self._act(act, pose=True)
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -51,7 +51,8 @@ class Leak:
 
     area_m2 is the ideal nozzle at TDC with the rig's set pressure over the piston; at another gauge pressure p it is
     area · (p/set)^pressure_exponent. A share of it, worn_top_share, belongs to the worn top of the bore and fades
-    as the piston goes down by worn_top_m.
+    as the piston goes down by worn_top_m. With to_cylinder it leads into that cylinder, and comes out of its plug hole and of the
+    valves that stand open there.
     """
 
     place: str
@@ -60,6 +61,7 @@ class Leak:
     worn_top_share: float
     worn_top_m: float
     only_while: WhileValve | None
+    to_cylinder: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +75,7 @@ class Openings:
     decompression_on: bool  # manual: not released
     stop_leak_m2: float
     shared_pipes: tuple[str, ...]  # places whose pipe ends in the other cylinders' open valves
+    plug_hole_m2: float = 1.1e-4  # through which air that gets into another cylinder leaves it
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +110,7 @@ class OperatorManners:
     reaction_s: float
     hand_error_deg: float
     turn_rpm: float
+    wrong_holes: Mapping[int, int] = field(default_factory=dict)  # told to put the hose into one, the other is taken at first
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,7 +183,7 @@ def read_scenario(document: Mapping[str, Any], source: str, folder: Path | None 
         openings=_openings(table.table("openings", optional=True), engine),
         crank=_crank(table.table("crank")),
         ambient=_ambient(table.table("ambient")),
-        operator=_operator(table.table("operator")),
+        operator=_operator(table.table("operator"), engine),
         truth=_truth(table.table("truth", optional=True), engine),
     )
     table.done()
@@ -268,7 +272,7 @@ def _leaks(table: Table, engine: SimEngine) -> dict[int, tuple[Leak, ...]]:
         number = _cylinder(entry, engine, "number", entry.whole("number", 1, 24))
         if number in result:
             raise entry.error("number", f"cylinder {number} is there twice; join the two")
-        result[number] = tuple(_leak(leak, engine) for leak in entry.tables("leaks"))
+        result[number] = tuple(_leak(leak, engine, number) for leak in entry.tables("leaks"))
         entry.done()
     for number in engine.firing_order:
         if number not in result:
@@ -276,7 +280,7 @@ def _leaks(table: Table, engine: SimEngine) -> dict[int, tuple[Leak, ...]]:
     return result
 
 
-def _leak(table: Table, engine: SimEngine) -> Leak:
+def _leak(table: Table, engine: SimEngine, of_cylinder: int) -> Leak:
     only_while = None
     if "only_while" in table:
         inner = table.table("only_while")
@@ -286,6 +290,9 @@ def _leak(table: Table, engine: SimEngine) -> Leak:
             inner.yes_no("open"),
         )
         inner.done()
+    to_cylinder = None
+    if "to" in table:
+        to_cylinder = _cylinder(table, engine, "to", table.whole("to", 1, 24))
     leak = Leak(
         place=table.choice("place", engine.places),
         area_m2=1e-6 * table.number("area_mm2", 0.0, 500.0),
@@ -293,7 +300,10 @@ def _leak(table: Table, engine: SimEngine) -> Leak:
         worn_top_share=table.number("worn_top_share", 0.0, 1.0, 0.0),
         worn_top_m=1e-3 * table.number("worn_top_mm", 0.1, 500.0, 12.0),
         only_while=only_while,
+        to_cylinder=to_cylinder,
     )
+    if to_cylinder is not None and (leak.place not in {"neighbours", "other_chambers"} or to_cylinder == of_cylinder):
+        raise table.error("to", "names the other cylinder that air gets into; it goes with the place neighbours or other_chambers")
     table.done()
     return leak
 
@@ -308,6 +318,7 @@ def _openings(table: Table, engine: SimEngine) -> Openings:
         decompression_on=table.yes_no("decompression_on", False),
         stop_leak_m2=1e-6 * table.number("stop_leak_mm2", 0, 100, 0.03),
         shared_pipes=table.words("shared_pipes", engine.places),
+        plug_hole_m2=1e-6 * table.number("plug_hole_mm2", 10, 10_000, 110.0),
     )
     events.done()
     table.done()
@@ -341,14 +352,28 @@ def _ambient(table: Table) -> Ambient:
     return ambient
 
 
-def _operator(table: Table) -> OperatorManners:
+def _operator(table: Table, engine: SimEngine) -> OperatorManners:
+    mistakes = table.table("mistakes", optional=True)
     manners = OperatorManners(
         reaction_s=table.number("reaction_s", 0, 30),
         hand_error_deg=table.number("hand_error_deg", 0, 20),
         turn_rpm=table.number("turn_rpm", 0.5, 60),
+        wrong_holes=_wrong_holes(mistakes.table("hose", optional=True), engine),
     )
+    mistakes.done()
     table.done()
     return manners
+
+
+def _wrong_holes(table: Table, engine: SimEngine) -> dict[int, int]:
+    """Told to put the hose into the first, the person puts it into the second, once."""
+    found = {}
+    for number in sorted(engine.firing_order):
+        if str(number) in table:
+            key = str(number)
+            found[number] = _cylinder(table, engine, key, table.whole(key, 1, 24))
+    table.done()
+    return found
 
 
 def _truth(table: Table, engine: SimEngine) -> dict[int, Truth]:

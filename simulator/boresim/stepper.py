@@ -16,7 +16,7 @@ from boresim.air import AirSide, State
 from boresim.crank import CrankMotion
 from boresim.gas import CP_J_KG_K
 from boresim.noise import seeded_unit
-from boresim.outlets import Hose, OilFilm, Ways
+from boresim.outlets import NO_FITTINGS, Fittings, Hose, OilFilm, Ways
 from boresim.scenario import Scenario
 from boresim.trace import Row, cubic
 
@@ -75,9 +75,10 @@ class Stepper:
         self.supply = Valve(parts.supply_travel_s, 0.0, 0.0)
         self.vent = Valve(parts.vent_travel_s, 1.0, 1.0)
         self.hose: Hose = "off"
-        self.stops: frozenset[tuple[int, str]] = frozenset()
+        self.fittings: Fittings = NO_FITTINGS
+        self.decompression_on = scenario.openings.decompression_on
         self.oil: dict[int, OilFilm] = {}
-        self.ways = Ways(scenario, self.hose, self.stops)
+        self.ways = Ways(scenario, self.hose)
         self.travel_m = 0.0
         self.slope_m3_rad = 0.0  # of the volume in the hose's cylinder
         self.start = 0  # of the last step, in grid steps
@@ -111,21 +112,26 @@ class Stepper:
         """All that changes."""
         return (
             self.physical(), self.before, self.start, self.end, self.level, tuple(self.rows), self.supply.state(),
-            self.vent.state(), self.hose, self.stops, dict(self.oil), self.air.p_set_abs, self.air.supply_fraction,
-            self.air.vent_fraction,
+            self.vent.state(), self.hose, self.fittings, self.decompression_on, dict(self.oil), self.air.p_set_abs,
+            self.air.supply_fraction, self.air.vent_fraction,
         )  # fmt: skip
 
     def restore(self, snapshot: tuple[Any, ...]) -> None:
         """Back to a snapshot."""
         (
             physical, self.before, self.start, self.end, self.level, rows, supply, vent,
-            self.hose, self.stops, oil, self.air.p_set_abs, self.air.supply_fraction, self.air.vent_fraction,
+            self.hose, self.fittings, self.decompression_on, oil, self.air.p_set_abs, self.air.supply_fraction,
+            self.air.vent_fraction,
         ) = snapshot  # fmt: skip
         self.rows, self.oil = list(rows), dict(oil)
         self.supply.start, self.supply.goal, self.supply.since = supply
         self.vent.start, self.vent.goal, self.vent.since = vent
-        self.ways = Ways(self.scenario, self.hose, self.stops)
+        self.new_ways()
         self.put_back(physical)
+
+    def new_ways(self) -> None:
+        """The ways out anew, after the hose, what is on places or the decompression device has changed."""
+        self.ways = Ways(self.scenario, self.hose, self.fittings, self.decompression_on)
 
     def physical(self) -> Physical:
         """The state that steps change."""
@@ -142,6 +148,10 @@ class Stepper:
         """Oil on the piston of the hose's cylinder."""
         film = self.oil.get(self.hose) if self.oil and isinstance(self.hose, int) else None
         return film.left_m3(self.crank.turned_deg) if film else 0.0
+
+    def pose_of_ways(self) -> tuple[float, float, float]:
+        """What decides which ways out are open: crank angle, how far the piston is down, oil on it."""
+        return self.crank.theta_deg, self.travel_m, self.oil_m3()
 
     def pose(self) -> float:
         """Sets what follows from the present crank angle and gives the cylinder side's volume there, unstretched."""

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from boresim.gas import CP_J_KG_K, nozzle_flow_kg_s, restrictor_flow_kg_s
-from boresim.outlets import Ways, outlet_flow
+from boresim.blocked import LEAST_RELATIVE
+from boresim.gas import CP_J_KG_K, hole_flow_kg_s, nozzle_flow_kg_s, restrictor_flow_kg_s
+from boresim.outlets import Ways
 from boresim.scenario import Scenario, Truth
 
 __all__ = ["Settled", "arriving_flow", "plant_truth", "settled_gas_k", "settled_state"]
@@ -47,13 +48,14 @@ def _of_cylinder(scenario: Scenario, cylinder: int) -> Truth:
 def settled_state(scenario: Scenario, cylinder: int, set_gauge_pa: float | None = None) -> Settled:
     """Where a cylinder at its compression TDC settles; set_gauge_pa is the regulator's, None: the rig's own."""
     air, ambient = scenario.rig.air, scenario.ambient
-    outlets = Ways(scenario, cylinder, frozenset()).every(scenario.engine.firing_angles_deg[cylinder], 0.0, 0.0)
+    outlets = Ways(scenario, cylinder).every(scenario.engine.firing_angles_deg[cylinder], 0.0, 0.0)
     wanted = air.set_gauge_pa if set_gauge_pa is None else set_gauge_pa
     p_set = ambient.pressure_abs_pa + min(wanted, air.supply_gauge_pa)
 
     def leaving(p_cylinder: float, t_gas: float) -> float:
         relative = (p_cylinder - ambient.pressure_abs_pa) / air.set_gauge_pa
-        return sum(outlet_flow(outlet, relative, p_cylinder, t_gas, ambient.pressure_abs_pa)[0] for outlet in outlets)
+        areas = (outlet.area_m2 * max(relative, LEAST_RELATIVE) ** outlet.exponent for outlet in outlets)
+        return sum(hole_flow_kg_s(area, p_cylinder, t_gas, ambient.pressure_abs_pa, t_gas) for area in areas)
 
     low, high = ambient.pressure_abs_pa, p_set
     for _ in range(80):

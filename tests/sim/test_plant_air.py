@@ -429,7 +429,7 @@ def test_an_automatic_decompression_device_weakens_the_squeeze() -> None:
 def test_the_joined_openings_are_the_sum_of_the_single_ones(name: str) -> None:
     scenario = load_scenario(name)
     for cylinder in scenario.engine.firing_order:
-        ways = Ways(scenario, cylinder, frozenset())
+        ways = Ways(scenario, cylinder)
         for angle in range(0, 720, 7):
             travel, _ = scenario.engine.travel_and_slope(angle - scenario.engine.firing_angles_deg[cylinder])
             plain, bending, stopped = ways.at(float(angle), travel, 0.0)
