@@ -2,15 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from borewright.core.advice import Advice
+from borewright.core.advice import NEVER_SOUND, Advice, CylinderEvidence, advice_of, heard_words
+from borewright.core.place_meaning import meaning, place_words
+from borewright.core.sanity import NEARLY_NOTHING_PERCENT
+from borewright.core.shares import leak_shares
+from borewright.core.shares_plan import plan_next
+from borewright.core.stopping import measurable_places, stoppable_places
+from borewright.service.engines import engine_from_document
+from borewright.service.judging import judge_stage
+from borewright.service.limit_files import find_limits
+from borewright.service.other_cylinders import odd_volumes
+from borewright.service.path_leakage import Leakage, leakage_of, wet_of
+from borewright.service.path_readings import PathReadings, readings_of
 
 if TYPE_CHECKING:
     from borewright.core.engine import Engine
-    from borewright.core.shares import Share
+    from borewright.core.shares import Share, Shares
     from borewright.service.judging import JudgedStage
     from borewright.store import Store
     from borewright.store.records import CaptureRecord, FindingRecord, JobRecord
@@ -60,10 +71,6 @@ class JobPath:
 
 def path_of_job(store: Store, job: JobRecord) -> JobPath:
     """The paths of a job, judged by common practice where it says whether a cylinder seals. Raises StoreError, UseError."""
-    from borewright.service.engines import engine_from_document  # noqa: PLC0415 -- heavy
-    from borewright.service.judging import judge_stage  # noqa: PLC0415 -- heavy
-    from borewright.service.limit_files import find_limits  # noqa: PLC0415 -- heavy
-
     document = store.get_engine(job.engine_id).document
     engine = engine_from_document(document, f"the engine of job {job.name}")
     captures = store.list_captures(job.id)
@@ -74,5 +81,128 @@ def path_of_job(store: Store, job: JobRecord) -> JobPath:
 def path_of(
     engine: Engine, captures: Sequence[CaptureRecord], findings: Sequence[FindingRecord], judged: JudgedStage | None = None
 ) -> JobPath:
-    """The paths from what the record holds of one job at one stage; pure. judged: None where nothing was judged."""
-    raise NotImplementedError
+    """The paths from what the record holds of one job at one stage; pure. judged: None where nothing was judged.
+
+    A finding or a capture of a cylinder or a place that the engine does not have is passed over; deleted ones too. Raises
+    StoreError for a budget that cannot be read.
+    """
+    said = sorted((one for one in findings if one.deleted_at_unix_s is None), key=lambda one: (one.at_unix_s, one.id))
+    odd = odd_volumes(captures)
+    known = {
+        cylinder: _known(
+            engine,
+            cylinder,
+            [one for one in captures if one.cylinder == cylinder],
+            [one for one in said if one.cylinder == cylinder],
+            judged,
+            tuple(words for words in odd if words.startswith(f"cylinder {cylinder}:")),
+        )
+        for cylinder in engine.cylinders
+    }
+    spread = judged.spread.words if judged is not None and judged.spread is not None else ""
+    return JobPath(
+        {cylinder: one.path for cylinder, one in known.items()},
+        advice_of(engine, [one.evidence for one in known.values()], spread),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Known:
+    """A cylinder's path, and the same as the advice rests on it."""
+
+    path: CylinderPath
+    evidence: CylinderEvidence
+
+
+def _known(
+    engine: Engine,
+    cylinder: int,
+    captures: Sequence[CaptureRecord],
+    findings: Sequence[FindingRecord],
+    judged: JudgedStage | None,
+    odd: tuple[str, ...],
+) -> _Known:
+    places = engine.places
+    findings = [one for one in findings if one.place is None or one.place in places]
+    heard = {one.place: str(one.detail.get("strength")) for one in findings if one.kind == "heard" and one.place is not None}
+    leakage = leakage_of(captures, judged)
+    together = readings_of(captures, findings)
+    little = leakage.percent is not None and leakage.percent - (leakage.expanded_percent or 0.0) <= NEARLY_NOTHING_PERCENT
+    shares = leak_shares(places, together.readings, together.flows) if together.tells_places and not little else None
+    further = () if little else _further(engine, heard, leakage, together, shares)
+    wet = wet_of(captures)
+    words = _words(places, heard, leakage, together, shares, little)
+    by_place = {} if shares is None else {share.place: share for share in shares.shares}
+    path = CylinderPath(
+        cylinder=cylinder,
+        places=tuple(_place(engine, cylinder, place, heard.get(place), by_place.get(place)) for place in places),
+        unattributed=None if shares is None else shares.unattributed,
+        decided=shares is not None and shares.decided,
+        main=shares.main if shares is not None and shares.decided else None,
+        words=words,
+        further_tests=further,
+        wet=None if wet is None else wet.words,
+        notes=tuple(one for one in findings if one.kind == "note"),
+    )
+    evidence = CylinderEvidence(
+        cylinder=cylinder,
+        leakage_percent=leakage.percent,
+        expanded_percent=leakage.expanded_percent,
+        tests=leakage.tests,
+        seals=leakage.seals,
+        judged=leakage.judged,
+        heard=heard,
+        shares=shares,
+        wet=wet,
+        questions=leakage.questions,
+        contradictions=(*leakage.contradictions, *odd),
+        further_tests=further,
+    )
+    return _Known(path, evidence)
+
+
+def _place(engine: Engine, cylinder: int, place: str, strength: str | None, share: Share | None) -> PlaceFinding:
+    means = meaning(engine, cylinder, place)
+    return PlaceFinding(place, strength, share, means.implies, means.imitated_by, means.next_step, means.look)
+
+
+def _words(
+    places: Sequence[str],
+    heard: Mapping[str, str],
+    leakage: Leakage,
+    together: PathReadings,
+    shares: Shares | None,
+    little: bool,
+) -> str:
+    left_out = "".join(f"; {words}" for words in together.left_out)
+    if leakage.percent is None and not together.readings:
+        return ("no test of this cylinder yet" + (f"; {heard_words(heard, places)}" if heard else "")) + left_out
+    if little:
+        return "next to nothing leaks, so there is nothing to share out" + left_out
+    if shares is not None:
+        at = "" if together.p_regulated_gauge_pa is None else f" (at {together.p_regulated_gauge_pa / 1000.0:.0f} kPa)"
+        return shares.words + at + left_out
+    listened = heard_words(heard, places) or "nobody has looked at its places yet"
+    return f"{listened}; no place was stopped and no flow measured, so it is not known how the leak is shared" + left_out
+
+
+def _further(
+    engine: Engine, heard: Mapping[str, str], leakage: Leakage, together: PathReadings, shares: Shares | None
+) -> tuple[str, ...]:
+    """What would decide, the cheapest first; nothing for a cylinder that seals, as long as no place says otherwise."""
+    if leakage.percent is None:
+        return ("take a test of this cylinder",)
+    if (shares is not None and shares.decided) or (
+        leakage.seals and not any(heard.get(place, "none") != "none" for place in NEVER_SOUND)
+    ):
+        return ()
+    missing = [place_words(place) for place in engine.places if place not in heard]
+    said = [f"hold the air on and look, listen and feel at {', '.join(missing)}"] if missing else []
+    planned = plan_next(
+        engine.places,
+        together.readings,
+        together.flows,
+        may_stop=stoppable_places(engine),
+        may_measure_flow=measurable_places(engine),
+    )
+    return (*said, *(one.words for one in planned))
