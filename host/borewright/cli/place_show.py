@@ -56,12 +56,12 @@ def run(args: argparse.Namespace) -> int:
 
 def path_as_dict(path: JobPath, cylinder: int | None = None) -> dict[str, Any]:
     """The paths and the advice for JSON; cylinder: only this one and what is said of the whole engine."""
-    from dataclasses import asdict
+    from borewright.core.plain import to_plain
 
-    cylinders = [asdict(one) | {"notes": [_note(note.detail) for note in one.notes]} for one in path.cylinders.values()]
+    cylinders = [to_plain(one) | {"notes": [_note(note.detail) for note in one.notes]} for one in path.cylinders.values()]
     return {
         "cylinders": [one for one in cylinders if cylinder in (None, one["cylinder"])],
-        "advice": [asdict(line) for line in path.advice if cylinder is None or line.cylinder in (0, cylinder)],
+        "advice": [to_plain(line) for line in path.advice if cylinder is None or line.cylinder in (0, cylinder)],
     }
 
 

@@ -87,6 +87,7 @@ def path_of(
     StoreError for a budget that cannot be read.
     """
     said = sorted((one for one in findings if one.deleted_at_unix_s is None), key=lambda one: (one.at_unix_s, one.id))
+    captures = [one for one in captures if one.deleted_at_unix_s is None]
     odd = odd_volumes(captures)
     known = {
         cylinder: _known(
