@@ -58,7 +58,7 @@ def test_jobs_are_listed_oldest_first(record: Path, command: Callable[..., Any])
     ]
     plain = command("job", "list", "--db", record)
     assert plain.code == exits.OK
-    assert [[cell.strip() for cell in line[:4]] for line in cells(plain.out)[1:]] == [
+    assert [[cell.strip() for cell in line[1:5]] for line in cells(plain.out)[1:]] == [
         ["hill-climb 7", "before", "Larch four", "3"],
         ["hill-climb 7", "after", "Larch four", "1"],
         ["empty", "routine", "Larch four", "0"],

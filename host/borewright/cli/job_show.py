@@ -8,11 +8,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from borewright.cli import exits
+from borewright.cli.find_job import STAGES, the_jobs
+from borewright.cli.job_about import about_lines, note_lines
 from borewright.cli.judged import add_limits_argument
 from borewright.cli.output import date_words, print_json, table_lines
 from borewright.cli.record import add_record_argument, open_store
 from borewright.cli.shown import ShownUnits, add_units_argument, shown_units
-from borewright.errors import UseError
 
 if TYPE_CHECKING:
     from borewright.core.uncertainty import Budget
@@ -20,8 +21,6 @@ if TYPE_CHECKING:
     from borewright.store.records import CaptureRecord, JobRecord
 
 __all__ = ["add_arguments", "run"]
-
-STAGES = ("before", "after", "routine")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -44,12 +43,10 @@ def run(args: argparse.Namespace) -> int:
 
     units = shown_units(args)
     with open_store(args, create=False) as store:
-        found = [job for job in store.list_jobs() if job.name == args.name and args.stage in (None, job.stage)]
+        found = the_jobs(store, args.name, args.stage)
         shown = [(job, store.list_captures(job.id)) for job in found]
         engines = [store.get_engine(job.engine_id).document for job in found]
-    if not shown:
-        at = f" at stage {args.stage!r}" if args.stage else ""
-        raise UseError(f"there is no job {args.name!r}{at} in {args.db}; `borewright job list` shows those that are there")
+        notes = [line for job in found for line in note_lines(job, store.list_findings(job.id))]
     judged = [
         judge_stage(captures, engine, find_limits(args.limits, engine))
         for (_, captures), engine in zip(shown, engines, strict=True)
@@ -62,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
         print_json({"database": str(args.db), "jobs": jobs, "files": files})
         return exits.OK
     print(f"job {args.name}, engine {', '.join(dict.fromkeys(job.engine_name for job, _ in shown))}")
-    print("\n".join(_lines(args, shown, judged, units)))
+    print("\n".join([*(line for job in found for line in about_lines(job, units)), *_lines(args, shown, judged, units), *notes]))
     if args.csv is not None:
         print(f"written to {args.csv}")
     return exits.OK

@@ -19,7 +19,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from borewright.errors import StoreError, UseError
+from borewright.errors import UseError
 from borewright.store.errors import os_error
 
 if TYPE_CHECKING:
@@ -133,8 +133,14 @@ def read_job_file(path: Path) -> JobFile:
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             return _read(archive)
-    except (zipfile.BadZipFile, NotImplementedError, EOFError, RuntimeError, ValueError, StoreError) as error:
+    except _NewerError as newer:
+        raise UseError(f"{path}: {newer}") from None
+    except (zipfile.BadZipFile, NotImplementedError, EOFError, RuntimeError, ValueError) as error:
         raise UseError(f"{path}: this is no job file, or it is damaged ({error}); export the job again as .zip") from None
+
+
+class _NewerError(ValueError):
+    """A file of a later program, which is sound as far as this one can tell."""
 
 
 def _read(archive: zipfile.ZipFile) -> JobFile:
@@ -177,9 +183,7 @@ def _document(octets: bytes) -> dict[str, Any]:
         raise ValueError(f"{DOCUMENT} is not JSON ({error})") from None
     version = document.get("version") if isinstance(document, dict) and document.get("format") == FORMAT else None
     if isinstance(version, int) and version > VERSION:
-        raise ValueError(
-            f"it was written by a newer Borewright: version {version}, this program knows {VERSION}; update this program"
-        )
+        raise _NewerError(f"a newer Borewright wrote version {version}, this program knows {VERSION}; update this program")
     from jsonschema import Draft202012Validator  # noqa: PLC0415 -- slow to load, and only an import needs it
     from jsonschema.exceptions import best_match  # noqa: PLC0415
 
