@@ -10,11 +10,13 @@ import sys
 import threading
 from collections.abc import Callable, Iterable
 
+from borewright.cli.holding import HoldView, heard_acts, places_lines
 from borewright.core.conditions import CONFIRMATIONS
 from borewright.errors import LinkError, NotReadyError, StoreError, UseError
 from borewright.service import acts, effects
 from borewright.service.bench import Bench, Done
 from borewright.service.guide import Step, next_step
+from borewright.service.places import awaited_gauge
 from borewright.session.session import Phase
 from borewright.store.writer import WriteFailed
 from borewright.units import UnitsError, parse
@@ -60,6 +62,8 @@ class Console:
         self._bench: Bench | None = None
         self._shown: tuple[str, str] | None = None
         self._live_s = 0.0
+        self._hold = HoldView(out)
+        self._places_shown: int | None = None
 
     def attend(self, bench: Bench) -> None:
         """From now on guide the person at this bench."""
@@ -152,6 +156,7 @@ class Console:
                 raise NotReadyError(f"not ready for air: {step.text} {blocked_hint}".strip())
             self._show(step)
             self._live(step)
+            self._hold.show(bench.state, bench.endpoint.monotonic())
             self._take_line(step)
             bench.turn()
         return bench.done[-1]
@@ -185,11 +190,20 @@ class Console:
             for name, sentence in CONFIRMATIONS.items():
                 if name in step.act.points:
                     self._out(f"    {sentence}")
+        self._show_places(step)
         hint = _HINTS.get(step.key)
         if step.key == "give_air":
             self._out(f"  [{hint}; {WITH_AIR}]" if step.act is not None else f"  [{WITH_AIR}]")
         elif hint is not None:
             self._out(f"  [{hint}]")
+
+    def _show_places(self, step: Step) -> None:
+        """Where to look, once for each test in which air stays on."""
+        state = self.bench.state
+        if step.key == "hold" and state.engine is not None and self._places_shown != len(self.bench.done):
+            self._places_shown = len(self.bench.done)
+            for line in places_lines(state.engine, state.purpose.cylinder):
+                self._out(line)
 
     def _gist(self, step: Step) -> str:
         """What makes a step worth printing again: its words, but not degrees that change while the crank is being turned."""
@@ -224,12 +238,16 @@ class Console:
             self.bench.act(acts.SetHold(False))
         elif word in ("quit", "q"):
             raise NotReadyError("ended by the person")
+        elif self._take_heard(line):
+            return
         elif step.key == "read_back_hose":
             self._with_number(line, lambda number: acts.ReadBackHose(int(number)), whole=True)
         elif step.key == "restrain":
             self._with_number(line, acts.StateRestraint)
         elif step.key == "read_gauge":
             self._take_gauge(line)
+        elif step.key == "read_place_gauge":
+            self._take_place_gauge(line)
         elif word not in YES:
             self._out(f"  {line!r} is not understood here; Enter says yes, stop shuts and vents, quit ends")
         elif step.act is not None:
@@ -246,6 +264,27 @@ class Console:
             except UnitsError as wrong:
                 self._out(f"  {wrong}")
 
+    def _take_heard(self, line: str) -> bool:
+        """Whether the line said how the air sounds somewhere; then it has been kept, or found wrong and told."""
+        try:
+            heard = heard_acts(line, self.bench.state.engine)
+        except ValueError as wrong:
+            self._out(f"  {wrong}")
+            return True
+        for act in heard or ():
+            self.bench.act(act)
+        return heard is not None
+
+    def _take_place_gauge(self, line: str) -> None:
+        place = awaited_gauge(self.bench.state)
+        if not line:
+            self.bench.act(acts.SetHold(True))
+        elif place is not None:
+            try:
+                self.bench.act(acts.ReadPlaceGauge(place, parse(line, "pressure_gauge")))
+            except UnitsError as wrong:
+                self._out(f"  {wrong}")
+
     def _with_number(self, line: str, act: Callable[[float], acts.Act], *, whole: bool = False) -> None:
         try:
             number = parse(line, "torque") if not whole and line[-1:].isalpha() else float(line.replace(",", "."))
@@ -258,6 +297,11 @@ class Console:
 
 
 _HINTS = {
+    "hold": "type a place and how strong (none, faint, steady, strong), like: exhaust strong; go on; stop",
+    "confirm_caution": "Enter when read and seen to",
+    "fit_places": "Enter when it is so",
+    "pour_oil": "Enter when the oil is in and the hole open",
+    "read_place_gauge": "the reading with its unit, like 1.2 kPa; Enter keeps the air on for another minute; stop",
     "place_hose": "Enter when done",
     "set_regulator": "Enter when it is set",
     "read_gauge": "the reading with its unit, like 551.6 kPa; Enter keeps the air on for another minute; end, stop",
@@ -278,7 +322,11 @@ def _leads_to_a_question(step: Step) -> bool:
     >>> _leads_to_a_question(Step("find_index", "turn the crank", turn_deg=400.0)), _leads_to_a_question(Step("wait", "venting"))
     (True, False)
     """
-    return step.act is not None or step.turn_deg is not None or step.key in ("read_back_hose", "restrain", "read_gauge")
+    return (
+        step.act is not None
+        or step.turn_deg is not None
+        or step.key in ("read_back_hose", "restrain", "read_gauge", "read_place_gauge")
+    )
 
 
 def cylinder_of(engine_cylinders: tuple[int, ...], cylinder: int) -> int:

@@ -71,11 +71,25 @@ class LiveCapture:
     @property
     def leakage_percent(self) -> float | None:
         """Running leakage over the last second of air, in percent; None when there is none to read."""
-        if not self.air_on or not self.fill_done:
-            return None
-        last = [b for b in self._bins if b[0] > self._bins[-1][0] - 1.0 and (self._filled_s is None or b[0] >= self._filled_s)]
+        last = self._last_second
         regulated, cylinder = sum(b[1] for b in last), sum(b[2] for b in last)
-        return 100.0 * (regulated - cylinder) / regulated if regulated > 0.0 else None
+        return float(100.0 * (regulated - cylinder) / regulated) if regulated > 0.0 else None
+
+    @property
+    def leakage_noise_percent(self) -> float | None:
+        """Standard deviation of `leakage_percent`, from the scatter of its means of 50 ms; None where they are too few."""
+        last = self._last_second
+        if len(last) < 5:
+            return None
+        _, regulated, cylinder = np.asarray(last).T
+        return float(np.std(100.0 * cylinder / np.maximum(regulated, 1.0), ddof=1)) / len(last) ** 0.5
+
+    @property
+    def _last_second(self) -> list[Bin]:
+        """The means of the last second of air, none where the cylinder still fills."""
+        if not self.air_on or not self.fill_done:
+            return []
+        return [b for b in self._bins if b[0] > self._bins[-1][0] - 1.0 and (self._filled_s is None or b[0] >= self._filled_s)]
 
     def add(self, columns: SampleColumns) -> LiveCapture:
         """The view after these samples, which follow those added before; any number of them, also none."""

@@ -12,7 +12,19 @@ from borewright.core.samples import SampleColumns
 from borewright.service.acts import Purpose
 from borewright.service.readings import GaugeReading
 
-__all__ = ["AirRefused", "Analyse", "BeginCapture", "Effect", "KeepChunk", "KeepEvent", "KeepFinding", "Level", "SaveCheck", "Say", "Send"]
+__all__ = [
+    "AirRefused",
+    "Analyse",
+    "BeginCapture",
+    "Effect",
+    "KeepChunk",
+    "KeepEvent",
+    "KeepFinding",
+    "Level",
+    "SaveCheck",
+    "Say",
+    "Send",
+]
 
 Level = Literal["note", "warning", "alarm"]
 

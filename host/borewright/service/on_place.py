@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from borewright.core.place_meaning import place_words
 from borewright.core.readiness_table import AIR_ON, Event, State
 from borewright.core.samples import SampleColumns
 from borewright.core.stopping import StopRule, stop_rules
@@ -12,7 +13,7 @@ from borewright.service.air import happen
 from borewright.service.effects import KeepFinding
 from borewright.service.evidence import drop_hose
 from borewright.service.place_state import Oil, PlaceReading
-from borewright.service.places import awaited_gauge, cautions_of, limit_of, place_words
+from borewright.service.places import awaited_gauge, cautions_of, limit_of
 from borewright.service.squeeze import break_off_squeeze
 from borewright.service.state import BenchState
 from borewright.service.work import Work
@@ -84,7 +85,7 @@ def read_place_gauge(work: Work, act: acts.ReadPlaceGauge) -> None:
     limit_pa = limit_of(rule)
     if act.gauge_pa > limit_pa:
         _keep(work, act.place, act.gauge_pa)
-        too_much(work, act.place, act.gauge_pa, limit_pa)
+        _too_much(work, act.place, act.gauge_pa, limit_pa)
         return
     if awaited_gauge(state) is None or any(reading.place == act.place for reading in capture.place_readings):
         work.say("note", "that is under the limit; the figure that counts is asked for once the reading is steady")
@@ -106,9 +107,11 @@ def read_place_gauge(work: Work, act: acts.ReadPlaceGauge) -> None:
         happen(work, Event.HOLD_OVER)
 
 
-def too_much(work: Work, place: str, gauge_pa: float, limit_pa: float) -> None:
+def _too_much(work: Work, place: str, gauge_pa: float, limit_pa: float) -> None:
     """More pressure at a place than it may have."""
-    reason = f"the gauge at {place_words(place)} showed {gauge_pa / 1000:.3g} kPa, more than the {limit_pa / 1000:.3g} kPa allowed there"
+    reason = (
+        f"the gauge at {place_words(place)} showed {gauge_pa / 1000:.3g} kPa, more than the {limit_pa / 1000:.3g} kPa allowed there"
+    )
     work.say("alarm", reason + ("" if work.state.has_valves else "; SHUT AND VENT BY HAND"))
     if work.state.capture is not None:
         work.set(capture=replace(work.state.capture, void_reason=reason))

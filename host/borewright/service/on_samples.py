@@ -8,13 +8,14 @@ import numpy as np
 import numpy.typing as npt
 
 from borewright.core.conditions import all_met
+from borewright.core.place_meaning import place_words
 from borewright.core.readiness_table import AIR_ON, Event, State
 from borewright.core.samples import SampleColumns
 from borewright.service.air import close_capture, happen, renew_opening
 from borewright.service.effects import KeepChunk
 from borewright.service.facts import conditions_of
 from borewright.service.on_place import follow_oil, watch_place_gauge
-from borewright.service.places import awaited_gauge, place_words
+from borewright.service.places import awaited_gauge
 from borewright.service.puff import end_puff, end_watch, stands
 from borewright.service.squeeze import watch_squeeze, watch_squeeze_pressure
 from borewright.service.state import BenchState, Capturing, Reading

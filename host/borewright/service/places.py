@@ -10,13 +10,14 @@ from dataclasses import dataclass
 from typing import Literal
 
 from borewright.core.engine import Engine
+from borewright.core.place_meaning import place_words
 from borewright.core.readiness_table import State
 from borewright.core.stopping import StopRule, stop_rules, wet_dose
 from borewright.service.acts import Act, ConfirmCaution, FitPlaces, PlaceHose, PourOil, Purpose
 from borewright.service.place_state import TURNS_WITH_OIL
 from borewright.service.state import BenchState
 
-__all__ = ["OIL", "PlaceStep", "awaited_gauge", "cautions_of", "limit_of", "place_undone", "place_words", "wrong_place"]
+__all__ = ["OIL", "PlaceStep", "awaited_gauge", "cautions_of", "limit_of", "place_undone", "wrong_place"]
 
 OIL = "oil"  # stands for the place where the cautions of a wet test are meant
 SAME_OIL_M3 = 0.05e-6
@@ -35,15 +36,6 @@ class PlaceStep:
     turn_deg: float | None = None
 
 
-def place_words(place: str) -> str:
-    """A place as a person says it.
-
-    >>> place_words("exhaust_port")
-    'exhaust port'
-    """
-    return place.replace("_", " ")
-
-
 def wrong_place(purpose: Purpose, engine: Engine | None) -> str | None:
     """Why this cannot be done at the places of this engine, in one sentence; None when it can, or nothing is to be done there."""
     if not (purpose.gauged_places or purpose.wet_oil_m3):
@@ -51,7 +43,7 @@ def wrong_place(purpose: Purpose, engine: Engine | None) -> str | None:
     if engine is None or purpose.kind != "test":
         return "places are stopped and oil is put in only for the test of a cylinder of a known engine; name its engine file"
     rules = stop_rules(engine)
-    for place in (*purpose.gauged_places, *filter(None, (purpose.spare_place,))):
+    for place in purpose.gauged_places:
         if place not in rules:
             return f"this engine has no place {place_words(place)}; it has {', '.join(map(place_words, rules))}"
     for place in purpose.stopped:
@@ -126,8 +118,8 @@ def _fitting_undone(state: BenchState, engine: Engine) -> PlaceStep | None:
         words.append(f"stop {_and(limits)}, each with a gauge and its own relief valve on it, set to no more than that")
     if purpose.flow_place:
         words.append(
-            f"put the orifice of {purpose.flow_orifice_m2 * 1e6:g} mm² onto {place_words(purpose.flow_place)}, with its low-pressure "
-            f"gauge and a relief valve before it; never above {_kpa(limit_of(rules[purpose.flow_place]))} there"
+            f"put the orifice of {purpose.flow_orifice_m2 * 1e6:g} mm² onto {place_words(purpose.flow_place)}, with its "
+            f"low-pressure gauge and a relief valve before it; never above {_kpa(limit_of(rules[purpose.flow_place]))} there"
         )
     words.append("every other place stays open" if wanted != FitPlaces() else "see that every place is open and nothing is stopped")
     return PlaceStep("fit_places", "what is fitted to the places is not what this test needs", "; ".join(words), wanted)
@@ -141,8 +133,8 @@ def _oil_undone(state: BenchState) -> PlaceStep | None:
     pour = PourOil(cylinder, purpose.wet_oil_m3)
     if oil is None or oil.cylinder != cylinder or abs(oil.volume_m3 - purpose.wet_oil_m3) > SAME_OIL_M3:
         text = (
-            f"take the hose out of cylinder {cylinder} and put {purpose.wet_oil_m3 * 1e6:.3g} cm³ of clean engine oil into it through "
-            "the plug hole, then leave the hole open"
+            f"take the hose out of cylinder {cylinder} and put {purpose.wet_oil_m3 * 1e6:.3g} cm³ of clean engine oil into it "
+            "through the plug hole, then leave the hole open"
         )
         return PlaceStep("pour_oil", "the oil is not in yet", text, pour)
     turns = 0.0 if crank is None else oil.turns(crank.counts_per_rev)

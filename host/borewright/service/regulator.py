@@ -24,7 +24,7 @@ def wrong_pressure(purpose: Purpose, setup: RigSetup, engine: Engine | None = No
     if purpose.stopped and engine is not None:
         allowed_pa = UNDER_THE_LIMIT * highest_supply_gauge_pa(engine, purpose.stopped)
         if not asked or max(asked) > allowed_pa:
-            return f"with these places stopped the regulated pressure is {allowed_pa / 1000:.0f} kPa at most; set it and prove it first"
+            return f"with these places stopped the regulator gives {allowed_pa / 1000:.0f} kPa at most; set it and prove it first"
     if not asked:
         return None
     if purpose.kind != "sealed" and purpose.aim != "place":

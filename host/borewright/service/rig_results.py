@@ -56,7 +56,7 @@ def kind_of(done: Analyse) -> CheckKind:
     aim = done.purpose.aim
     if aim == "check":
         return "sealed" if done.purpose.kind == "sealed" else "restrictor"
-    if aim == "proof" or aim == "place":
+    if aim in {"proof", "place"}:
         raise CheckRefused("This capture is no check of the rig.")
     return aim
 
