@@ -26,19 +26,19 @@ if TYPE_CHECKING:
     from borewright.service.conditions_of_air import AirConditions
     from borewright.store import Store
 
-__all__ = ["add_rig_arguments", "at_the_rig", "kept_as"]
+__all__ = ["add_rig_arguments", "at_the_rig", "kept_as", "login_name"]
 
 SMALL_RESTRICTOR_M = 0.040 * 0.0254  # FAA Safety Team tip, November 2011: bores under 5.00 in; from there on 0.060 in
 LARGE_RESTRICTOR_M = 0.060 * 0.0254
 LARGE_BORE_M = 5.00 * 0.0254
 
 
-def add_rig_arguments(parser: argparse.ArgumentParser, *, engine_needed: bool) -> None:
+def add_rig_arguments(parser: argparse.ArgumentParser, *, engine_needed: bool, port_needed: bool = True) -> None:
     """The options of every command that works at the rig."""
-    parser.add_argument("--port", metavar="URL", required=True, help="the rig's port: a name, a pty, or socket://HOST:PORT")
+    parser.add_argument("--port", metavar="URL", required=port_needed, help="the rig's port: a name, a pty, or socket://HOST:PORT")
     parser.add_argument("--engine", metavar="FILE", type=Path, required=engine_needed, help="the engine file (TOML)")
     add_record_argument(parser)
-    parser.add_argument("--who", metavar="NAME", default=_login_name(), help="who is at the rig (%(default)s)")
+    parser.add_argument("--who", metavar="NAME", default=login_name(), help="who is at the rig (%(default)s)")
     parser.add_argument("--rig", metavar="FILE", type=Path, help="the rig file (TOML); kept until another is given")
     parser.add_argument("--ambient", metavar="PRESSURE", help="absolute pressure of the air around (101.3 kPa, marked as assumed)")
     parser.add_argument("--air-temp", metavar="T", help="temperature of the supplied air (20 °C, marked as assumed)")
@@ -46,7 +46,7 @@ def add_rig_arguments(parser: argparse.ArgumentParser, *, engine_needed: bool) -
     parser.add_argument("--json", action="store_true", help="print one JSON object; the guidance goes to the error stream")
 
 
-def _login_name() -> str:
+def login_name() -> str:
     try:
         return getpass.getuser()
     except (KeyError, OSError):

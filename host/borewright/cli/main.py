@@ -18,6 +18,7 @@ COMMANDS = {
     "demo": "a whole before-and-after job on the simulated rig, in a minute",
     "measure": "test one cylinder",
     "rig": "check and calibrate the rig: zero, span, sealed, restrictor, volume, true TDC",
+    "place": "where the air of a cylinder goes: note, stop-off, wet, flow, show",
     "job": "list and show what has been recorded",
     "units": "choose the units that numbers are shown in",
     "sim": "serve the simulated rig on a serial line or a network port",

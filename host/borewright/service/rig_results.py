@@ -54,11 +54,13 @@ UNTIED = 0.0005  # of two transducers whose sealed check says no more
 def kind_of(done: Analyse) -> CheckKind:
     """Which check a capture belongs to."""
     aim = done.purpose.aim
-    if aim == "check":
-        return "sealed" if done.purpose.kind == "sealed" else "restrictor"
-    if aim in {"proof", "place"}:
-        raise CheckRefused("This capture is no check of the rig.")
-    return aim
+    match aim:
+        case "check":
+            return "sealed" if done.purpose.kind == "sealed" else "restrictor"
+        case "proof" | "place":
+            raise CheckRefused("This capture is no check of the rig.")
+        case _:
+            return aim
 
 
 def point_of(state: BenchState, done: Analyse, result: CaptureResult, ambient: AirConditions) -> dict[str, Any]:

@@ -1,0 +1,132 @@
+"""borewright place note: what was heard, seen or photographed, into the record."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from borewright.cli import exits
+from borewright.cli.at_the_rig import login_name
+from borewright.cli.find_job import add_job_arguments, the_job
+from borewright.cli.output import print_json
+from borewright.cli.record import add_record_argument, open_store
+from borewright.errors import UseError
+
+if TYPE_CHECKING:
+    from borewright.core.engine import Engine
+    from borewright.service.photos import Photo
+    from borewright.store import Store
+    from borewright.store.records import JobRecord
+
+__all__ = ["add_arguments", "run"]
+
+LONGEST_TEXT = 2000
+MOST_PHOTOS = 12
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The options of place note."""
+    add_job_arguments(parser)
+    parser.add_argument(
+        "heard",
+        metavar="PLACE STRENGTH",
+        nargs="*",
+        help="where and how strong: none, faint, steady or strong; several at once like exhaust=strong breather=faint",
+    )
+    parser.add_argument(
+        "--cylinder", metavar="N", type=int, help="which cylinder; without it a text or photo is of the whole engine"
+    )
+    parser.add_argument("--text", metavar="TEXT", help="anything worth keeping, in your own words")
+    parser.add_argument("--photo", metavar="FILE", type=Path, action="append", help="a JPEG or PNG photo; repeat it for more")
+    parser.add_argument("--who", metavar="NAME", default=login_name(), help="who heard or saw it (%(default)s)")
+    add_record_argument(parser)
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Keep it. Raises UseError before anything is written when part of it cannot be kept."""
+    from borewright.service.engines import engine_from_document
+
+    if not (args.heard or args.text or args.photo):
+        raise UseError("say what was found: a place and how strong, --text or --photo")
+    text = _text(args.text)
+    with open_store(args, create=False) as store:
+        job = the_job(store, args.name, args.stage)
+        engine = engine_from_document(store.get_engine(job.engine_id).document, "the record")
+        cylinder = _cylinder(args, engine)
+        pairs = _heard(args, engine)
+        photos = _photos(args.photo or [])
+        kept = _keep(store, job, cylinder, pairs, text, photos, args.who)
+    if args.json:
+        print_json({"database": str(args.db), "job": job.name, "stage": job.stage, "cylinder": cylinder, "kept": kept})
+    else:
+        where = f"cylinder {cylinder}" if cylinder else "the whole engine"
+        print(f"kept for {job.name}, {job.stage}, {where}: {', '.join(one['words'] for one in kept)}")
+    return exits.OK
+
+
+def _text(text: str | None) -> str | None:
+    if text is None:
+        return None
+    if not 0 < len(text.strip()) <= LONGEST_TEXT or not text.strip().isprintable():
+        raise UseError(f"--text: a note has 1 to {LONGEST_TEXT} characters on one line that can be printed")
+    return text.strip()
+
+
+def _cylinder(args: argparse.Namespace, engine: Engine) -> int:
+    if args.cylinder is None:
+        if args.heard:
+            raise UseError("say at which cylinder it was heard, with --cylinder")
+        return 0
+    if args.cylinder not in engine.cylinders:
+        raise UseError(f"this engine has no cylinder {args.cylinder}; it has {', '.join(map(str, engine.cylinders))}")
+    return int(args.cylinder)
+
+
+def _heard(args: argparse.Namespace, engine: Engine) -> tuple[tuple[str, str], ...]:
+    from borewright.core.heard import heard
+
+    if not args.heard:
+        return ()
+    try:
+        return heard(" ".join(args.heard), engine.places)
+    except ValueError as wrong:
+        raise UseError(str(wrong)) from None
+
+
+def _photos(paths: list[Path]) -> list[Photo]:
+    from borewright.service.photos import read_photo
+
+    if len(paths) > MOST_PHOTOS:
+        raise UseError(f"{len(paths)} photos are too many at once; {MOST_PHOTOS} at most")
+    return [read_photo(path) for path in paths]
+
+
+def _keep(
+    store: Store,
+    job: JobRecord,
+    cylinder: int,
+    pairs: tuple[tuple[str, str], ...],
+    text: str | None,
+    photos: list[Photo],
+    who: str,
+) -> list[dict[str, Any]]:
+    """The photos belong to the note, else to the one place that was heard, else to a note that says so."""
+    kept: list[dict[str, Any]] = []
+    for place, strength in pairs:
+        finding = store.add_finding(job.id, cylinder, "heard", place=place, detail={"strength": strength}, said_by=who)
+        kept.append({"finding": finding, "kind": "heard", "place": place, "words": f"{place.replace('_', ' ')} {strength}"})
+    if text is None and photos and len(pairs) != 1:
+        text = "photo" if len(photos) == 1 else "photos"
+    if text is not None:
+        finding = store.add_finding(job.id, cylinder, "note", detail={"text": text}, said_by=who)
+        kept.append({"finding": finding, "kind": "note", "place": None, "words": f"“{text}”"})
+    for photo in photos:
+        owner = int(kept[-1]["finding"])
+        store.add_photo(owner, photo.name, photo.media_type, photo.width_px, photo.height_px, photo.data)
+        kept[-1].setdefault("photos", []).append(photo.name)
+    for one in kept:
+        if "photos" in one:
+            one["words"] += f" with {len(one['photos'])} photo{'s' if len(one['photos']) > 1 else ''}"
+    return kept

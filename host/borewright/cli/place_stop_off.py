@@ -1,0 +1,216 @@
+"""borewright place stop-off: a cylinder read again at reduced pressure with places stopped, gauge and relief on each."""
+
+from __future__ import annotations
+
+import argparse
+import time
+from typing import TYPE_CHECKING, Any
+
+from borewright.cli import exits
+from borewright.cli.output import print_json
+from borewright.cli.place_rig import AtCylinder, Job, add_place_rig_arguments, at_the_cylinder, job_of
+from borewright.cli.record import open_store
+from borewright.errors import NotReadyError, UseError
+
+if TYPE_CHECKING:
+    from borewright.core.shares_plan import NextTest
+    from borewright.core.stopping import StopRule
+    from borewright.store.records import CaptureRecord
+
+__all__ = ["add_arguments", "run"]
+
+OF_ALLOWED = 0.85  # where the regulator is set: nobody sets it finer than that by its own gauge
+STEP_PA = 5_000.0
+SAME_PRESSURE = 0.05
+REFERENCE_GOOD_S = 2 * 3600.0
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The options of place stop-off."""
+    add_place_rig_arguments(parser, port_needed=False)
+    parser.add_argument(
+        "--stop",
+        metavar="PLACE",
+        action="append",
+        help="a place to stop; repeat it to stop several at once (default: what decides with the fewest readings)",
+    )
+    parser.add_argument("--plan", action="store_true", help="only say which readings would decide, and what may be stopped here")
+    parser.add_argument(
+        "--pressure", metavar="P", help="what the regulator is set to (default: under the limit of what is stopped)"
+    )
+    parser.add_argument("--leave-low", action="store_true", help="end with the regulator as it is, without the test pressure again")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Guide the person through it, or say what would be done."""
+    from borewright.core.stopping import stop_rules
+
+    job = job_of(args)
+    rules = stop_rules(job.engine)
+    if args.plan:
+        return _tell_plan(args, job, rules)
+    if args.port is None:
+        raise UseError("give the rig's port with --port; without a rig only --plan works")
+    stopped = _stopped(args, job, rules)
+    asked_pa = _pressure(args, job, stopped)
+    with at_the_cylinder(args, job) as here:
+        shown = _guide(here, stopped, asked_pa, rules)
+        if not args.leave_low:
+            _back_to_test_pressure(here)
+    if args.json:
+        print_json({"job": job.record.name, "stage": job.record.stage, "cylinder": job.cylinder} | shown)
+    return exits.OK if shown["stopped"]["void_reason"] is None else exits.UNUSABLE
+
+
+# ---------------------------------------------------------------------- what to stop, at which pressure
+
+
+def _plan(args: argparse.Namespace, job: Job) -> tuple[NextTest, ...]:
+    from borewright.core.shares_plan import plan_next
+    from borewright.core.stopping import measurable_places, stoppable_places
+    from borewright.service.path_readings import readings_of
+
+    with open_store(args, create=False) as store:
+        findings = [found for found in store.list_findings(job.record.id) if found.cylinder == job.cylinder]
+    known = readings_of(job.captures, findings)
+    return plan_next(
+        job.engine.places,
+        known.readings,
+        known.flows,
+        may_stop=stoppable_places(job.engine),
+        may_measure_flow=measurable_places(job.engine),
+    )
+
+
+def _tell_plan(args: argparse.Namespace, job: Job, rules: dict[str, StopRule]) -> int:
+    plan = _plan(args, job)
+    if args.json:
+        tests = [
+            {"method": test.method, "stopped": sorted(test.stopped), "place": test.place, "words": test.words} for test in plan
+        ]
+        may = {place: {"may_stop": rule.may_stop, "way": rule.way, "why": rule.why} for place, rule in rules.items()}
+        print_json({"job": job.record.name, "stage": job.record.stage, "cylinder": job.cylinder, "plan": tests, "places": may})
+        return exits.OK
+    print(f"cylinder {job.cylinder}, {job.record.name}, {job.record.stage}")
+    for test in plan:
+        print(f"  next: {test.words}")
+    if not plan:
+        print("  nothing more is needed: what has been read decides")
+    for place, rule in rules.items():
+        print(f"  {place.replace('_', ' ')}: {rule.why}")
+    return exits.OK
+
+
+def _stopped(args: argparse.Namespace, job: Job, rules: dict[str, StopRule]) -> tuple[str, ...]:
+    """The places to stop. Raises UseError where none may be, with what to do instead."""
+    from borewright.core.heard import place_called
+    from borewright.service.acts import Purpose
+    from borewright.service.places import wrong_place
+
+    if args.stop:
+        try:
+            named = tuple(place_called(text, job.engine.places) for text in args.stop)
+        except ValueError as wrong:
+            raise UseError(str(wrong)) from None
+    elif not any(rule.may_stop for rule in rules.values()):
+        ways = [place.replace("_", " ") for place, rule in rules.items() if rule.may_measure_flow]
+        raise UseError(
+            "nothing may be stopped on this engine with this rig (--plan says why for each place); "
+            f"measure what comes out through an orifice with borewright place flow: {', '.join(ways) or 'no place'}"
+        )
+    else:
+        tests = [test for test in _plan(args, job) if test.stopped]
+        if not tests:
+            raise UseError("no stop-off is needed to decide; name the places with --stop to make one all the same")
+        named = tuple(place for place in job.engine.places if place in tests[0].stopped)
+    why = wrong_place(Purpose("test", job.cylinder, aim="place", stopped=named), job.engine)
+    if why is not None:
+        led = [place.replace("_", " ") for place in named if not rules[place].may_stop and rules[place].may_measure_flow]
+        raise UseError(why + (f"; borewright place flow measures it ({', '.join(led)})" if led else ""))
+    return named
+
+
+def _pressure(args: argparse.Namespace, job: Job, stopped: tuple[str, ...]) -> float:
+    """What the regulator is set to. Raises UseError for a pressure that cannot be with these places stopped."""
+    from borewright.core.rig import RigSetup
+    from borewright.core.stopping import highest_supply_gauge_pa
+    from borewright.service.acts import Purpose
+    from borewright.service.regulator import LEAST_ASKED_PA, wrong_pressure
+    from borewright.units import UnitsError, parse
+
+    try:
+        given_pa = None if args.pressure is None else parse(args.pressure, "pressure_gauge")
+    except UnitsError as error:
+        raise UseError(f"--pressure: {error}") from None
+    usual_pa = OF_ALLOWED * highest_supply_gauge_pa(job.engine, stopped) // STEP_PA * STEP_PA
+    asked_pa = max(usual_pa, LEAST_ASKED_PA) if given_pa is None else given_pa
+    wrong = wrong_pressure(
+        Purpose("test", job.cylinder, aim="place", stopped=stopped, asked_gauge_pa=asked_pa), RigSetup(), job.engine
+    )
+    if wrong is not None:
+        raise UseError(wrong)
+    return asked_pa
+
+
+# ---------------------------------------------------------------------- at the rig
+
+
+def _guide(here: AtCylinder, stopped: tuple[str, ...], asked_pa: float, rules: dict[str, StopRule]) -> dict[str, Any]:
+    from borewright.service.acts import Purpose
+    from borewright.service.regulator import proof_of
+
+    tell, job = here.console.tell_plainly, here.job
+    for place in stopped:
+        tell(f"{place.replace('_', ' ')}: {rules[place].why}.")
+    tell(f"First the regulator is set to {asked_pa / 1000:.0f} kPa and proven with the hose capped.")
+    done, proof = here.test(proof_of(asked_pa))
+    if proof["void_reason"] is not None or done.analysed.check is None:
+        raise NotReadyError(f"the pressure was not proven ({proof['void_reason']}); nothing is stopped before it is")
+    kept = _reference(job.captures, asked_pa)
+    if kept is not None:
+        reference = {"test": kept.id, "leak_area_mm2": (kept.result or {})["leak_area_mm2"], "void_reason": None}
+        tell(f"The reading with nothing stopped is that of test {kept.id}.")
+    else:
+        tell("Then the reading with nothing stopped, at the same pressure.")
+        done, reference = here.test(Purpose("test", job.cylinder, aim="place", asked_gauge_pa=asked_pa))
+        here.tell(done, reference, f"cylinder {job.cylinder}, nothing stopped")
+        if reference["void_reason"] is not None:
+            raise NotReadyError("without the reading with nothing stopped there is nothing to compare with; begin again")
+    done, shown = here.test(Purpose("test", job.cylinder, aim="place", stopped=stopped, asked_gauge_pa=asked_pa))
+    words = ", ".join(place.replace("_", " ") for place in stopped)
+    here.tell(done, shown, f"cylinder {job.cylinder}, stopped: {words}")
+    if shown["void_reason"] is None:
+        less = reference["leak_area_mm2"] - shown["leak_area_mm2"]
+        tell(f"With {words} stopped {less:.3f} mm² less leaks; borewright place show says what that makes of the whole leak.")
+    return {"asked_gauge_pa": asked_pa, "reference": reference, "stopped": shown}
+
+
+def _reference(captures: tuple[CaptureRecord, ...], asked_pa: float) -> CaptureRecord | None:
+    """A reading with nothing stopped at this pressure that is not older than two hours."""
+    for capture in reversed(captures):
+        purpose, result = capture.laws.get("purpose") or {}, capture.result or {}
+        fits = (
+            capture.purpose == "stop_off"
+            and capture.state == "complete"
+            and not (purpose.get("stopped") or purpose.get("flow_place"))
+        )
+        pressure = float(result.get("p_regulated_gauge_pa") or 0.0)
+        recent = time.time() - capture.started_at_unix_s < REFERENCE_GOOD_S
+        if fits and recent and abs(pressure - asked_pa) <= SAME_PRESSURE * asked_pa:
+            return capture
+    return None
+
+
+def _back_to_test_pressure(here: AtCylinder) -> None:
+    """Stops off, regulator up again, and that proven into the capped hose: the next test is at full pressure."""
+    from borewright.service.acts import FitPlaces
+    from borewright.service.regulator import proof_of
+
+    here.console.ask("> Take every stop, gauge and relief off the engine again.\n  [Enter when they are off]")
+    here.bench.act(FitPlaces())
+    here.console.tell_plainly("Now the test pressure again, proven with the hose capped.")
+    _, proof = here.test(proof_of(here.bench.state.setup.set_pressure_gauge_pa))
+    if proof["void_reason"] is not None:
+        here.console.tell_plainly(
+            f"! The test pressure was not proven ({proof['void_reason']}): make borewright rig sealed before the next test."
+        )

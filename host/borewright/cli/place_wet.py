@@ -1,0 +1,69 @@
+"""borewright place wet: the cylinder again, with a measured dose of oil on its rings."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from borewright.cli import exits
+from borewright.cli.output import print_json
+from borewright.cli.place_rig import Job, add_place_rig_arguments, at_the_cylinder, job_of, latest, u_of
+from borewright.errors import UseError
+
+__all__ = ["add_arguments", "run"]
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The options of place wet."""
+    add_place_rig_arguments(parser)
+    parser.add_argument("--oil", metavar="VOLUME", required=True, help='the dose, like "3 cm^3"; measured with a syringe')
+
+
+def run(args: argparse.Namespace) -> int:
+    """Test one cylinder wet."""
+    from borewright.core.stopping import wet_dose
+    from borewright.service.acts import Purpose
+    from borewright.service.places import wrong_place
+    from borewright.units import UnitsError, parse
+
+    job = job_of(args)
+    try:
+        oil_m3 = parse(args.oil, "volume")
+    except UnitsError as error:
+        raise UseError(f"--oil: {error}") from None
+    if not oil_m3 > 0.0:
+        raise UseError(f"--oil {args.oil}: a wet test needs some oil; without any it is borewright measure")
+    purpose = Purpose("test", job.cylinder, wet_oil_m3=oil_m3)
+    wrong = wrong_place(purpose, job.engine)
+    if wrong is not None:
+        raise UseError(wrong)
+    if latest(job.captures, "test") is None:
+        raise UseError(
+            f"there is no dry test of cylinder {job.cylinder} in this job yet; take it first, with borewright measure: "
+            "once oiled, the cylinder stays so for long"
+        )
+    with at_the_cylinder(args, job) as here:
+        here.console.tell_plainly("A wet test misleads where")
+        for misled in wet_dose(job.engine).misleading_when:
+            here.console.tell_plainly(f"    {misled}")
+        done, shown = here.test(purpose)
+        here.tell(done, shown, f"cylinder {job.cylinder}, wet")
+        shown |= _against_dry(job, here.store.get_capture(shown["test"]), shown["void_reason"])
+        if "words" in shown:
+            here.console.tell_plainly(str(shown["words"]))
+    if args.json:
+        print_json({"job": job.record.name, "stage": job.record.stage, "cylinder": job.cylinder, "oil_m3": oil_m3} | shown)
+    return exits.OK if shown["void_reason"] is None else exits.UNUSABLE
+
+
+def _against_dry(job: Job, wet: Any, void_reason: str | None) -> dict[str, Any]:
+    from borewright.core.wet import wet_verdict
+
+    dry = latest(job.captures, "test")
+    if void_reason is not None or dry is None:
+        return {}
+    areas = [float((capture.result or {})["leak_area_mm2"]) for capture in (dry, wet)]
+    if not areas[0] > 0.0:
+        return {"words": "the dry test showed no leak, so oil has nothing to change"}
+    found = wet_verdict(areas[0], u_of(dry), max(areas[1], 0.0), u_of(wet))
+    return {"dry_test": dry.id, "verdict": found.verdict, "change_percent": found.change_percent, "words": found.words}
