@@ -1,6 +1,6 @@
 """What a job knows of the engine on the day beside its name: hours, distance, temperatures, earlier readings.
 
-All of it is entered by a person. It is context for the reader of a result and, but for the temperatures, nothing is computed from it.
+All of it is entered by a person. It is context for the reader of a result; but for the temperatures, nothing is computed from it.
 """
 
 from __future__ import annotations
