@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from borewright.core.advice import Advice
     from borewright.core.shares import Share
-    from borewright.service.path import CylinderPath, JobPath
+    from borewright.service.path import CylinderPath, JobPath, PlaceFinding
     from borewright.store.records import JobRecord
 
 __all__ = ["add_arguments", "path_as_dict", "path_lines", "run"]
@@ -32,7 +32,7 @@ AID = (
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The options of place show."""
     add_job_arguments(parser)
-    parser.add_argument("--cylinder", metavar="N", type=int, help="only this cylinder (default: all that something is known of)")
+    parser.add_argument("--cylinder", metavar="N", type=int, help="only this cylinder, with how to look at each place")
     add_record_argument(parser)
     parser.add_argument("--json", action="store_true", help="one JSON object")
 
@@ -72,7 +72,7 @@ def path_lines(job: JobRecord, path: JobPath, cylinder: int | None = None) -> li
     if not shown:
         return [*lines, "nothing has been tested or heard in it yet"]
     for one in shown:
-        lines += ["", f"cylinder {one.cylinder}", *_cylinder_lines(one)]
+        lines += ["", f"cylinder {one.cylinder}", *_cylinder_lines(one, one.cylinder == cylinder)]
         lines += _advice_lines([line for line in path.advice if line.cylinder == one.cylinder])
     if whole := [line for line in path.advice if line.cylinder == 0]:
         lines += ["", "the whole engine", *_advice_lines(whole)]
@@ -84,7 +84,8 @@ def _known(one: CylinderPath, advice: Sequence[Advice]) -> bool:
     return heard or bool(one.notes) or one.unattributed is not None or any(line.cylinder == one.cylinder for line in advice)
 
 
-def _cylinder_lines(one: CylinderPath) -> list[str]:
+def _cylinder_lines(one: CylinderPath, fully: bool) -> list[str]:
+    """fully: with how to look at every place, and what each means even where nothing was heard."""
     from borewright.core.place_meaning import place_words
 
     rows = [
@@ -100,24 +101,37 @@ def _cylinder_lines(one: CylinderPath) -> list[str]:
         lines += _wrapped("  note        ", _note(note.detail))
     for test in one.further_tests:
         lines += _wrapped("  further     ", test)
+    said: set[str] = set()
     for place in one.places:
-        if place.strength not in (None, "none") or place.place == one.main:
-            lines += _wrapped(f"  {place_words(place.place)} means ", "; ".join(place.implies))
-            for imitated in place.imitated_by:
-                lines += _wrapped("    or only   ", imitated)
-            lines += _wrapped("    next      ", place.next_step)
-            lines += _wrapped("    look      ", place.look)
-        elif place.strength is None:
-            lines += _wrapped(f"  look at {place_words(place.place)}: ", place.look)
+        if fully or place.strength not in (None, "none") or place.place == one.main:
+            lines += _place_lines(place, said, fully)
     return lines
 
 
+def _place_lines(place: PlaceFinding, said: set[str], fully: bool) -> list[str]:
+    """What a place means; what imitates it is printed once for all places."""
+    from borewright.core.place_meaning import place_words
+
+    lines = _wrapped(f"  {place_words(place.place)}: ", "; ".join(place.implies))
+    for imitated in place.imitated_by:
+        if imitated not in said:
+            lines += _wrapped("    or only   ", imitated)
+            said.add(imitated)
+    lines += _wrapped("    next      ", place.next_step)
+    return lines + (_wrapped("    look      ", place.look) if fully else [])
+
+
 def _advice_lines(advice: Sequence[Advice]) -> list[str]:
+    from borewright.core.advice import NOTHING
+
     lines = []
     for line in advice:
-        lines += _wrapped("  advice      ", f"{line.certainty}: open {line.open}")
-        lines += _wrapped("    first     ", line.look_first)
-        lines += _wrapped("    measure   ", line.measure)
+        if line.open == NOTHING:
+            lines += _wrapped("  advice      ", line.look_first)
+        else:
+            lines += _wrapped("  advice      ", f"{line.certainty}: open {line.open}")
+            lines += _wrapped("    first     ", line.look_first)
+            lines += _wrapped("    measure   ", line.measure)
         for evidence in line.evidence:
             lines += _wrapped("    because   ", evidence)
     return lines

@@ -12,13 +12,14 @@ from typing import TYPE_CHECKING, Literal
 
 from borewright.core.engine import Engine
 from borewright.core.place_meaning import place_words
+from borewright.core.place_open import open_now
 from borewright.core.teardown import teardown
 from borewright.core.wet import WetVerdict
 
 if TYPE_CHECKING:
     from borewright.core.shares import Share, Shares
 
-__all__ = ["Advice", "CylinderEvidence", "advice_of", "heard_words", "share_words"]
+__all__ = ["NEVER_SOUND", "NOTHING", "Advice", "CylinderEvidence", "advice_of", "heard_words", "share_words"]
 
 Certainty = Literal["points to", "may be", "undecided"]
 
@@ -81,18 +82,19 @@ def share_words(share: Share) -> str:
 
 
 def heard_words(heard: Mapping[str, str], places: Sequence[str]) -> str:
-    """What was heard, in the order of the places; empty where nobody looked.
+    """What was heard, the strongest first; empty where nobody looked.
 
     >>> heard_words({"exhaust": "strong", "intake": "none"}, ("intake", "exhaust", "breather"))
-    'heard at exhaust strong, intake none; not looked at: breather'
+    'heard: exhaust strong; nothing at intake; not looked at: breather'
     """
     if not heard:
         return ""
-    order = {"strong": 0, "steady": 1, "faint": 2, "none": 3}
-    told = sorted((place for place in places if place in heard), key=lambda place: order.get(heard[place], 4))
+    loudest = [place for strength in ("strong", "steady", "faint") for place in places if heard.get(place) == strength]
+    told = [f"{place_words(place)} {heard[place]}" for place in loudest]
+    quiet = [place_words(place) for place in places if heard.get(place) == "none"]
     missing = [place_words(place) for place in places if place not in heard]
-    words = "heard at " + ", ".join(f"{place_words(place)} {heard[place]}" for place in told)
-    return words + (f"; not looked at: {', '.join(missing)}" if missing else "")
+    parts = (("heard: ", told), ("nothing at ", quiet), ("not looked at: ", missing))
+    return "; ".join(title + ", ".join(which) for title, which in parts if which)
 
 
 def advice_of(engine: Engine, evidence: Sequence[CylinderEvidence], spread: str = "") -> tuple[Advice, ...]:
@@ -162,7 +164,7 @@ def _basis(engine: Engine, known: CylinderEvidence, spread: str) -> tuple[str, .
         said.append(f"leakage {known.leakage_percent:.1f} % {wide}{numbers}" + (f": {known.judged}" if known.judged else ""))
     said += [heard_words(known.heard, engine.places)]
     said += [known.wet.words] if known.wet is not None else []
-    return tuple(line for line in (*said, spread) if line)
+    return tuple(line for line in (*said, "" if known.seals else spread) if line)
 
 
 def _undecided(known: CylinderEvidence, basis: tuple[str, ...], first: str, measure: str = "") -> Advice:
@@ -189,8 +191,13 @@ def _by_shares(engine: Engine, known: CylinderEvidence, shares: Shares, basis: t
             told = (f"{place_words(share.place)} has {share_words(share)} of the leak", *doubts)
             sure: Certainty = "points to" if share.place == shares.main and not doubts else "may be"
             lines.append(_line(engine, known, share.place, (*told, *basis), sure))
-    rest = [place for place in odd if place not in by_place or by_place[place].low_percent < ALSO_LEAKS_PERCENT]
-    return lines + _heard_lines(engine, known, basis, [place for place in rest if place != shares.main], "may be")
+    told_already = {shares.main, *(place for place, share in by_place.items() if share.low_percent >= ALSO_LEAKS_PERCENT)}
+    # a little into the coolant is a leak all the same; a little at a neighbour is a manifold's or the crankcase's more often
+    little = {place for place, share in by_place.items() if share.looked_at and share.high_percent < ALSO_LEAKS_PERCENT} - {
+        "coolant"
+    }
+    rest = [place for place in odd if place not in told_already | little]
+    return lines + _heard_lines(engine, known, basis, rest, "may be")
 
 
 def _by_ear(engine: Engine, known: CylinderEvidence, basis: tuple[str, ...], odd: Sequence[str]) -> list[Advice]:
@@ -219,10 +226,28 @@ def _heard_lines(
 ) -> list[Advice]:
     lines = []
     for place in places:
+        if through := _through_manifold(engine, known, place):
+            first = f"{through}; take the manifold off or test the other cylinder itself before the gasket is blamed"
+            lines.append(_undecided(known, (f"air at {place_words(place)}, {known.heard[place]}", *basis), first))
+            continue
         doubts = _doubts(known, place, None)
-        told = f"air at {place_words(place)}, {known.heard[place]}; how much of the leak it is was not measured"
+        shares = {} if known.shares is None else {share.place: share for share in known.shares.shares if share.looked_at}
+        much = f"{share_words(shares[place])} of the leak" if place in shares else "how much of the leak it is was not measured"
+        told = f"air at {place_words(place)}, {known.heard[place]}; {much}"
         lines.append(_line(engine, known, place, (told, *doubts, *basis), "may be" if doubts else certainty))
     return lines
+
+
+def _through_manifold(engine: Engine, known: CylinderEvidence, place: str) -> str:
+    """Which open valves or ports of other cylinders explain air at them: those of a port where air was heard as well."""
+    if place not in ("neighbours", "other_chambers"):
+        return ""
+    kinds = {"intake": "intake", "exhaust": "exhaust", "exhaust_port": "exhaust", "crankcase": "transfer"}
+    found = []
+    for port, kind in kinds.items():
+        if known.heard.get(port, "none") != "none" and (others := open_now(engine, known.cylinder, kind)):
+            found.append(f"air was heard at {place_words(port)} too, and {others} open there now: it may come that way")
+    return "; ".join(found)
 
 
 def _doubts(known: CylinderEvidence, place: str, share: Share | None) -> tuple[str, ...]:

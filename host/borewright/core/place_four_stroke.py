@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from borewright.core.engine import Engine
-from borewright.core.place_open import COLD_RINGS, WRONG_HOLE, WRONG_TDC, Parts, open_now
+from borewright.core.place_open import COLD_RINGS, WRONG_TDC, Parts, open_now, wrong_hole
 from borewright.core.sanity import open_valves
 
 __all__ = ["breather", "coolant", "exhaust", "intake", "neighbours", "outside"]
@@ -44,12 +44,12 @@ def _valve_place(engine: Engine, valve: str, how: str, imitated: list[str], look
     if engine.valve_gear == "not_fitted":
         return (
             implies,
-            [*imitated, _plate(engine)],
+            [*imitated, _plate(engine), *wrong_hole(engine)],
             "Paint the valve's seat from the port side with soapy water to see where it bubbles.",
             look,
         )
     next_step = f"Check the {valve} valve's clearance, turn over twice by hand and test again before the head comes off."
-    return implies, [*imitated, WRONG_TDC, WRONG_HOLE], next_step, look
+    return implies, [*imitated, WRONG_TDC, *wrong_hole(engine)], next_step, look
 
 
 def _held_open(engine: Engine, valve: str) -> list[str]:
@@ -110,7 +110,7 @@ def breather(engine: Engine) -> Parts:
     )
     next_step = "Make the wet test with its measured dose"
     next_step += ", and compare with the other cylinders, before anything is opened." if several else " before anything is opened."
-    return implies, [*imitated, WRONG_HOLE], next_step, look
+    return implies, [*imitated, *wrong_hole(engine)], next_step, look
 
 
 def coolant(engine: Engine) -> Parts:
@@ -142,7 +142,7 @@ def coolant(engine: Engine) -> Parts:
         "poisonous: catch it, and keep animals from it."
     )
     next_step = "Press the cold cooling system up to the rating of its cap and watch whether it holds, before anything comes off."
-    return implies, [*imitated, WRONG_HOLE], next_step, look
+    return implies, [*imitated, *wrong_hole(engine)], next_step, look
 
 
 def neighbours(engine: Engine, cylinder: int) -> Parts:
@@ -175,7 +175,7 @@ def neighbours(engine: Engine, cylinder: int) -> Parts:
         "hole: pistons may move."
     )
     next_step = "Test the cylinder that was heard too: a gasket between two bores leaks from both sides alike."
-    return implies, [*imitated, WRONG_HOLE], next_step, look
+    return implies, [*imitated, *wrong_hole(engine)], next_step, look
 
 
 def _shut_now(engine: Engine, cylinder: int) -> str:
@@ -207,4 +207,9 @@ def outside(engine: Engine) -> Parts:
         "for bubbles; feel with the back of a wet hand, away from the crank. Not on hot parts: it boils and scalds. Clear of "
         "belts, fan and propeller."
     )
-    return implies, [*imitated, WRONG_HOLE], "Seal the adapter anew and test again before anything of the engine is blamed.", look
+    return (
+        implies,
+        [*imitated, *wrong_hole(engine)],
+        "Seal the adapter anew and test again before anything of the engine is blamed.",
+        look,
+    )

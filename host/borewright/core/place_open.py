@@ -5,10 +5,9 @@ from __future__ import annotations
 from borewright.core.engine import Engine
 from borewright.core.sanity import open_valves
 
-__all__ = ["COLD_RINGS", "WRONG_HOLE", "WRONG_TDC", "Parts", "open_now", "open_ports"]
+__all__ = ["COLD_RINGS", "WRONG_TDC", "Parts", "open_now", "open_ports", "wrong_hole"]
 
 WRONG_TDC = "wrong TDC: at overlap both valves stand open, and away from TDC one may; prove the compression stroke again"
-WRONG_HOLE = "the hose in another cylinder's hole: follow it by hand from the rig to the adapter"
 COLD_RINGS = (
     "cold or dry rings: an engine that stood, or was washed with petrol, leaks here until it is warm and oiled; test it warm"
 )
@@ -48,3 +47,10 @@ def open_now(engine: Engine, cylinder: int, kind: str | None = None) -> str:
         if names:
             said.append(f"cylinder {other}'s {' and '.join(names)} {what}{'s' if len(names) > 1 else ''}")
     return ", ".join(said)
+
+
+def wrong_hole(engine: Engine) -> list[str]:
+    """The hose where it does not belong, for an engine that has another hole."""
+    return (
+        ["the hose in another cylinder's hole: follow it by hand from the rig to the adapter"] if len(engine.cylinders) > 1 else []
+    )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from borewright.core.engine import Engine
-from borewright.core.place_open import COLD_RINGS, WRONG_HOLE, Parts, open_now
+from borewright.core.place_open import COLD_RINGS, Parts, open_now, wrong_hole
 
 __all__ = ["crankcase", "exhaust_port", "other_chambers"]
 
@@ -25,7 +25,7 @@ def exhaust_port(engine: Engine, cylinder: int) -> Parts:
         imitated.append(f"{others}, open now into the same exhaust: air that gets over there comes out here too")
     if engine.decompression != "none":
         imitated.append("the decompression device, which opens into the port on some engines")
-    imitated.append(WRONG_HOLE)
+    imitated += wrong_hole(engine)
     look = (
         "Exhaust pipe off, so that piston and rings can be seen and heard through the port; a tube to the ear, a light, never a "
         "finger: the piston shears it off against the edge of the port. Clear of fan, flywheel and propeller."
@@ -46,7 +46,7 @@ def crankcase(engine: Engine) -> Parts:
     ]
     if len(engine.cylinders) > 1:
         imitated.append("a crankcase joined with the next one through a worn centre seal: listen at the other chambers")
-    imitated.append(WRONG_HOLE)
+    imitated += wrong_hole(engine)
     look = (
         "Crankcase open, at its drain or with the carburettor or reed block off, as it has to be before air goes in: a tube to "
         "the ear at that opening. No finger near crank, rotary valve or reeds; fuel vapour may come: no flame, no spark."
@@ -67,7 +67,7 @@ def other_chambers(engine: Engine, cylinder: int) -> Parts:
             f"another cylinder's open port: now stand open {others}; air reaches them through a shared exhaust or crankcase, so "
             "look there before the gasket"
         )
-    imitated.append(WRONG_HOLE)
+    imitated += wrong_hole(engine)
     look = (
         "All plugs out: at each other plug hole and at each other crankcase's opening a tube to the ear, or a strip of thin "
         "paper over it. Eye protection: what lies in the hole flies out. Push nothing into a hole: pistons may move."

@@ -161,7 +161,7 @@ def _rule(engine: Engine, place: str, least_pa: float) -> StopRule:
             f"{hole} and lead what comes out through an orifice with a gauge on it",
             (
                 *_ORIFICE_CAUTIONS,
-                "Only 2 kPa may build up in a neighbour: it has a piston too. Where several holes blow, lead them through one orifice.",
+                "Only 2 kPa may build up in a neighbour: it has a piston too. Where several holes blow, lead them to one orifice.",
             ),
         )
     if place == "coolant":
@@ -239,13 +239,13 @@ def orifice_for(
 ) -> Orifice:
     """The orifice for a place, from the whole leak of the cylinder at the pressure it has. All arguments above 0, leak at least 0.
 
-    Area is that of an ideal nozzle; a drilled sharp-edged hole passes 0.6 to 0.65 of its own (common practice, no source), which is
+    Area is that of an ideal nozzle; a sharp-edged hole passes 0.56 to 0.79 of its own (Weisbach, for air; 0.62 is reckoned with), which is
     what the certificate is for. Raises ValueError where the flow of the place may not be measured.
 
     >>> four = Engine("demo", "four-stroke", (1, 3, 4, 2), (180.0,) * 4, 0.086, 0.086, 0.143, 55e-6)
     >>> found = orifice_for(stop_rules(four)["breather"], 0.8e-6, 470e3)
     >>> round(found.least_area_m2 * 1e6, 1), found.most_back_pressure_pa
-    (22.1, 1000.0)
+    (22.0, 1000.0)
     """
     if not rule.may_measure_flow:
         raise ValueError(f"place: {rule.why}")

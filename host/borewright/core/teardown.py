@@ -49,8 +49,8 @@ def _valve(engine: Engine, valve: str) -> Teardown:
         return Teardown(f"the {valve} valve out of the head", measure, "dirt on the seat, the spring's seat, and the plate's seal")
     device = ", the decompression device" if engine.decompression != "none" else ""
     first = (
-        f"true TDC on the compression stroke, the {valve} valve's clearance{device}, hose and adapter; dirt on the seat: turn over by "
-        "hand, or run it, and test again; a look through the plug hole with a borescope"
+        f"true TDC on the compression stroke, the {valve} valve's clearance{device}, hose and adapter; dirt on the seat: turn over "
+        "by hand, or run it, and test again; a look through the plug hole with a borescope"
     )
     return Teardown(f"the cylinder head, for the {valve} valve", measure, first)
 

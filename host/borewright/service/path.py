@@ -11,7 +11,7 @@ from borewright.core.place_meaning import meaning, place_words
 from borewright.core.sanity import NEARLY_NOTHING_PERCENT
 from borewright.core.shares import leak_shares
 from borewright.core.shares_plan import plan_next
-from borewright.core.stopping import measurable_places, stoppable_places
+from borewright.core.stopping import highest_supply_gauge_pa, measurable_places, orifice_for, stop_rules, stoppable_places
 from borewright.service.engines import engine_from_document
 from borewright.service.judging import judge_stage
 from borewright.service.limit_files import find_limits
@@ -22,6 +22,7 @@ from borewright.service.path_readings import PathReadings, readings_of
 if TYPE_CHECKING:
     from borewright.core.engine import Engine
     from borewright.core.shares import Share, Shares
+    from borewright.core.shares_plan import NextTest
     from borewright.service.judging import JudgedStage
     from borewright.store import Store
     from borewright.store.records import CaptureRecord, FindingRecord, JobRecord
@@ -175,16 +176,17 @@ def _words(
     shares: Shares | None,
     little: bool,
 ) -> str:
-    left_out = "".join(f"; {words}" for words in together.left_out)
-    if leakage.percent is None and not together.readings:
-        return ("no test of this cylinder yet" + (f"; {heard_words(heard, places)}" if heard else "")) + left_out
-    if little:
-        return "next to nothing leaks, so there is nothing to share out" + left_out
-    if shares is not None:
-        at = "" if together.p_regulated_gauge_pa is None else f" (at {together.p_regulated_gauge_pa / 1000.0:.0f} kPa)"
-        return shares.words + at + left_out
+    left_out = f" Left out: {'; '.join(together.left_out)}." if together.left_out else ""
     listened = heard_words(heard, places) or "nobody has looked at its places yet"
-    return f"{listened}; no place was stopped and no flow measured, so it is not known how the leak is shared" + left_out
+    if leakage.percent is None and not together.readings:
+        return f"No test of this cylinder yet; {listened}." + left_out
+    if little:
+        return "Next to nothing leaks, so there is nothing to share out." + left_out
+    if shares is not None:
+        p_pa = together.p_regulated_gauge_pa
+        return ("" if p_pa is None else f"Read at {p_pa / 1000.0:.0f} kPa. ") + shares.words + left_out
+    said = "no place was stopped and no flow measured, so it is not known how the leak is shared"
+    return f"{listened[0].upper()}{listened[1:]}; {said}." + left_out
 
 
 def _further(
@@ -206,4 +208,14 @@ def _further(
         may_stop=stoppable_places(engine),
         may_measure_flow=measurable_places(engine),
     )
-    return (*said, *(one.words for one in planned))
+    return (*said, *(f"{one.words.rstrip('.')}.{_how(engine, one, together)}" for one in planned))
+
+
+def _how(engine: Engine, test: NextTest, together: PathReadings) -> str:
+    """At which pressure, or with which orifice, a planned test is made."""
+    if test.stopped:
+        return f" Regulated pressure at most {highest_supply_gauge_pa(engine, test.stopped) / 1000.0:.0f} kPa."
+    area_m2, p_cylinder = together.whole_area_m2, together.p_cylinder_gauge_pa
+    if test.method != "flow" or test.place is None or area_m2 is None or p_cylinder is None:
+        return ""
+    return f" There {orifice_for(stop_rules(engine)[test.place], max(area_m2, 0.0), p_cylinder).words}."

@@ -34,13 +34,15 @@ AMBIENT_PA = 101_325.0
 class PathReadings:
     """What goes together. readings: of areas with places stopped, also with none; flows: at places. tests: the captures' numbers.
 
-    p_regulated_gauge_pa: of the readings, None without any. left_out: what does not go with the others, a sentence each.
+    p_regulated_gauge_pa, p_cylinder_gauge_pa: of the readings, None without any. left_out: what does not go with the others, a
+    sentence each.
     """
 
     readings: tuple[StopReading, ...] = ()
     flows: tuple[PlaceFlow, ...] = ()
     tests: tuple[int, ...] = ()
     p_regulated_gauge_pa: float | None = None
+    p_cylinder_gauge_pa: float | None = None
     left_out: tuple[str, ...] = ()
 
     @property
@@ -132,6 +134,7 @@ def readings_of(captures: Sequence[CaptureRecord], findings: Sequence[FindingRec
         flows=tuple(_flow(finding, by_id) for finding in best.flows),
         tests=tuple(capture.id for capture in best.captures),
         p_regulated_gauge_pa=mean(float((capture.result or {})["p_regulated_gauge_pa"]) for capture in best.captures),
+        p_cylinder_gauge_pa=best.p_cylinder_gauge_pa,
         left_out=tuple(left_out),
     )
 
