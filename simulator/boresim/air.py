@@ -15,6 +15,7 @@ from __future__ import annotations
 from math import exp, inf, sqrt
 
 from boresim.blocked import LEAST_RELATIVE, blocked_flow
+from boresim.check_valve import CheckValve
 from boresim.gas import CP_J_KG_K, GAMMA, R_J_KG_K, hole_flow_kg_s, nozzle_flow_kg_s, restrictor_flow_kg_s
 from boresim.outlets import Open
 from boresim.scenario import Scenario
@@ -33,7 +34,10 @@ class AirSide:
     """Parameters of the air side at one position of crank, hose and valves, and the steps of its state."""
 
     __slots__ = (
+        "behind",
+        "behind_open",
         "capacity_kg_pa",
+        "check",
         "engine_wall_w_k",
         "engine_wall_w_k_pa",
         "hose_wall_w_k",
@@ -73,6 +77,9 @@ class AirSide:
         self.vent_fraction = 1.0
         self.volume_m3 = self.parts.hose_volume_m3  # of the cylinder side at ambient pressure
         self.open: Open = (0.0, (), ())
+        self.check: CheckValve | None = None  # between hose and cylinder, as far as one is there and the hose in a cylinder
+        self.behind: State = (self.p_ambient, 0.0, 0.0)  # it: pressure, mass and volume of the cylinder; else of no meaning
+        self.behind_open: Open = (0.0, (), ())
         self.state: State = (self.p_ambient, self.p_ambient, 0.0)
 
     def volume_at(self, p_cylinder_abs_pa: float) -> float:
@@ -88,6 +95,17 @@ class AirSide:
         """The cylinder side at ambient pressure and that temperature, as after a hose was undone."""
         mass = self.p_ambient * self.volume_m3 / (R_J_KG_K * t_k)
         self.state = (self.state[0], self.p_ambient, mass)
+
+    def fill_behind(self, volume_m3: float, t_k: float) -> None:
+        """The cylinder behind a check valve at ambient pressure and that temperature."""
+        self.behind = (self.p_ambient, self.p_ambient * volume_m3 / (R_J_KG_K * t_k), volume_m3)
+
+    def piston_side(self) -> tuple[float, float]:
+        """Pressure over the piston, absolute, and temperature there."""
+        if self.check is None:
+            return self.state[1], self.temperature_k()
+        p_cylinder, mass, volume = self.behind
+        return p_cylinder, p_cylinder * volume / (mass * R_J_KG_K)
 
     def supply_flow_kg_s(self, p_regulated: float) -> float:
         """What comes through regulator and supply valve, kg/s; negative while a relieving regulator lets air out."""

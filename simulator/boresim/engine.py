@@ -39,6 +39,7 @@ class SimEngine:
     port_opens_deg: tuple[float, float]
     valves_move: bool
     decompression: Literal["none", "manual", "automatic"]
+    coolant_cap_gauge_pa: float | None
     places: tuple[str, ...]  # where air can leave a cylinder of this engine
     tilt_rad: float  # of the crank pin out of the bore's direction at TDC
     top_m: float  # height of the piston pin over the crank's centre at TDC
@@ -118,6 +119,7 @@ def load_engine(document: Mapping[str, Any], source: str) -> SimEngine:
         port_opens_deg=(ports.get("exhaust_opens_after_tdc_deg", 95.0), ports.get("transfer_opens_after_tdc_deg", 115.0)),
         valves_move=checked["valve_gear"] == "fitted",
         decompression=checked["decompression"],
+        coolant_cap_gauge_pa=1e3 * checked["coolant_cap_kpa"] if "coolant_cap_kpa" in checked else None,
         places=tuple(checked["places"]),
         tilt_rad=asin(offset / (radius + rod)),
         top_m=sqrt((radius + rod) ** 2 - offset * offset),

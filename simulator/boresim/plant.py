@@ -96,14 +96,21 @@ class Plant:
         return self._p_now_abs_pa[0] - self.scenario.ambient.pressure_abs_pa
 
     @property
+    def p_piston_gauge_pa(self) -> float:
+        """True gauge pressure over the piston now: behind a check valve it is not what the transducer is at."""
+        return self._steps.air.piston_side()[0] - self.scenario.ambient.pressure_abs_pa
+
+    @property
     def t_cylinder_k(self) -> float:
         """Gas temperature of the cylinder side."""
         return self._steps.air.temperature_k()
 
     @property
     def mass_kg(self) -> float:
-        """Air on both sides of the restrictor."""
-        return self._steps.air.state[2] + self._steps.air.state[0] * self._steps.air.capacity_kg_pa
+        """Air on both sides of the restrictor, and behind a check valve."""
+        air = self._steps.air
+        mass = air.state[2] + air.state[0] * air.capacity_kg_pa
+        return mass if air.check is None else mass + air.behind[1]
 
     def flows_kg_s(self) -> dict[str, float]:
         """Flows now, kg/s: supply (in), restrictor (towards the cylinder), vent and outlets (out)."""
@@ -114,10 +121,11 @@ class Plant:
         through = air.restrictor_flow(p_regulated, p_cylinder, t_cylinder)
         supply = air.supply_flow_kg_s(p_regulated)
         outlets = sum(self.place_flows_kg_s().values())
+        from_hose = outlets if air.check is None else 0.0
         return {
             "supply": supply,
             "restrictor": through,
-            "vent": supply - through - rates[0] * air.capacity_kg_pa + through - rates[2] - outlets,
+            "vent": supply - through - rates[0] * air.capacity_kg_pa + through - rates[2] - from_hose,
             "outlets": outlets,
         }
 
@@ -145,11 +153,15 @@ class Plant:
                 return blocked_flow(blocked, relative, p_cylinder, t_cylinder, ambient)[1] - ambient
         return 0.0
 
+    def put_on(self, cylinder: int, place: str) -> bool:
+        """Whether a stop or an orifice is on a place of a cylinder."""
+        return (cylinder, place) in self._steps.fittings
+
     def _inside(self) -> tuple[float, float, float]:
         """Pressure over the piston, absolute; temperature there; its gauge pressure in units of the leaks' reference pressure."""
         air = self._steps.air
-        p_cylinder = air.state[1]
-        return p_cylinder, air.temperature_k(), (p_cylinder - air.p_ambient) / air.p_reference
+        p_cylinder, t_cylinder = air.piston_side()
+        return p_cylinder, t_cylinder, (p_cylinder - air.p_ambient) / air.p_reference
 
     def _escaping(self) -> list[tuple[str, float, int]]:
         """Every way out: where it sounds, kg/s, whose plug hole it is."""
@@ -212,10 +224,27 @@ class Plant:
             self._steps.hose = hose
             self._steps.new_ways()
             self._steps.air.volume_m3 = self._steps.pose()
-            ambient = self.scenario.ambient
-            self._steps.air.fill_with_room_air(ambient.engine_k if isinstance(hose, int) else ambient.air_k)
+            self._fill()
 
         self._act(act)
+
+    def take_check_valve_out(self) -> None:
+        """Takes the check valve out of the adapter, if one was left in it; the pressure behind it is lost."""
+
+        def act() -> None:
+            self._steps.check_valve_in = False
+            self._steps.new_ways()
+            self._steps.air.volume_m3 = self._steps.pose()
+            self._fill()
+
+        self._act(act)
+
+    def _fill(self) -> None:
+        """Room air on the cylinder side, as warm as what it is in."""
+        ambient, air = self.scenario.ambient, self._steps.air
+        air.fill_with_room_air(ambient.engine_k if isinstance(self._steps.hose, int) and air.check is None else ambient.air_k)
+        if air.check is not None:
+            air.fill_behind(self._steps.behind_m3, ambient.engine_k)
 
     def stop_place(self, cylinder: int, place: str, on: bool, relief_gauge_pa: float = inf) -> None:
         """Stops a place off for one cylinder, with a relief that opens at a gauge pressure (inf: none), or frees it.

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from math import pi
 from typing import Literal, cast
 
+from boresim.check_valve import CheckValve
 from boresim.reader import Table
 
 __all__ = ["AirParts", "DeviceParts", "EncoderParts", "RigParts", "TransducerParts", "read_rig"]
@@ -39,6 +40,7 @@ class AirParts:
     adapter_volume_m3: float
     relief_gauge_pa: float
     relief_area_m2: float
+    check_valve: CheckValve | None = None  # left in the adapter
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,9 +143,19 @@ def _air(table: Table) -> AirParts:
         adapter_volume_m3=1e-6 * table.number("adapter_volume_cm3", 0, 100),
         relief_gauge_pa=1e3 * table.number("relief_kpa", 50, 2000),
         relief_area_m2=1e-6 * table.number("relief_area_mm2", 1, 200),
+        check_valve=_check_valve(table),
     )
     table.done()
     return air
+
+
+def _check_valve(table: Table) -> CheckValve | None:
+    way = table.choice("check_valve", ("none", "into_cylinder", "out_of_cylinder"), "none")
+    area_m2 = 1e-6 * table.number("check_valve_area_mm2", 0.1, 200, 3.0)
+    opens_pa = 1e3 * table.number("check_valve_opens_kpa", 0.1, 200, 5.0)
+    if way == "none":
+        return None
+    return CheckValve("into_cylinder" if way == "into_cylinder" else "out_of_cylinder", area_m2, opens_pa)
 
 
 def _transducers(table: Table) -> TransducerParts:

@@ -13,6 +13,7 @@ from math import ceil, exp
 from typing import Any
 
 from boresim.air import AirSide, State
+from boresim.check_valve import CheckValve, checked_step
 from boresim.crank import CrankMotion
 from boresim.gas import CP_J_KG_K
 from boresim.noise import seeded_unit
@@ -34,7 +35,7 @@ NEARLY_PA = 90.0  # nearer to ambient than this, flow is linear in the differenc
 QUIET_PA = 0.05  # nearer to ambient than this, an open side is at ambient
 OPEN_M2 = 5e-6  # an opening of this size, in a cylinder side of any size, leaves it at ambient within a few steps
 
-Physical = tuple[State, float, tuple[float | None, ...]]
+Physical = tuple[State, float, tuple[float | None, ...], State]
 
 
 @dataclass(slots=True)
@@ -77,10 +78,12 @@ class Stepper:
         self.hose: Hose = "off"
         self.fittings: Fittings = NO_FITTINGS
         self.decompression_on = scenario.openings.decompression_on
+        self.check_valve_in = True
         self.oil: dict[int, OilFilm] = {}
         self.ways = Ways(scenario, self.hose)
         self.travel_m = 0.0
         self.slope_m3_rad = 0.0  # of the volume in the hose's cylinder
+        self.behind_m3 = 0.0  # of the hose's cylinder, when a check valve parts it from the hose
         self.start = 0  # of the last step, in grid steps
         self.end = 0
         self.level = 0  # of the next step at rest: 2^level grid steps
@@ -101,6 +104,9 @@ class Stepper:
         act()
         if pose:
             self.change_volume(self.pose())
+            if self.air.check is not None:
+                p_cylinder, mass, old = self.air.behind
+                self.air.behind = (p_cylinder, mass * self.behind_m3 / old, self.behind_m3)
         self.level = 0
 
     def step_to(self, t_s: float) -> None:
@@ -112,16 +118,16 @@ class Stepper:
         """All that changes."""
         return (
             self.physical(), self.before, self.start, self.end, self.level, tuple(self.rows), self.supply.state(),
-            self.vent.state(), self.hose, self.fittings, self.decompression_on, dict(self.oil), self.air.p_set_abs,
-            self.air.supply_fraction, self.air.vent_fraction,
+            self.vent.state(), self.hose, self.fittings, self.decompression_on, self.check_valve_in, dict(self.oil),
+            self.air.p_set_abs, self.air.supply_fraction, self.air.vent_fraction,
         )  # fmt: skip
 
     def restore(self, snapshot: tuple[Any, ...]) -> None:
         """Back to a snapshot."""
         (
             physical, self.before, self.start, self.end, self.level, rows, supply, vent,
-            self.hose, self.fittings, self.decompression_on, oil, self.air.p_set_abs, self.air.supply_fraction,
-            self.air.vent_fraction,
+            self.hose, self.fittings, self.decompression_on, self.check_valve_in, oil,
+            self.air.p_set_abs, self.air.supply_fraction, self.air.vent_fraction,
         ) = snapshot  # fmt: skip
         self.rows, self.oil = list(rows), dict(oil)
         self.supply.start, self.supply.goal, self.supply.since = supply
@@ -130,16 +136,17 @@ class Stepper:
         self.put_back(physical)
 
     def new_ways(self) -> None:
-        """The ways out anew, after the hose, what is on places or the decompression device has changed."""
+        """The ways out anew, after the hose, its check valve, what is on places or the decompression device has changed."""
         self.ways = Ways(self.scenario, self.hose, self.fittings, self.decompression_on)
+        self.air.check = self.air.parts.check_valve if self.check_valve_in and isinstance(self.hose, int) else None
 
     def physical(self) -> Physical:
         """The state that steps change."""
-        return self.air.state, self.air.volume_m3, self.crank.state()
+        return self.air.state, self.air.volume_m3, self.crank.state(), self.air.behind
 
     def put_back(self, physical: Physical) -> None:
         """Puts back what physical() gave."""
-        self.air.state, _, crank = physical
+        self.air.state, _, crank, self.air.behind = physical
         self.crank.set_state(crank)
         self.pose()
         self.air.volume_m3 = physical[1]
@@ -165,6 +172,11 @@ class Stepper:
         travel, slope = engine.travel_and_slope(angle - engine.firing_angles_deg[hose])
         self.travel_m, self.slope_m3_rad = travel, engine.piston_area_m2 * slope
         oil = self.oil_m3() if self.oil else 0.0
+        if air.check is not None:
+            air.behind_open, air.open = self.ways.at(angle, travel, oil), (0.0, (), ())
+            air.engine_wall_w_k = air.engine_wall_w_k_pa = 0.0
+            self.behind_m3 = engine.clearance_m3 + engine.piston_area_m2 * travel - oil
+            return parts.hose_volume_m3 + parts.adapter_volume_m3
         air.open = self.ways.at(angle, travel, oil)
         air.engine_wall_w_k, air.engine_wall_w_k_pa = ambient.engine_wall_w_k, ambient.engine_wall_w_k_pa
         return parts.hose_volume_m3 + parts.adapter_volume_m3 + engine.clearance_m3 + engine.piston_area_m2 * travel - oil
@@ -178,7 +190,8 @@ class Stepper:
 
     def _gas_nm(self) -> float:
         """Torque of the air on the crank, positive in running direction."""
-        return (self.air.state[1] - self.air.p_ambient) * self.slope_m3_rad
+        air = self.air
+        return ((air.state[1] if air.check is None else air.behind[0]) - air.p_ambient) * self.slope_m3_rad
 
     def step(self, limit: int | None) -> None:
         """One step from the end of the last one; it ends at the grid point `limit` at the latest."""
@@ -189,6 +202,9 @@ class Stepper:
         air.supply_fraction, air.vent_fraction = supply.at(middle), vent.at(middle)
         travelling = air.supply_fraction != supply.goal or air.vent_fraction != vent.goal
         gas_nm = self._gas_nm()
+        if air.check is not None:
+            self._checked_step(air.check, gas_nm, travelling, limit)
+            return
         if not self.crank.stays(gas_nm):
             self._moving_step(gas_nm, limit)
             return
@@ -218,6 +234,26 @@ class Stepper:
         turned = crank.theta_deg - angle
         self.rows.append((self.end * GRID_S, GRID_HZ / length, pr, to_r - pr, 0.0, 0.0, pc, to_c - pc, 0.0, 0.0, angle, turned))
         self.end += length
+        self.level = 0
+
+    def _checked_step(self, valve: CheckValve, gas_nm: float, travelling: bool, limit: int | None) -> None:
+        """With a check valve between hose and cylinder: one grid step after the other, but for a rig at rest without pressure."""
+        air, crank, ambient = self.air, self.crank, self.scenario.ambient
+        self.before = self.physical()
+        stays = crank.stays(gas_nm)
+        if stays and not travelling and abs(air.behind[0] - air.p_ambient) <= QUIET_PA and self._open_and_within(QUIET_PA):
+            self._quiet_step(limit)
+            return
+        pr, pc, _ = air.state
+        angle = crank.theta_deg
+        if not stays:
+            crank.step(GRID_S, self.end * GRID_S, gas_nm)
+        air.volume_m3 = self.pose()
+        checked_step(air, valve, GRID_S, self.behind_m3, (ambient.engine_wall_w_k, ambient.engine_wall_w_k_pa))
+        to_r, to_c, _ = air.state
+        turned = crank.theta_deg - angle
+        self.rows.append((self.end * GRID_S, GRID_HZ, pr, to_r - pr, 0.0, 0.0, pc, to_c - pc, 0.0, 0.0, angle, turned))
+        self.end += 1
         self.level = 0
 
     def _open_and_within(self, near_pa: float) -> bool:

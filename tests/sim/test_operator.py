@@ -5,9 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from boresim.operator import HELP, loudness
+from boresim.operator import HELP
 from boresim.rig import SimRig
 from boresim.scenario import load_scenario
+from boresim.senses import loudness
 from borewire.messages import HoldEvent, HoldState, SampleBlock, StreamStart
 from hypothesis import given, settings
 from hypothesis import strategies as st
