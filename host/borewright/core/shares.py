@@ -9,9 +9,25 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+import numpy.typing as npt
+
 from borewright.core.shares_data import HOLDS_NOT, ORDINARY_STOP, PlaceFlow, Share, Shares, StopPrior, StopReading
+from borewright.core.shares_model import contradiction, stop_model
+from borewright.core.shares_posterior import draw_shares
+from borewright.core.shares_words import Verdict, words_of
 
 __all__ = ["HOLDS_NOT", "ORDINARY_STOP", "PlaceFlow", "Share", "Shares", "StopPrior", "StopReading", "leak_shares"]
+
+Floats = npt.NDArray[np.float64]
+
+UNATTRIBUTED = "unattributed"
+SURE = 0.997
+"""Chance that the main place is the main one, from which it is called decided; most that are, are surer by far."""
+CONTRADICTED = 1e-3
+LEAST_DRAWS = 300.0
+"""Draws that the weighted ones must be worth: of fewer, a small chance of the contrary is not seen."""
+OUTSIDE = 0.05
 
 
 def leak_shares(
@@ -22,5 +38,75 @@ def leak_shares(
     scatter_relative: float = 0.03,
     stop: StopPrior = ORDINARY_STOP,
 ) -> Shares:
-    """The leak shared among places."""
-    raise NotImplementedError
+    """The leak of a cylinder shared among its places, each with a 95 % interval, the unattributed rest, and whether it decides.
+
+    scatter_relative: repeat scatter of a reading (turn over, come back), k = 1, beside each reading's own uncertainty. A percentage
+    is the mean of what the readings leave possible, so all of them add up to 100. It decides when the main place leaks more than
+    any other, and more than the whole rest, with a chance of at least `SURE`, and no reading contradicts the others. Raises
+    ValueError for a place that is not among places, for more than ten, or for a number that is none.
+
+    >>> five = frozenset({"intake", "exhaust", "breather"})
+    >>> read = [StopReading(five - {place}, area * 1e-6, 0.004e-6) for place, area in
+    ...         (("intake", 0.06), ("exhaust", 0.40), ("breather", 0.16))] + [StopReading(five, 0.055e-6, 0.001e-6)]
+    >>> found = leak_shares(["intake", "exhaust", "breather", "outside"], read)
+    >>> found.main, found.decided, [round(share.percent) for share in found.shares]
+    ('exhaust', True, [2, 71, 24, 0])
+    """
+    names = tuple(places)
+    model = stop_model(names, readings, flows, scatter_relative, stop)
+    if model is None or not _leaks(readings, flows):
+        return _nothing(names, bool(readings or flows))
+    draws = draw_shares(model, stop)
+    attributed = draws.areas[:, :-1] * model.looked
+    areas = np.column_stack([attributed, draws.areas[:, -1] + (draws.areas[:, :-1] * ~model.looked).sum(axis=1)])
+    faint = np.column_stack([draws.faint[:, :-1], draws.faint[:, -1] & draws.faint[:, :-1][:, ~model.looked].all(axis=1)])
+    parts = 100.0 * areas / areas.sum(axis=1, keepdims=True)
+    high_rest = _interval(parts[:, -1], draws.weights, faint[:, -1])[1]
+    found = []
+    for k, name in enumerate((*names, UNATTRIBUTED)):
+        if k < len(names) and not model.looked[k]:
+            found.append(Share(name, 0.0, 0.0, high_rest, 0.0, looked_at=False))
+            continue
+        low, high = _interval(parts[:, k], draws.weights, faint[:, k])
+        percent = float(draws.weights @ parts[:, k])
+        area = float(draws.weights @ areas[:, k]) * model.scale_m2
+        found.append(Share(name, percent, min(low, percent), max(high, percent), area))
+    leading = int(np.argmax([share.percent for share in found]))
+    others = np.delete(areas, leading, axis=1).max(axis=1)
+    chance = float(draws.weights @ (areas[:, leading] > others))
+    against = contradiction(model)
+    verdict = Verdict(
+        tuple(found[:-1]), found[-1], None if leading == len(names) else names[leading], chance, against.chance < CONTRADICTED
+    )
+    decided = verdict.main is not None and chance >= SURE and not verdict.contradicted and draws.effective >= LEAST_DRAWS
+    return Shares(verdict.shares, verdict.rest, decided, verdict.main, words_of(verdict, decided))
+
+
+def _leaks(readings: Sequence[StopReading], flows: Sequence[PlaceFlow]) -> bool:
+    """Whether any reading is more than its own uncertainty."""
+    return any(each.leak_area_m2 > 2.0 * each.u_area_m2 for each in [*readings, *flows])
+
+
+def _nothing(names: tuple[str, ...], was_read: bool) -> Shares:
+    words = (
+        "There is no leak to share: every reading is within its uncertainty of none."
+        if was_read
+        else "Nothing was read yet: take a plain test first."
+    )
+    return Shares(
+        tuple(Share(name, 0.0, 0.0, 100.0, 0.0, looked_at=False) for name in names),
+        Share(UNATTRIBUTED, 0.0, 0.0, 100.0, 0.0, looked_at=False),
+        decided=False,
+        main=None,
+        words=words,
+    )
+
+
+def _interval(part: Floats, weights: Floats, faint: npt.NDArray[np.bool_]) -> tuple[float, float]:
+    """95 % of the draws: from zero where next to nothing is possible, else as much left out below as above."""
+    order = np.argsort(part)
+    steps = np.cumsum(weights[order])
+    from_zero = float(weights @ faint) > OUTSIDE
+    levels = (0.0, 1.0 - OUTSIDE) if from_zero else (OUTSIDE / 2.0, 1.0 - OUTSIDE / 2.0)
+    low, high = (float(part[order[min(int(np.searchsorted(steps, level)), len(part) - 1)]]) for level in levels)
+    return (0.0 if from_zero else low), high

@@ -8,7 +8,9 @@ from math import sqrt
 from borewright.core.flow import checked, mass_flow_kg_s
 from borewright.core.shares_data import PlaceFlow
 
-__all__ = ["place_flow", "share_passing"]
+__all__ = ["passing_of_gauge", "place_flow", "share_passing"]
+
+SHOWS_NOTHING = 0.02
 
 
 def share_passing(p_cylinder_abs_pa: float, p_place_abs_pa: float, p_ambient_abs_pa: float) -> float:
@@ -84,3 +86,19 @@ def place_flow(
     of_gauge = area_at(more) - area
     of_rest = area * sqrt(u_orifice**2 + (0.5 * u_t_k / t_place_k) ** 2 + (0.5 * u_t_k / t_cylinder_k) ** 2)
     return PlaceFlow(place, area, sqrt(of_gauge**2 + of_rest**2))
+
+
+def passing_of_gauge(p_cylinder_gauge_pa: float, p_place_gauge_pa: float, p_ambient_abs_pa: float = 101_325.0) -> float | None:
+    """`share_passing` of what a gauge on a stop showed; None when it showed next to nothing, under 2 % of the cylinder's pressure.
+
+    Without pressure behind it a stop may hold or not: with no leak there, none arrives. Gauge pressures in Pa, the cylinder's above
+    0. Raises ValueError naming the argument.
+
+    >>> passing_of_gauge(20e3, 0.1e3) is None, passing_of_gauge(500e3, 20e3), round(passing_of_gauge(20e3, 19.9e3) or 0.0, 2)
+    (True, 1.0, 0.07)
+    """
+    p_cylinder = float(checked("p_cylinder_gauge_pa", p_cylinder_gauge_pa, above=0.0))
+    p_place = float(checked("p_place_gauge_pa", p_place_gauge_pa))
+    if p_place < SHOWS_NOTHING * p_cylinder:
+        return None
+    return share_passing(p_cylinder + p_ambient_abs_pa, max(p_place, 0.0) + p_ambient_abs_pa, p_ambient_abs_pa)
