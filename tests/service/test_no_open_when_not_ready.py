@@ -15,7 +15,20 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, ru
 from .toy_rig import FOUR, THREE, TWO_STROKE, Hose, Host, Toy
 
 RIGS: tuple[tuple[Engine, int, bool], ...] = ((FOUR, 1, False), (FOUR, -1, True), (THREE, 1, False), (TWO_STROKE, 1, False))
-STAGES = ("ready", "armed", "armed", "watching", "to confirm", "to place the hose", "checked", "sealed", "restrictor")
+STAGES = (
+    "ready",
+    "armed",
+    "armed",
+    "watching",
+    "ready by the puff",
+    "armed by the puff",
+    "watching by the puff",
+    "to confirm",
+    "to place the hose",
+    "checked",
+    "sealed",
+    "restrictor",
+)
 ENOUGH_RUNS_WITH_AIR = 0.2
 
 
@@ -39,6 +52,9 @@ def _prepared(engine: Engine, sign: int, hold_switch: bool, stage: str, cylinder
     host = _prepared(engine, sign, hold_switch, "checked", engine.firing_order[0]).copy()
     host.follow_until_ready()
     host.run(0.1)
+    if stage.endswith("by the puff"):
+        host.act(acts.CarryStroke(True))
+        stage = stage.removesuffix(" by the puff")
     host.set_purpose(acts.Purpose("test", cylinder))
     if stage == "to place the hose":
         return host
@@ -136,6 +152,10 @@ class Bench(RuleBasedStateMachine):
             real = said
         self.host.move_hose(real, said)
 
+    @rule(on=st.booleans())
+    def carry_stroke(self, on: bool) -> None:
+        self.host.act(acts.CarryStroke(on))
+
     @rule()
     def read_back(self) -> None:
         self.host.read_back()
@@ -230,6 +250,7 @@ class Bench(RuleBasedStateMachine):
         if hasattr(self, "host"):
             self.seen["runs"] += 1
             self.seen["refused"] += len(self.host.refused)
+            self.seen["by the puff"] += self.host.by_the_puff
             for kind in self.toy.opens:
                 self.seen[kind] += 1
             self.seen["runs with air"] += bool(self.toy.opens)
@@ -243,3 +264,4 @@ def test_no_opening_goes_onto_the_wire_when_it_may_not_and_many_do_when_they_may
     for kind in ("puff test", "full test", "renewal test", "puff sealed", "puff restrictor"):
         assert seen[kind] > 0, seen
     assert seen["refused"] > 0, seen
+    assert seen["by the puff"] > 0, seen

@@ -110,6 +110,7 @@ class Toy:
     p_regulated: float = 0.0
     p_cylinder: float = 0.0
     cylinder_offset_pa: float = 900.0
+    leak_m2: float = 0.4e-6
     opening: SupplyOpen | None = None
     opening_ends_s: float = 0.0
     over_id: int = 0
@@ -322,7 +323,10 @@ class Toy:
                 self.p_cylinder *= 0.85
             case AirState.OPEN:
                 self.p_regulated += (SET_PA - self.p_regulated) * 0.3
-                self.p_cylinder += (share * SET_PA - self.p_cylinder) * 0.1
+                if in_cylinder is not None:
+                    self._fill(in_cylinder, held, dt)
+                else:
+                    self.p_cylinder += (share * SET_PA - self.p_cylinder) * 0.1
             case AirState.ISOLATED if self.hose != "capped":
                 self.p_cylinder *= 1.0 - dt / 0.6
                 self.p_regulated += (self.p_cylinder - self.p_regulated) * 0.1
@@ -336,6 +340,19 @@ class Toy:
                 self.p_cylinder = p_abs - 101_325.0 - dt * 290.0 * 0.685 * 0.4e-6 * p_abs / now * sqrt(1.0 - choke**2)
             case _:
                 pass
+
+    def _fill(self, cylinder: int, held: bool, dt: float) -> None:
+        """Air through a 0.81 mm² restrictor into the cylinder, and out of it through its leak, or through valves that are open."""
+        leak_m2 = self.leak_m2 if held else 60e-6
+        low, high = 101_325.0 + self.p_cylinder, 101_325.0 + self.p_regulated
+        flow = self._through(8.1e-7, high, low) - self._through(leak_m2, low, 101_325.0)
+        self.p_cylinder = max(0.0, self.p_cylinder + dt * 290.0**2 * 1.2 / self._volume(cylinder, self.crank_deg) * flow)
+
+    @staticmethod
+    def _through(area_m2: float, high_pa: float, low_pa: float) -> float:
+        """Mass flow times √T, roughly: choked where one side has less than half of the other."""
+        choke = max(0.0, min(1.0, (low_pa / max(high_pa, low_pa) - 0.528) / 0.472))
+        return area_m2 * 0.685 * max(high_pa, low_pa) / 290.0 * sqrt(1.0 - choke**2)
 
     # ------------------------------------------------------------------ the judge
 
@@ -425,6 +442,7 @@ class Host:
         self.refused: list[AirRefused] = []
         self.said: list[Say] = []
         self.captures: list[Analyse] = []
+        self.by_the_puff = 0  # full openings with the hose shown so
 
     def copy(self) -> Host:
         """Another host and toy in the same state."""
@@ -434,6 +452,7 @@ class Host:
         other.toy, other.decoder = copy.deepcopy(self.toy), copy.deepcopy(self.decoder)
         self.state, self.captures = state, captures
         other.sent, other.refused, other.said, other.captures = [], [], [], []
+        other.by_the_puff = 0
         return other
 
     # ------------------------------------------------------------------ the loop
@@ -447,6 +466,9 @@ class Host:
             match effect:
                 case Send(message):
                     self.sent.append(message)
+                    evidence = self.state.hose_evidence
+                    full = isinstance(message, SupplyOpen) and self.state.readiness.state is State.FILLING
+                    self.by_the_puff += full and evidence is not None and evidence.kind == "puff_read_back"
                     self.toy.hear(encode(message), self)
                 case AirRefused():
                     self.refused.append(effect)

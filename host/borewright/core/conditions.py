@@ -40,6 +40,7 @@ CONFIRMATIONS: dict[str, str] = {
     "hands_clear": "Hands and loose parts are clear of crank, belts, fan and propeller.",
     "valves_free": "The decompression device is released and no valve is held off its seat.",
     "crankcase_open": "The crankcase is open.",
+    "places_guarded": "Each gauge at a place has its relief valve beside it, nobody stands before them, and somebody watches them.",
 }
 """What the people confirm before air: name and the sentence that is confirmed."""
 
@@ -104,6 +105,7 @@ class StrokeHoseFacts:
     hose_at: int | None = None
     outlet_read_back: bool = False  # for the rig's own checks: the person looked, the hose is capped or on the orifice
     verdict: SqueezeVerdict | None = None  # of the last squeeze, for the reason
+    by_puff: bool = False  # with the stroke carried over, the hose may be read back and shown by the puff
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,17 +148,20 @@ class AirFacts:
 
 @dataclass(frozen=True, slots=True)
 class PeopleFacts:
-    """confirmed: names of CONFIRMATIONS. at_s in device time; moved_deg since then; hose_undone since then."""
+    """confirmed: names of CONFIRMATIONS. at_s in device time; moved_deg since then; hose_undone since then. at_places: what is still
+    to be done at the engine's places, for a stop-off test or a wet one."""
 
     confirmed: frozenset[str] = frozenset()
     at_s: float | None = None
     moved_deg: float = 0.0
     hose_undone: bool = False
+    at_places: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class ReadinessFacts:
-    """Everything that ready for air depends on. purpose: a test of `cylinder`, or a check of the rig with a closed outlet."""
+    """Everything that ready for air depends on. purpose: a test of `cylinder`, or a check of the rig with a closed outlet. gauged:
+    there are gauges at places of the engine."""
 
     engine: Engine | None
     cylinder: int
@@ -169,6 +174,7 @@ class ReadinessFacts:
     still: StillFacts = field(default_factory=StillFacts)
     air: AirFacts = field(default_factory=AirFacts)
     people: PeopleFacts = field(default_factory=PeopleFacts)
+    gauged: bool = False
 
 
 def all_met(conditions: Iterable[Condition]) -> bool:
@@ -181,14 +187,16 @@ def all_met(conditions: Iterable[Condition]) -> bool:
     return tuple(condition.name for condition in listed) == CONDITION_NAMES and all(condition.met for condition in listed)
 
 
-def confirmations_needed(engine: Engine | None) -> tuple[str, ...]:
-    """The names of CONFIRMATIONS that this engine asks for; the crank's also for the rig's own checks without an engine.
+def confirmations_needed(engine: Engine | None, *, gauged: bool = False) -> tuple[str, ...]:
+    """The names of CONFIRMATIONS that this engine asks for; the crank's also for the rig's own checks without an engine. gauged: with
+    gauges at its places.
 
     >>> confirmations_needed(None)
     ('plugs_out', 'engine_disabled', 'crank_restrained', 'hands_clear', 'valves_free')
     """
     two_stroke = engine is not None and engine.cycle == "two-stroke"
-    return tuple(name for name in CONFIRMATIONS if name != "crankcase_open" or two_stroke)
+    left_out = {"crankcase_open": not two_stroke, "places_guarded": not gauged}
+    return tuple(name for name in CONFIRMATIONS if not left_out.get(name))
 
 
 def evaluate(facts: ReadinessFacts, limits: Limits, now_s: float) -> tuple[Condition, ...]:
@@ -313,9 +321,12 @@ def _stroke_and_hose(facts: ReadinessFacts) -> Condition:
             marks.append(f"stroke declared by {stroke.said_by or 'the operator'}")
     hose = held.hose
     if hose is None or hose.cylinder != cylinder:
-        return no(f"nothing shows yet that the hose is in cylinder {cylinder}{told}", squeeze)
+        look = f"Look which hole the hose is in and say so; it has to be {cylinder}."
+        return no(f"nothing shows yet that the hose is in cylinder {cylinder}{told}", look if held.by_puff else squeeze)
     if hose.boot_id != held.boot_id:
         return no("the rig was restarted since the hose was shown", squeeze)
+    if hose.kind == "puff_read_back" and not _stroke_was_shown(held, cylinder):
+        return no("reading back shows the hose only with the stroke carried over from a cylinder that was squeezed", squeeze)
     if hose.needs_read_back and not hose.read_back:
         others = " and ".join(map(str, hose.shared_with))
         why = f"cylinder {others} moves in step with cylinder {cylinder}" if others else "the rise and fall was not seen"
@@ -323,7 +334,14 @@ def _stroke_and_hose(facts: ReadinessFacts) -> Condition:
     if hose.kind == "declared":
         marks.append(f"hose declared by {hose.said_by or 'the operator'}")
     how = f"stroke by {held.stroke.kind}, " if held.stroke is not None and facts.engine.cycle != "two-stroke" else ""
+    how = how.replace("by carried", "carried over by count")
     return Condition("stroke_and_hose", True, f"{how}hose by {hose.kind.replace('_', ' ')}", marks=tuple(marks))
+
+
+def _stroke_was_shown(held: StrokeHoseFacts, cylinder: int) -> bool:
+    """Of a two-stroke too: a squeeze in step has shown that index, true TDC and firing order belong together."""
+    stroke = held.stroke
+    return stroke is not None and stroke.cylinder == cylinder and stroke.boot_id == held.boot_id and stroke.kind != "declared"
 
 
 def _position(facts: ReadinessFacts, limits: Limits) -> Condition:
@@ -401,7 +419,9 @@ def _people(facts: ReadinessFacts, limits: Limits, now_s: float) -> Condition:
         return Condition("people", False, reason, remedy)
 
     again = "Go through the points again and confirm them."
-    missing = [name for name in confirmations_needed(facts.engine) if name not in people.confirmed]
+    if people.at_places:
+        return no(people.at_places, "Do what is asked for at the engine's places.")
+    missing = [name for name in confirmations_needed(facts.engine, gauged=facts.gauged) if name not in people.confirmed]
     if people.at_s is None or missing:
         return no("not confirmed: " + ", ".join(name.replace("_", " ") for name in missing), "See to it and confirm.")
     if not 0.0 <= now_s - people.at_s <= limits.confirmed_s:

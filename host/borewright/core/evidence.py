@@ -20,6 +20,7 @@ __all__ = [
     "carry_over",
     "contradicts",
     "hose_from_squeeze",
+    "may_be_carried",
     "nearest_compression_tdc",
     "stroke_from_squeeze",
     "vent_noise_pa",
@@ -31,7 +32,8 @@ class StrokeEvidence:
     """The compression TDC of a cylinder lies at tdc_count, and every whole cycle from there.
 
     kind: squeeze, cam (its signal), carried (by count through the firing order), declared (by said_by). boot_id: of the device
-    whose counts these are. at_s: when, in device time.
+    whose counts these are. at_s: when, in device time. either_tdc: the valves did not open, so that one TDC of this cylinder is as
+    good as the other and nothing is said about the stroke of any other cylinder.
     """
 
     kind: Literal["squeeze", "cam", "carried", "declared"]
@@ -40,6 +42,7 @@ class StrokeEvidence:
     boot_id: int
     at_s: float
     said_by: str = ""
+    either_tdc: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,9 +71,7 @@ class HoseEvidence:
         return self.kind == "puff_read_back" or bool(self.shared_with)
 
 
-def nearest_compression_tdc(
-    evidence: StrokeEvidence, near_count: float, engine: Engine, counts_per_rev: int
-) -> float:
+def nearest_compression_tdc(evidence: StrokeEvidence, near_count: float, engine: Engine, counts_per_rev: int) -> float:
     """The count of the cylinder's compression TDC that is nearest to near_count.
 
     >>> one = Engine("demo", "four-stroke", (1,), (720.0,), 0.086, 0.086, 0.143, 55e-6)
@@ -97,7 +98,20 @@ def carry_over(
         return evidence
     tdc_count = evidence.tdc_count + running_sign * between_deg % engine.cycle_deg * counts_per_rev / 360.0
     kind: Literal["carried", "declared"] = "declared" if evidence.kind == "declared" else "carried"
-    return StrokeEvidence(kind, to_cylinder, tdc_count, evidence.boot_id, evidence.at_s, evidence.said_by)
+    return StrokeEvidence(kind, to_cylinder, tdc_count, evidence.boot_id, evidence.at_s, evidence.said_by, evidence.either_tdc)
+
+
+def may_be_carried(evidence: StrokeEvidence, engine: Engine, to_cylinder: int) -> bool:
+    """Whether the evidence says anything about the stroke of that cylinder.
+
+    It does not where the squeeze rose at both TDCs although valves are fitted: then the phase of the others is unknown.
+
+    >>> four = Engine("demo", "four-stroke", (1, 3, 4, 2), (180.0,) * 4, 0.086, 0.086, 0.143, 55e-6)
+    >>> [may_be_carried(StrokeEvidence("squeeze", 1, 100.0, 1, 0.0, either_tdc=both), four, 3) for both in (False, True)]
+    [True, False]
+    """
+    same = evidence.cylinder == to_cylinder
+    return same or not evidence.either_tdc or engine.cycle == "two-stroke" or engine.valve_gear == "not_fitted"
 
 
 def stroke_from_squeeze(verdict: SqueezeVerdict, cylinder: int, boot_id: int, at_s: float) -> StrokeEvidence | None:
@@ -107,7 +121,7 @@ def stroke_from_squeeze(verdict: SqueezeVerdict, cylinder: int, boot_id: int, at
     """
     if verdict.tdc_count is None or verdict.kind not in ("compression_here", "overlap_here", "rises_at_both"):
         return None
-    return StrokeEvidence("squeeze", cylinder, verdict.tdc_count, boot_id, at_s)
+    return StrokeEvidence("squeeze", cylinder, verdict.tdc_count, boot_id, at_s, either_tdc=verdict.kind == "rises_at_both")
 
 
 def hose_from_squeeze(verdict: SqueezeVerdict, cylinder: int, boot_id: int, at_s: float) -> HoseEvidence | None:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from borewright.core.heard import Strength
+
 __all__ = [
     "Act",
     "Aim",
@@ -13,6 +15,7 @@ __all__ = [
     "BeginSqueeze",
     "BeginTdc",
     "BeginTdcWay",
+    "CarryStroke",
     "ConfirmCaution",
     "ConfirmFitting",
     "ConfirmPeople",
@@ -37,7 +40,6 @@ __all__ = [
     "StateBore",
     "StateRestraint",
     "StopAll",
-    "Strength",
     "TakeContact",
     "TakeTdcReading",
     "TakeZero",
@@ -45,7 +47,6 @@ __all__ = [
 
 Outlet = Literal["cylinder", "capped", "orifice"]
 Aim = Literal["check", "span", "acceptance", "volumes", "proof", "place"]
-Strength = Literal["none", "faint", "steady", "strong"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,10 +59,10 @@ class Purpose:
     regulator has to be set to, None: the setup's test pressure, as it stands. sweep_gauge_pa: where the reference gauge is to be
     read, in this order, while the air stays on.
 
-    With aim "proof" a capped opening shows that the regulator gives what was asked for, and nothing else. With aim "place" a test is
-    one step on the way to the path of the leak: with these places stopped (none: the reading that the others are compared with), or
-    with the flow of one place led through an orifice of flow_orifice_m2 (standard uncertainty flow_u_relative of it) and u_gauge_pa
-    that of the gauge there. wet_oil_m3: oil that is in the cylinder for a wet test. spare_place: where the spare channel's gauge is.
+    With aim "proof" a capped opening shows that the regulator gives what was asked for, and nothing else. With aim "place" a test
+    is one step on the way to the path of the leak: with these places stopped (none: the reading that the others are compared with),
+    or with the flow of one place led through an orifice of flow_orifice_m2, with the standard uncertainties flow_u_relative of it
+    and u_gauge_pa of the gauge there. wet_oil_m3: oil that is in the cylinder for a wet test.
     """
 
     kind: Literal["test", "sealed", "restrictor"]
@@ -78,7 +79,6 @@ class Purpose:
     flow_orifice_m2: float = 0.0
     flow_u_relative: float = 0.0
     u_gauge_pa: float = 0.0
-    spare_place: str = ""
 
     @property
     def recorded_as(self) -> Literal["test", "stop_off", "wet", "sealed", "restrictor"]:
@@ -127,7 +127,7 @@ class ConfirmCaution:
 
 @dataclass(frozen=True, slots=True)
 class FitPlaces:
-    """These places are stopped now, with gauge and relief on each, and this one has the orifice with its gauge; no other has any."""
+    """These places are stopped now, with gauge and relief on each; flow_place has the orifice with its gauge; no other has any."""
 
     stopped: tuple[str, ...] = ()
     flow_place: str = ""
@@ -170,6 +170,16 @@ class ReadBackHose:
     """The person looked where the hose goes in and says which hole it is."""
 
     cylinder: int
+
+
+@dataclass(frozen=True, slots=True)
+class CarryStroke:
+    """Carry the stroke over by count from the cylinder that was squeezed, and show the hose by reading back and the puff.
+
+    on: from now on; else each cylinder is squeezed.
+    """
+
+    on: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -322,6 +332,7 @@ Act = (
     | ReadPlaceGauge
     | PlaceHose
     | ReadBackHose
+    | CarryStroke
     | BeginSqueeze
     | EndSqueeze
     | StateRestraint

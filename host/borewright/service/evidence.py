@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from borewright.core.evidence import SqueezeWatch, contradicts, hose_from_squeeze, stroke_from_squeeze
-from borewright.core.readiness_table import AIR_ON, Event
+from borewright.core.evidence import HoseEvidence, SqueezeWatch, contradicts, hose_from_squeeze, stroke_from_squeeze
+from borewright.core.readiness_table import AIR_ON, Event, State
 from borewright.service.acts import PlaceHose
 from borewright.service.air import happen
+from borewright.service.facts import carried_over
 from borewright.service.work import Work
 
-__all__ = ["drop_hose", "keep_verdict", "read_back_hose"]
+__all__ = ["carry_stroke", "drop_hose", "keep_verdict", "read_back_hose"]
 
 
 def drop_hose(work: Work) -> None:
@@ -63,3 +64,14 @@ def read_back_hose(work: Work, cylinder: int) -> None:
         happen(work, Event.STOP if state.readiness.state in AIR_ON else Event.READY_LOST)
     elif state.hose_evidence is not None:
         work.set(hose_evidence=replace(state.hose_evidence, read_back=True))
+    elif carried_over(state) and state.readiness.state is State.VENTED and state.session.boot_id is not None:
+        shown = HoseEvidence("puff_read_back", cylinder, state.session.boot_id, state.now_s, read_back=True)
+        work.set(hose_evidence=shown)
+
+
+def carry_stroke(work: Work, on: bool) -> None:
+    """Carry the stroke over from now on, or have each cylinder squeezed, this one too."""
+    work.set(carry_stroke=on)
+    evidence = work.state.hose_evidence
+    if not on and evidence is not None and evidence.kind == "puff_read_back":
+        drop_hose(work)

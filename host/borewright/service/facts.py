@@ -21,10 +21,19 @@ from borewright.core.conditions import (
 )
 from borewright.core.crank import tdc_window_deg
 from borewright.core.readiness_table import AIR_ON, State
+from borewright.service.places import place_undone
 from borewright.service.state import BenchState
 from borewright.session.session import Phase
 
-__all__ = ["air_window_deg", "compression_tdc_count", "conditions_of", "degrees_from_tdc", "reference_tdc_count", "window_deg"]
+__all__ = [
+    "air_window_deg",
+    "carried_over",
+    "compression_tdc_count",
+    "conditions_of",
+    "degrees_from_tdc",
+    "reference_tdc_count",
+    "window_deg",
+]
 
 CLOCK_SLACK_S = 3600.0
 _AIR_STATES = AIR_ON | {State.VENTING}
@@ -44,6 +53,7 @@ def conditions_of(state: BenchState) -> tuple[Condition, ...]:
         still=StillFacts(state.crank.moved_count, state.crank.observed_s) if state.crank else StillFacts(),
         air=_air(state),
         people=_people(state),
+        gauged=bool(state.purpose.gauged_places),
     )
     return evaluate(facts, state.limits, state.now_s)
 
@@ -101,7 +111,20 @@ def _stroke_hose(state: BenchState) -> StrokeHoseFacts:
         hose_at=hose.cylinder if hose is not None and hose.outlet == "cylinder" else None,
         outlet_read_back=hose is not None and hose.outlet == state.purpose.outlet,
         verdict=state.verdict,
+        by_puff=carried_over(state),
     )
+
+
+def carried_over(state: BenchState) -> bool:
+    """Whether the stroke of the purpose's cylinder stands by count, so that the hose may be read back and shown by the puff.
+
+    A rig with hand valves makes no puff, so there each cylinder is squeezed.
+    """
+    stroke, hose = state.stroke, state.hose
+    asked = state.carry_stroke and state.has_valves and state.purpose.kind == "test"
+    placed = hose is not None and hose.outlet == "cylinder" and hose.cylinder == state.purpose.cylinder
+    shown = stroke is not None and stroke.cylinder == state.purpose.cylinder and stroke.kind != "declared"
+    return asked and placed and shown and stroke is not None and stroke.boot_id == state.session.boot_id
 
 
 def reference_tdc_count(state: BenchState, cylinder: int) -> float | None:
@@ -193,17 +216,18 @@ def _air(state: BenchState) -> AirFacts:
         vent_open=state.device_air is AirState.VENTED if valves else None,
         regulated_rising=state.regulated_leaks_in,
         proven_gauge_pa=state.proven_gauge_pa,
-        regulated_low_gauge_pa=state.setup.regulated_low_gauge_pa,
-        regulated_high_gauge_pa=state.setup.regulated_high_gauge_pa,
+        regulated_low_gauge_pa=state.regulated_range_gauge_pa[0],
+        regulated_high_gauge_pa=state.regulated_range_gauge_pa[1],
     )
 
 
 def _people(state: BenchState) -> PeopleFacts:
-    confirmed = state.confirmed
+    confirmed, undone = state.confirmed, place_undone(state)
+    at_places = "" if undone is None else undone.reason
     if confirmed is None:
-        return PeopleFacts()
+        return PeopleFacts(at_places=at_places)
     crank = state.crank
     moved = 0.0
     if crank is not None and crank.last_count is not None:
         moved = confirmed.farthest_count / crank.counts_per_rev * 360.0
-    return PeopleFacts(confirmed.points, confirmed.at_s, moved)
+    return PeopleFacts(confirmed.points, confirmed.at_s, moved, at_places=at_places)

@@ -9,10 +9,12 @@ from dataclasses import dataclass
 from typing import Literal
 
 from borewright.core.conditions import Condition, confirmations_needed
+from borewright.core.place_meaning import place_words
 from borewright.core.readiness_table import State
 from borewright.service import acts
-from borewright.service.facts import degrees_from_tdc, window_deg
+from borewright.service.facts import carried_over, degrees_from_tdc, window_deg
 from borewright.service.gauge import awaits_reading, next_sweep_pa
+from borewright.service.places import awaited_gauge, place_undone
 from borewright.service.regulator import regulator_awaited_pa
 from borewright.service.state import BenchState
 
@@ -24,6 +26,12 @@ StepKey = Literal[
     "find_index",
     "confirm_fitting",
     "place_hose",
+    "confirm_caution",
+    "fit_places",
+    "pour_oil",
+    "turn_open",
+    "read_place_gauge",
+    "hold",
     "set_regulator",
     "read_gauge",
     "read_back_hose",
@@ -68,6 +76,9 @@ def next_step(state: BenchState) -> Step:
         if state.zero is not None or state.now_s - state.state_since_s < SETTLES_S:
             return Step("wait", "wait a moment until the pressures have settled")
         return Step("blocked", _words(unmet["rig"]))
+    at_places = place_undone(state)
+    if at_places is not None:
+        return Step(at_places.key, at_places.text, at_places.act, at_places.turn_deg)
     step = _test_step(state, unmet) if state.purpose.kind == "test" else _outlet_step(state)
     if step is not None:
         return step
@@ -76,7 +87,8 @@ def next_step(state: BenchState) -> Step:
     if state.purpose.kind == "test" and state.holding_torque_nm is None:
         return Step("restrain", "say how much torque the restraint of the crank will hold; it goes on once the crank stands at TDC")
     if "people" in unmet:
-        points = frozenset(confirmations_needed(state.engine if state.purpose.kind == "test" else None))
+        engine, gauged = state.engine if state.purpose.kind == "test" else None, bool(state.purpose.gauged_places)
+        points = frozenset(confirmations_needed(engine, gauged=gauged))
         return Step("confirm_people", _words(unmet["people"]), acts.ConfirmPeople(points))
     if unmet:
         first = next(iter(unmet.values()))
@@ -94,6 +106,10 @@ def _words(condition: Condition) -> str:
 
 
 def _under_way(state: BenchState) -> Step | None:
+    place = awaited_gauge(state)
+    if place is not None:
+        text = f"PRESSURISED: read the gauge at {place_words(place)} and type what it shows, with its unit"
+        return Step("read_place_gauge", text)
     match state.readiness.state:
         case State.ARMED:
             return Step("wait", "air is coming: keep clear")
@@ -106,7 +122,7 @@ def _under_way(state: BenchState) -> Step | None:
         case State.FILLING:
             return Step("shut_supply", "PRESSURISED: steady; shut the supply by hand and leave the vent closed", acts.SayShut())
         case State.HOLDING:
-            return Step("wait", "PRESSURISED: air stays on for looking and listening")
+            return Step("hold", "PRESSURISED: air stays on for looking and listening")
         case State.ISOLATED:
             return Step("wait", "PRESSURISED: supply shut, watching the pressure bleed away")
         case State.VENTING if state.has_valves:
@@ -183,6 +199,9 @@ def _test_step(state: BenchState, unmet: dict[str, Condition]) -> Step | None:
         evidence = state.hose_evidence
         if evidence is not None and evidence.needs_read_back and not evidence.read_back:
             text = "look which hole the hose is in: another cylinder moves in step, and the squeeze cannot tell them apart"
+            return Step("read_back_hose", text)
+        if evidence is None and carried_over(state):
+            text = "look which hole the hose is in: the stroke is carried over by count, and the puff cannot tell one hole from another"
             return Step("read_back_hose", text)
         turns = "one turn" if state.engine is not None and state.engine.cycle == "two-stroke" else "two turns"
         text = f"{unmet['stroke_and_hose'].reason}. Next the crank is turned by hand through {turns} or more, all plugs out"

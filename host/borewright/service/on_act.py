@@ -5,15 +5,18 @@ from __future__ import annotations
 from dataclasses import asdict, replace
 
 from borewright.core.crank import tdc_window_deg
-from borewright.core.evidence import carry_over
+from borewright.core.evidence import carry_over, may_be_carried
+from borewright.core.place_meaning import place_words
 from borewright.core.readiness_table import AIR_ON, Event, State
 from borewright.core.restrictor_fit import BoreForm
 from borewright.service import acts
 from borewright.service.air import happen
 from borewright.service.checks import keep_check
-from borewright.service.evidence import drop_hose, read_back_hose
+from borewright.service.evidence import carry_stroke, drop_hose, read_back_hose
 from borewright.service.gauge import end_sweep, read_gauge
+from borewright.service.on_place import confirm_caution, fit_places, note_heard, pour_oil, read_place_gauge
 from borewright.service.other_tdc import begin_tdc_way, pin_removed, take_tdc_reading
+from borewright.service.places import awaited_gauge, cautions_of, wrong_place
 from borewright.service.regulator import set_regulator, will_move_regulator, wrong_pressure
 from borewright.service.rig_results import check_of_bore
 from borewright.service.rounds import Round
@@ -36,6 +39,8 @@ def take_act(work: Work, act: acts.Act) -> None:
             _place_hose(work, act)
         case acts.ReadBackHose(cylinder):
             read_back_hose(work, cylinder)
+        case acts.CarryStroke(on):
+            carry_stroke(work, on)
         case acts.BeginSqueeze():
             begin_squeeze(work)
         case acts.EndSqueeze():
@@ -75,6 +80,16 @@ def take_act(work: Work, act: acts.Act) -> None:
             read_gauge(work, gauge_pa)
         case acts.EndSweep():
             end_sweep(work)
+        case acts.ConfirmCaution():
+            confirm_caution(work, act)
+        case acts.FitPlaces():
+            fit_places(work, act)
+        case acts.PourOil():
+            pour_oil(work, act)
+        case acts.NoteHeard():
+            note_heard(work, act)
+        case acts.ReadPlaceGauge():
+            read_place_gauge(work, act)
         case acts.TakeZero():
             begin_zero(work)
         case acts.BeginTdc(cylinder, backlash_deg):
@@ -104,7 +119,7 @@ def _set_purpose(work: Work, purpose: acts.Purpose) -> None:
         names = ", ".join(map(str, engine.cylinders))
         work.say("warning", f"cylinder {purpose.cylinder} is not in this engine; it has {names}")
         return
-    wrong = wrong_pressure(purpose, work.state.setup)
+    wrong = wrong_place(purpose, engine) or wrong_pressure(purpose, work.state.setup, engine)
     if wrong is not None:
         work.say("warning", wrong)
         return
@@ -116,8 +131,13 @@ def _set_purpose(work: Work, purpose: acts.Purpose) -> None:
     state = work.state
     stroke = state.stroke
     if purpose.kind == "test" and stroke is not None and state.engine is not None and state.crank is not None:
-        stroke = carry_over(stroke, state.engine, purpose.cylinder, state.crank.counts_per_rev, state.setup.running_sign)
-    work.set(purpose=purpose, stroke=stroke, confirmed=None, verdict=None)
+        stroke = (
+            carry_over(stroke, state.engine, purpose.cylinder, state.crank.counts_per_rev, state.setup.running_sign)
+            if may_be_carried(stroke, state.engine, purpose.cylinder)
+            else None
+        )
+    still = {caution for _, caution in cautions_of(purpose, state.engine)}  # what stays fitted needs no second reading
+    work.set(purpose=purpose, stroke=stroke, confirmed=None, verdict=None, cautions_confirmed=state.cautions_confirmed & still)
     work.set(torque_window_deg=_torque_window_deg(work.state))
     if will_move_regulator(work.state):
         work.set(proven_gauge_pa=None)
@@ -175,8 +195,11 @@ def _say_shut(work: Work) -> None:
 
 
 def _set_hold(work: Work, on: bool) -> None:
+    awaited = awaited_gauge(work.state)
     if on:
         happen(work, Event.HOLD_ASKED)
+    elif awaited is not None:
+        work.say("warning", f"first type what the gauge at {place_words(awaited)} shows; stop shuts and vents")
     elif work.state.readiness.state is State.HOLDING:
         work.set(hold_asked=False)
         happen(work, Event.HOLD_OVER)

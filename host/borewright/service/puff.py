@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
+
 from borewright.core.flow import AIR_GAS_CONSTANT, mass_flow_kg_s
+from borewright.core.puff_fill import puff_fill
 from borewright.core.readiness_table import Event
 from borewright.core.samples import SampleColumns
 from borewright.service.air import happen
@@ -42,6 +45,9 @@ def end_watch(work: Work) -> None:
     lost = [condition.reason for condition in conditions_of(work.state) if condition.name in LASTING and not condition.met]
     if not lost and not _puff_fits(work.state):
         lost.append("the hose filled too slowly to be capped: look where it ends")
+    if not lost and (misfit := _misfit(work.state)):
+        lost.append(misfit)
+        work.set(stroke=None, hose_evidence=None, hose=None, confirmed=None)  # a squeeze has to show all of it
     if not lost:
         happen(work, Event.WATCH_PASSED)
         return
@@ -49,6 +55,29 @@ def end_watch(work: Work) -> None:
         work.set(capture=replace(work.state.capture, void_reason=f"not ready any more after the puff: {lost[0]}"))
     work.say("warning", f"no full pressure: {lost[0]}")
     happen(work, Event.STOP)
+
+
+def _misfit(state: BenchState) -> str:
+    """Why the puff was not that of the cylinder that the hose was read back to be in; empty where it was, or was not needed."""
+    capture, transducers, evidence, engine = state.capture, state.transducers, state.hose_evidence, state.engine
+    if evidence is None or evidence.kind != "puff_read_back":
+        return ""
+    cylinder = evidence.cylinder
+    if capture is None or transducers is None or engine is None:
+        return "the puff was not seen"
+    columns = SampleColumns.join(capture.parts)
+    puff = columns.between(int(np.searchsorted(columns.t_s, capture.began_s)), len(columns))
+    regulated_pa, cylinder_pa = transducers.gauge_pa(puff)
+    seen = puff_fill(puff.t_s, regulated_pa, cylinder_pa, state.restrictor, state.setup.hose_volume_m3, engine.clearance_m3)
+    made = f"it made {seen.p_highest_gauge_pa / 1000:.0f} kPa"
+    if seen.verdict == "capped":
+        return f"the puff filled the hose as if it were capped ({made}): is a check valve left in the adapter, or a cap on?"
+    if seen.verdict == "too_little":
+        return (
+            f"the puff did not fill cylinder {cylinder} as a closed cylinder at TDC fills ({made}): is the hose in another hole "
+            "or off, a valve open, or the leak very large? A squeeze in this cylinder shows it"
+        )
+    return ""
 
 
 def _puff_fits(state: BenchState) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from math import inf
 
 from borewire.messages import AirState, Fitted
 
@@ -19,7 +20,9 @@ from borewright.core.restrictor import Restrictor
 from borewright.core.restrictor_fit import RestrictorFit
 from borewright.core.rig import RigCheck, RigSetup, TrueTdc
 from borewright.core.samples import SampleColumns
-from borewright.service.acts import PlaceHose, Purpose
+from borewright.core.stopping import highest_supply_gauge_pa
+from borewright.service.acts import FitPlaces, PlaceHose, Purpose
+from borewright.service.place_state import Oil, PlaceReading
 from borewright.service.readings import GaugeReading
 from borewright.service.rounds import Round
 from borewright.service.tdc_way import TdcWay
@@ -62,7 +65,8 @@ class Capturing:
 
     conditions: as they were at the opening. parts: all samples so far; unkept: those that have not gone to the record yet.
     settled: the reading was steady and the supply is to be shut. shut_s: when it was, for the decay; shut_said: by the person's
-    word. ended_s: since when only the venting is left. readings: of the reference gauge, in a sweep.
+    word. ended_s: since when only the venting is left. readings: of the reference gauge, in a sweep. place_gauge_due: the gauges at
+    the places are to be read now; place_readings: what those showed that have been.
     """
 
     purpose: Purpose
@@ -77,6 +81,8 @@ class Capturing:
     shut_s: float | None = None
     shut_said: bool = False
     readings: tuple[GaugeReading, ...] = ()
+    place_gauge_due: bool = False
+    place_readings: tuple[PlaceReading, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,6 +127,7 @@ class BenchState:
     serial: str | None = None
     stroke: StrokeEvidence | None = None
     hose_evidence: HoseEvidence | None = None
+    carry_stroke: bool = False  # by count from a cylinder that was squeezed; else each is squeezed
     holding_torque_nm: float | None = None
     confirmed: Confirmed | None = None
     reading: Reading | None = None
@@ -130,6 +137,9 @@ class BenchState:
     proven_gauge_pa: float | None = None
     regulator_said_gauge_pa: float | None = None
     round: Round | None = None
+    cautions_confirmed: frozenset[str] = frozenset()  # of the purpose that is set
+    fitted: FitPlaces | None = None  # None: nobody has said anything of the places yet
+    oil: Oil | None = None
     fitting_confirmed: bool = False
     peak_late_deg: float | None = None
     verdict: SqueezeVerdict | None = None
@@ -168,8 +178,8 @@ class BenchState:
     def regulated_range_gauge_pa(self) -> tuple[float, float]:
         """Between which pressures the regulated one has to lie with air on, for the purpose that is set.
 
-        It follows the pressure that is asked for; the upper end is never above the setup's. In a sweep any pressure up to there may
-        be set.
+        It follows the pressure that is asked for; the upper end is never above the setup's, nor with places stopped above what the
+        weakest of them allows. In a sweep any pressure up to there may be set.
         """
         setup, asked = self.setup, self.purpose.asked_gauge_pa
         if self.purpose.aim == "span":
@@ -179,7 +189,13 @@ class BenchState:
         share = asked / setup.set_pressure_gauge_pa
         below = max(share * (setup.set_pressure_gauge_pa - setup.regulated_low_gauge_pa), LEAST_REGULATOR_MARGIN_PA)
         above = max(share * (setup.regulated_high_gauge_pa - setup.set_pressure_gauge_pa), LEAST_REGULATOR_MARGIN_PA)
-        return asked - below, min(asked + above, setup.regulated_high_gauge_pa)
+        return asked - below, min(asked + above, setup.regulated_high_gauge_pa, self._allowed_by_stops_gauge_pa)
+
+    @property
+    def _allowed_by_stops_gauge_pa(self) -> float:
+        if self.engine is None or not self.purpose.stopped:
+            return inf
+        return highest_supply_gauge_pa(self.engine, self.purpose.stopped)
 
     @property
     def unix_s(self) -> float:
