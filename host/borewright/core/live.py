@@ -82,7 +82,7 @@ class LiveCapture:
         if len(last) < 5:
             return None
         _, regulated, cylinder = np.asarray(last).T
-        return float(np.std(100.0 * cylinder / np.maximum(regulated, 1.0), ddof=1)) / len(last) ** 0.5
+        return float(np.std(100.0 * cylinder / np.maximum(regulated, 1.0), ddof=1) / np.sqrt(len(last)))
 
     @property
     def _last_second(self) -> list[Bin]:

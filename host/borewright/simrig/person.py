@@ -16,6 +16,7 @@ from borewright.service import acts
 from borewright.service.bench import Bench
 from borewright.service.gauge import next_sweep_pa
 from borewright.service.guide import Step, StepKey, next_step
+from borewright.simrig.place_person import AT_PLACES, follow_at_place
 from borewright.units import parse
 
 __all__ = ["Person", "StuckError"]
@@ -125,7 +126,7 @@ class Person:
         self.at_the_rig(f"restrain {self._holding_torque_nm:g}")
         self.tell(acts.StateRestraint(self._holding_torque_nm))
         self.wait(1.2)
-        self.tell(acts.ConfirmPeople(frozenset(confirmations_needed(self._bench.state.engine))))
+        self.tell(acts.ConfirmPeople(frozenset(confirmations_needed(self._bench.state.engine, gauged=True))))
         self.wait(0.1)
 
     def ask_for_air(self) -> None:
@@ -149,6 +150,8 @@ class Person:
         match step.key:
             case "place_hose":
                 self._place_hose()
+            case key if key in AT_PLACES:
+                follow_at_place(self, self._bench, self._port, step)
             case "set_regulator":
                 self._set_regulator(step)
             case "read_gauge":

@@ -1,0 +1,104 @@
+"""The scripted person at the engine's places: listens, stops them, puts orifices on, pours oil, reads the gauges there."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from boresim.endpoint import SimEndpoint
+
+from borewright.core.heard import STRENGTHS, Strength
+from borewright.core.readiness_table import State
+from borewright.service import acts
+from borewright.service.bench import Bench
+from borewright.service.guide import Step, StepKey
+from borewright.service.places import awaited_gauge
+from borewright.units import parse
+
+if TYPE_CHECKING:
+    from borewright.simrig.person import Person
+
+__all__ = ["AT_PLACES", "follow_at_place", "hold_and_listen", "strengths_heard"]
+
+AT_PLACES: frozenset[StepKey] = frozenset({"confirm_caution", "fit_places", "pour_oil", "turn_open", "read_place_gauge"})
+GAUGE_STANDS_S = 1.0
+LISTENS_S = 4.0  # at each place
+TURN_RPM = 20.0
+
+
+def follow_at_place(person: Person, bench: Bench, port: SimEndpoint, step: Step) -> None:
+    """Do what a step of AT_PLACES says."""
+    match step.act:
+        case acts.FitPlaces():
+            _fit(person, bench, step.act)
+        case acts.PourOil(cylinder, oil_m3):
+            person.at_the_rig("hose off")
+            if bench.state.oil is None or bench.state.oil.volume_m3 != oil_m3 or bench.state.oil.cylinder != cylinder:
+                person.at_the_rig(f"wet {cylinder} {oil_m3 * 1e6:g}")
+        case _:
+            pass
+    if step.act is not None:
+        person.tell(step.act)
+        person.wait(0.1)
+    elif step.key == "turn_open":
+        person.at_the_rig("restrain off")
+        person.at_the_rig(f"turn {step.turn_deg or 0.0:+.0f} rpm {TURN_RPM:g}")
+    elif step.key == "read_place_gauge":
+        _read_gauge(person, bench, port)
+
+
+def _fit(person: Person, bench: Bench, wanted: acts.FitPlaces) -> None:
+    """Take off what is on and not wanted, put on what is wanted and not on."""
+    purpose, fitted = bench.state.purpose, bench.state.fitted or acts.FitPlaces()
+    for place in fitted.stopped:
+        if place not in wanted.stopped:
+            person.at_the_rig(f"stop {purpose.cylinder} {place} off")
+    if fitted.flow_place and fitted.flow_place != wanted.flow_place:
+        person.at_the_rig(f"meter {purpose.cylinder} {fitted.flow_place} off")
+    for place in wanted.stopped:
+        if place not in fitted.stopped:
+            person.at_the_rig(f"stop {purpose.cylinder} {place} on")
+    if wanted.flow_place:
+        person.at_the_rig(f"meter {purpose.cylinder} {wanted.flow_place} {purpose.flow_orifice_m2 * 1e6:g}")
+
+
+def _read_gauge(person: Person, bench: Bench, port: SimEndpoint) -> None:
+    place = awaited_gauge(bench.state)
+    if place is None:
+        return
+    person.wait(GAUGE_STANDS_S)
+    answer = port.rig.operator.do(f"place-gauge {bench.state.purpose.cylinder} {place}")
+    person.tell(acts.ReadPlaceGauge(place, parse(answer.removeprefix("ok "), "pressure_gauge")))
+    person.wait(0.1)
+
+
+def hold_and_listen(person: Person, bench: Bench, port: SimEndpoint, hear: Callable[[str, Strength], None] | None = None) -> None:
+    """With air on: keep it on, go to each place and note how strong it is there, then let the test go on.
+
+    hear: told each place and strength. Does nothing where the air has gone off meanwhile.
+    """
+    bench.act(acts.SetHold(True))
+    person.wait(LISTENS_S)
+    for place, strength in strengths_heard(port.rig.operator.do("listen")):
+        if bench.state.readiness.state is not State.HOLDING:
+            return
+        bench.act(acts.NoteHeard(place, strength))
+        if hear is not None:
+            hear(place, strength)
+        person.wait(LISTENS_S)
+    bench.act(acts.SetHold(False))
+
+
+def strengths_heard(answer: str) -> tuple[tuple[str, Strength], ...]:
+    """What the operator's answer to "listen" says, place by place.
+
+    >>> strengths_heard("ok intake none, exhaust strong, neighbours faint at cylinder 2")
+    (('intake', 'none'), ('exhaust', 'strong'), ('neighbours', 'faint'))
+    """
+    found: list[tuple[str, Strength]] = []
+    for part in answer.removeprefix("ok ").split(","):
+        words = part.split()
+        strength = next((one for one in STRENGTHS if words[1:2] == [one]), None)
+        if strength is not None:
+            found.append((words[0], strength))
+    return tuple(found)
