@@ -54,7 +54,7 @@ def _chart(cylinder: int, before_s: float, after_s: float) -> Chart:
         cylinder,
         (_course("before", before_s, filling=True), _course("after", after_s, filling=True)),
         (_course("before", before_s), _course("after", after_s)),
-        f"half the pressure gone after {before_s:.2f} s before, {after_s:.2f} s after",
+        f"half gone after {before_s:.2f} s before, {after_s:.2f} s after",
     )
 
 
@@ -109,6 +109,7 @@ def four() -> Report:
         marks=(Fact("a", "the engine was cold"),),
         identity=(Fact("job", "0123456789abcdef0123456789abcdef"), Fact("tests", "3 4 5 6 / 9 10 11 12")),
         signatures=("tested by", "date", "signature"),
+        caution="An aid to judgement.",
         made_unix_s=1_795_875_290.0,
     )
 

@@ -8,22 +8,23 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import count
-from math import ceil, floor, log10
+from math import floor, log10
 
 from borewright.report.model import Chart, Course
 from borewright.report.sheet import ACCENT, FAINT, GREY, INK, MM, Pen, Piece
-from borewright.report.text import PLAIN, fitted, width_of
+from borewright.report.text import BOLD, PLAIN, fitted, width_of
 
-__all__ = ["chart_pieces", "ticks"]
+__all__ = ["beside_of", "chart_pieces", "ticks"]
 
-PLOT_HIGH = 27.0 * MM
-TOP, FOOT = 15.0, 13.0
+TOP, FOOT = 22.0, 13.0
 TICK = 6.4
 
 
 @dataclass(frozen=True, slots=True)
 class _Scales:
+    """What is the same in all pictures: the ends of the axes, and the height of a plot in points."""
+
+    high: float
     fill_s: float
     decay_s: float
     pressure: float
@@ -41,99 +42,103 @@ def ticks(end: float, about: int) -> tuple[float, ...]:
     return tuple(round(number * step, 9) for number in range(floor(end / step + 1e-9) + 1))
 
 
-def chart_pieces(charts: Sequence[Chart], unit: str, width: float) -> Iterator[Piece]:
-    """The pictures, two beside each other, three where there are more than four cylinders."""
-    beside = 1 if len(charts) == 1 else 2 if len(charts) <= 4 else 3
-    gap = 7.0 * MM if beside < 3 else 5.0 * MM
-    wide = (width - gap * (beside - 1)) / beside
+def beside_of(count: int, *, tight: bool) -> int:
+    """How many pictures stand beside each other."""
+    return min(count, 4 if tight else 2 if count <= 4 else 3)
+
+
+def chart_pieces(charts: Sequence[Chart], unit: str, width: float, high: float, *, tight: bool = False) -> Iterator[Piece]:
+    """The pictures in rows that stay together where they can. high: of a plot, in points. tight: more of them in a row."""
+    beside = beside_of(len(charts), tight=tight)
+    gap = (7.0 if beside < 3 else 4.5) * MM
+    wide = (width - gap * (beside - 1)) / max(beside, 1)
     courses = [course for chart in charts for course in (*chart.fills, *chart.decays)]
     scales = _Scales(
+        high,
         max((course.t_s[-1] for chart in charts for course in chart.fills), default=1.0) or 1.0,
         max((course.t_s[-1] for chart in charts for course in chart.decays), default=1.0) or 1.0,
         1.06 * max((max(course.pressure) for course in courses), default=1.0) or 1.0,
     )
-    for first in count(0, beside):
+    for first in range(0, len(charts), max(beside, 1)):
         row = charts[first : first + beside]
-        if not row:
-            return
 
         def draw(pen: Pen, row: Sequence[Chart] = row) -> None:
             for number, chart in enumerate(row):
                 _picture(pen.moved(number * (wide + gap), 0.0), chart, scales, unit, wide)
 
-        yield Piece(TOP + PLOT_HIGH + FOOT, draw, before=6.0 if first else 0.0)
+        yield Piece(TOP + high + FOOT, draw, before=6.0 if first else 0.0, keep=first + beside < len(charts))
 
 
 def _picture(pen: Pen, chart: Chart, scales: _Scales, unit: str, wide: float) -> None:
     name = f"Cylinder {chart.cylinder}"
     pen.text(0.0, 8.5, name, 8.2, bold=True)
-    after = width_of(name, PLAIN, 8.2) + 12.0
-    pen.text(after, 8.5, fitted(chart.words, PLAIN, TICK, wide - after), TICK, colour=GREY)
     left = 15.0
     split = left + 0.30 * (wide - left) + 9.0
-    levels = ticks(scales.pressure, 4)
-    for level in levels:
-        y = TOP + PLOT_HIGH * (1.0 - level / scales.pressure)
+    narrow = wide < 60.0 * MM
+    after = width_of(name, BOLD, 8.2) + 7.0
+    pen.text(after, 8.5, fitted(chart.words, PLAIN, 5.9 if narrow else TICK, wide - after), 5.9 if narrow else TICK, colour=GREY)
+    for level in ticks(scales.pressure, 4):
+        y = TOP + scales.high * (1.0 - level / scales.pressure)
         pen.text(left - 3.0, y + 2.2, f"{level:g}", TICK, colour=GREY, align="right")
-    _plot(pen, chart.fills, scales.fill_s, scales.pressure, left, split - 9.0, levels, "fills", 2)
-    _plot(pen, chart.decays, scales.decay_s, scales.pressure, split, wide, levels, "bleeds down, supply shut", 4)
-    pen.text(0.0, TOP + PLOT_HIGH + 9.0, unit, TICK, colour=GREY)
+    _plot(pen, chart.fills, scales, scales.fill_s, (left, split - 9.0), "fills", 1 if narrow else 2)
+    named = _plot(pen, chart.decays, scales, scales.decay_s, (split, wide), "bleeds down, supply shut", 2 if narrow else 4)
+    _name_lines(pen, chart.decays, scales, named)
+    pen.text(0.0, TOP + scales.high + 9.0, unit, TICK, colour=GREY)
+
+
+Place = Callable[[float, float], tuple[float, float]]  # seconds and pressure to where it lies
 
 
 def _plot(
-    pen: Pen,
-    courses: Sequence[Course],
-    end_s: float,
-    top: float,
-    left: float,
-    right: float,
-    levels: Sequence[float],
-    name: str,
-    about: int,
-) -> None:
-    def place(t_s: float, pressure: float) -> tuple[float, float]:
-        return left + (right - left) * t_s / end_s, TOP + PLOT_HIGH * (1.0 - pressure / top)
+    pen: Pen, courses: Sequence[Course], scales: _Scales, end_s: float, sides: tuple[float, float], name: str, about: int
+) -> Place:
+    left, right = sides
 
-    for level in levels:
+    def place(t_s: float, pressure: float) -> tuple[float, float]:
+        return left + (right - left) * t_s / end_s, TOP + scales.high * (1.0 - pressure / scales.pressure)
+
+    pen.text(left, TOP - 4.0, name, TICK, colour=GREY)
+    for level in ticks(scales.pressure, 4):
         y = place(0.0, level)[1]
         pen.line(left, y, right, y, 0.7 if level == 0.0 else 0.3, GREY if level == 0.0 else FAINT)
     steps = ticks(end_s, about)
+    bottom = TOP + scales.high
     for step in steps:
         x = place(step, 0.0)[0]
-        pen.line(x, TOP + PLOT_HIGH, x, TOP + PLOT_HIGH + 2.0, 0.5, GREY)
-        last = step == steps[-1]
-        pen.text(x, TOP + PLOT_HIGH + 9.0, f"{step:g}" + (" s" if last else ""), TICK, colour=GREY, align="middle")
+        pen.line(x, bottom, x, bottom + 2.0, 0.5, GREY)
+        pen.text(x, bottom + 9.0, f"{step:g}" + (" s" if step == steps[-1] else ""), TICK, colour=GREY, align="middle")
     for course in courses:
         points = [place(t, p) for t, p in zip(course.t_s, course.pressure, strict=True) if t <= end_s]
         if course.later:
             pen.curve(points, 1.25, ACCENT)
         else:
             pen.curve(points, 0.9, INK, (2.6, 1.7))
-    pen.text(right, TOP + 1.5, name, TICK, colour=GREY, align="right")
-    if about > 2:
-        _name_lines(pen, courses, end_s, place)
+    return place
 
 
-def _name_lines(pen: Pen, courses: Sequence[Course], end_s: float, place: Callable[[float, float], tuple[float, float]]) -> None:
+def _name_lines(pen: Pen, courses: Sequence[Course], scales: _Scales, place: Place) -> None:
     """The stage beside each line, where two of them are farthest apart: over the upper one, under the lower one."""
     if not courses:
         return
-    at_s = _widest_s(courses, end_s)
-    ranked = sorted(courses, key=lambda course: -_at(course, at_s))
-    for number, course in enumerate(ranked):
+    at_s = _widest_s(courses, scales)
+    for number, course in enumerate(sorted(courses, key=lambda course: -_at(course, at_s))):
         x, y = place(at_s, _at(course, at_s))
+        colour, size = (ACCENT if course.later else INK), TICK + 0.4
         if number == 0:
-            pen.text(x + 4.0, y - 2.0, course.stage, TICK + 0.4, bold=course.later, colour=ACCENT if course.later else INK)
+            pen.text(x + 4.0, y - 2.5, course.stage, size, bold=course.later, colour=colour)
         else:
-            shown = ACCENT if course.later else INK
-            pen.text(x - 4.0, y + 6.5, course.stage, TICK + 0.4, bold=course.later, colour=shown, align="right")
+            pen.text(x - 4.0, y + 6.0, course.stage, size, bold=course.later, colour=colour, align="right")
 
 
-def _widest_s(courses: Sequence[Course], end_s: float) -> float:
-    shortest = min((course.t_s[-1] for course in courses), default=end_s)
-    tried = [end_s * part / 40.0 for part in range(5, 25) if end_s * part / 40.0 <= shortest] or [shortest / 2.0]
+def _widest_s(courses: Sequence[Course], scales: _Scales) -> float:
+    """Where the lines are farthest apart, not at their ends and not where there is no room under the lower one."""
+    shortest = min(course.t_s[-1] for course in courses)
+    tried = [scales.decay_s * part / 40.0 for part in range(4, 25)]
+    tried = [t_s for t_s in tried if t_s <= shortest and min(_at(one, t_s) for one in courses) > 0.2 * scales.pressure]
+    if not tried:
+        return shortest / 2.0
     if len(courses) < 2:
-        return tried[ceil(len(tried) / 2) - 1]
+        return tried[len(tried) // 2]
     return max(tried, key=lambda t_s: abs(_at(courses[0], t_s) - _at(courses[-1], t_s)))
 
 

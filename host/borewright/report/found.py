@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from borewright.report.model import Bar, Place, PlacesOf, Step
 from borewright.report.sheet import ACCENT, FAINT, GREY, INK, MM, Pen, Piece
-from borewright.report.text import BOLD, PLAIN, fitted, width_of, wrapped
+from borewright.report.text import BOLD, PLAIN, clean, fitted, width_of, wrapped
 from borewright.report.words import heading, paragraphs
 
 __all__ = ["places_pieces", "step_pieces"]
@@ -19,27 +19,32 @@ def places_pieces(found: Sequence[PlacesOf], width: float) -> Iterator[Piece]:
     """A part for each cylinder and stage that something is known of."""
     if not found:
         return
-    yield heading("Where the air goes", width, "shares of the cylinder's leak, with the interval that holds in 95 of 100 cases")
     bars = any(place.share is not None for one in found for place in one.places)
+    note = "shares of the cylinder's leak, with the interval that holds in 95 of 100 cases" if bars else "as heard, seen and felt"
+    yield heading("Where the air goes", width, note)
     for number, one in enumerate(found):
-        yield _title(one, width, 0.0 if number == 0 else 5.0)
-        words = PLAIN, SIZE, width
-        said = wrapped(one.words, *words) if one.words else ()
-        if said:
-            yield from paragraphs([one.words], width, SIZE, LEADING)
+        yield from _title(one, width, 4.0 if number else 0.0)
         for place in one.places:
             yield _place(place, width, bars)
-        yield from paragraphs(one.lines, width, SIZE, LEADING, bullet="–")
+        yield from paragraphs(one.lines, width, SIZE - 0.4, LEADING - 0.4, bullet="–")
 
 
-def _title(one: PlacesOf, width: float, before: float) -> Piece:
+def _title(one: PlacesOf, width: float, before: float) -> Iterator[Piece]:
+    """Whose places these are, and what is said of all of them, running on from it."""
     who = f"Cylinder {one.cylinder}" if one.cylinder else "The engine"
-    title = f"{who}, {one.stage}" if one.stage else who
+    title = fitted(f"{who}, {one.stage}" if one.stage else who, BOLD, 8.4, width)
+    after = width_of(title, BOLD, 8.4) + 7.0
+    words = clean(one.words)
+    first = wrapped(words, PLAIN, SIZE, width - after)[0] if words else ""
+    rest = wrapped(words[len(first) :], PLAIN, SIZE, width) if words[len(first) :].strip() else ()
 
     def draw(pen: Pen) -> None:
-        pen.text(0.0, 9.0, fitted(title, BOLD, 8.4, width), 8.4, bold=True)
+        pen.text(0.0, 9.0, title, 8.4, bold=True)
+        pen.text(after, 9.0, first, SIZE)
+        for number, line in enumerate(rest, start=1):
+            pen.text(0.0, 9.0 + LEADING * number, line, SIZE)
 
-    return Piece(12.0, draw, before=before, keep=True)
+    yield Piece(12.0 + LEADING * len(rest), draw, before=before, keep=True)
 
 
 def _place(place: Place, width: float, bars: bool) -> Piece:

@@ -190,7 +190,7 @@ class VoidTest:
 class Report:
     """The whole report. Sections without content are left out, but the table and the cautions.
 
-    job: what stands on every page. pressure_unit: of the charts. shared_marks: those that all tests bear; marks: by letter.
+    caution: one sentence under every page. job: what stands on every page. pressure_unit: of the charts. shared_marks: those that all tests bear; marks: by letter.
     identity: what record this is. made_unix_s: when the newest thing in it was recorded, which dates the file.
     """
 
@@ -220,4 +220,5 @@ class Report:
     marks: tuple[Fact, ...]
     identity: tuple[Fact, ...]
     signatures: tuple[str, ...]
+    caution: str
     made_unix_s: float

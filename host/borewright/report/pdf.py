@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import fields, is_dataclass
 from datetime import UTC, datetime
 
@@ -12,7 +12,7 @@ from reportlab.pdfgen.canvas import Canvas
 from borewright.report.charts import chart_pieces
 from borewright.report.found import places_pieces, step_pieces
 from borewright.report.model import Report
-from borewright.report.pictures import PictureUnusable, photo_pieces, read_picture
+from borewright.report.pictures import Picture, photo_pieces, read_picture
 from borewright.report.results import results_table
 from borewright.report.sheet import FAINT, GREY, MM, PAGES, Page, PageName, Pen, Piece, paginate
 from borewright.report.text import PLAIN, REPLACEMENT, clean, fitted, width_of
@@ -33,12 +33,13 @@ from borewright.report.words import (
 __all__ = ["render"]
 
 PRODUCER = "Borewright"
+PLOTS = ((28.0 * MM, False), (24.0 * MM, False), (20.0 * MM, False), (25.0 * MM, True), (20.0 * MM, True))  # height, tight
 
 
 def render(report: Report, page: PageName = "A4") -> bytes:
     """The pages of a report on this paper. Raises PictureUnusable for a logo that is none; a photo that is none is said in words."""
     paper = PAGES[page]
-    pages = paginate(_pieces(report, paper.column), paper.room)
+    pages = _fewest(report, paper)
     octets = io.BytesIO()
     canvas = Canvas(octets, pagesize=(paper.width, paper.height), invariant=1, pageCompression=1, lang="en")
     made = datetime.fromtimestamp(report.made_unix_s, UTC).strftime("D:%Y%m%d%H%M%S+00'00'")
@@ -57,23 +58,40 @@ def render(report: Report, page: PageName = "A4") -> bytes:
     return octets.getvalue()
 
 
-def _pieces(report: Report, width: float) -> Iterator[Piece]:
+def _fewest(report: Report, paper: Page) -> list[list[tuple[float, Piece]]]:
+    """The pages with the curves drawn as large as they can be without one page more, and without white left under the table."""
+    photos = list(photo_pieces(report.photos, paper.column))
     logo = None if report.logo is None else read_picture(report.logo, 58.0 * MM, 16.0 * MM, sharp=True)
+    tried = [
+        paginate(_pieces(report, logo, photos, paper.column, *plots), paper.room) for plots in (PLOTS if report.charts else PLOTS[:1])
+    ]
+    return min(tried, key=lambda pages: (len(pages), _white(pages, paper.room)))  # the first of those that are as good
+
+
+def _white(pages: Sequence[Sequence[tuple[float, Piece]]], room: float) -> bool:
+    """Whether the first of several pages is left white by more than a fifth."""
+    at, last = pages[0][-1]
+    return len(pages) > 1 and at + last.height < 0.8 * room
+
+
+def _pieces(
+    report: Report, logo: Picture | None, photos: Sequence[Piece], width: float, plot_high: float, tight: bool
+) -> Iterator[Piece]:
     yield from head(report, logo, width)
     yield from facts_in_columns(report.facts, width)
     yield from summary(report, width)
     yield heading("Each cylinder", width)
     yield from results_table(report, width)
     yield Piece(3.0, lambda _: None)
-    yield from paragraphs(report.table_notes, width, 7.2, 9.1, GREY)
+    yield from paragraphs(report.table_notes, width, 7.0, 8.8, GREY)
     if report.charts:
         yield heading("Filling and bleeding down", width, "gauge pressure in the cylinder; all cylinders to the same scales")
-        yield from chart_pieces(report.charts, report.pressure_unit, width)
+        yield from chart_pieces(report.charts, report.pressure_unit, width, plot_high, tight=tight)
     yield from places_pieces(report.places, width)
     yield from step_pieces(report.steps, report.steps_note, width)
-    if report.photos:
+    if photos:
         yield heading("Photos", width)
-        yield from photo_pieces(report.photos, width)
+        yield from photos
     yield from voids(report.voids, width)
     yield from marks(report, width)
     yield from rig_checks(report.rig, width)
@@ -90,8 +108,9 @@ def _foot(canvas: Canvas, report: Report, paper: Page, number: int, total: int) 
     room = paper.column - width_of(counted, PLAIN, 7.2) - 14.0
     pen.text(0.0, 10.0, fitted(f"{report.job} · {report.engine}", PLAIN, 7.2, room), 7.2, colour=GREY)
     pen.text(paper.column, 10.0, counted, 7.2, colour=GREY, align="right")
-    if number == total and any(REPLACEMENT in clean(text) for text in _texts(report)):
-        pen.text(0.0, 19.0, f"{REPLACEMENT} stands for a letter that cannot be printed here.", 6.6, colour=GREY)
+    missing = any(REPLACEMENT in clean(text) for text in _texts(report))
+    said = report.caution + (f" {REPLACEMENT} stands for a letter that cannot be printed here." if missing else "")
+    pen.text(0.0, 19.0, fitted(said, PLAIN, 6.8, paper.column), 6.8, colour=GREY)
 
 
 def _texts(thing: object) -> Iterator[str]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from borewright.report.model import Change, Quantity, Report, Result
 from borewright.report.sheet import FAINT, GREY, INK, MM, Pen, Piece
-from borewright.report.text import BOLD, PLAIN, fitted, width_of, wrapped
+from borewright.report.text import BOLD, PLAIN, clean, fitted, width_of, wrapped
 
 __all__ = ["results_table"]
 
@@ -31,16 +31,20 @@ class _Columns:
     end: float
 
 
-def _columns(width: float, with_change: bool) -> _Columns:
-    fixed = {"stage": 9.0, "leakage": 17.5, "psi": 25.0, "kpa": 13.0, "area": 16.5, "volume": 27.0}  # mm: widths of those left of each
-    edges: dict[str, float] = {}
-    at = 0.0
-    for name, wide in fixed.items():
-        at += wide * MM
-        edges[name] = at
-    band = at + 21.5 * MM
-    change = width - 34.0 * MM if with_change else width
-    return _Columns(**edges, band=band, change=change, end=width)
+def _columns(report: Report, aligned: Sequence[_Align], width: float) -> _Columns:
+    """Each column as wide as what stands in it; band takes what is left."""
+    rows = report.results
+    gap = 4.2 * MM
+    stage = 9.0 * MM
+    leakage = stage + max(width_of(f"{clean(row.stage)} {clean(row.letters)}"[:16], PLAIN, SIZE) for row in rows) + gap
+    psi = leakage + max(aligned[0].end, 22.0) + gap
+    kpa = psi + max(width_of(row.pair_psi or "–", PLAIN, SIZE) for row in rows) + gap
+    area = kpa + max(width_of(row.pair_kpa or "–", PLAIN, SIZE) for row in rows) + gap
+    volume = area + max(aligned[1].end, 38.0) + gap
+    band = volume + max(aligned[2].end, 34.0) + gap
+    said = [words for change in report.changes for words in (change.verdict, *change.changes)]
+    change = width - min(max((width_of(clean(words), PLAIN, SIZE) for words in said), default=0.0) + 1.0, 36.0 * MM)
+    return _Columns(stage, leakage, psi, kpa, area, volume, band, change if report.changes else width, width)
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +54,7 @@ class _Align:
     point: float
     sign: float
     second: float
+    end: float
 
     def draw(self, pen: Pen, x: float, y: float, shown: Quantity, bold: bool = False) -> None:
         _at_point(pen, x + self.point, y, shown.value, bold)
@@ -65,25 +70,29 @@ def _at_point(pen: Pen, x: float, y: float, number: str, bold: bool) -> None:
 
 
 def _align(quantities: Sequence[Quantity]) -> _Align:
-    def widest(numbers: Sequence[str], part: int) -> float:
-        return max((width_of("".join(number.partition(".")[part:][: 1 if part == 0 else 2]), PLAIN, SIZE) for number in numbers), default=0.0)
+    values = [_parts(one.value) for one in quantities if one.value]
+    spreads = [_parts(one.expanded) for one in quantities if one.expanded]
+    point = max((whole for whole, _ in values), default=0.0)
+    sign = point + max((rest for _, rest in values), default=0.0) + 3.0
+    second = sign + width_of("± ", PLAIN, SIZE) + max((whole for whole, _ in spreads), default=0.0)
+    return _Align(point, sign, second, second + max((rest for _, rest in spreads), default=0.0))
 
-    values = [one.value for one in quantities if one.value]
-    spreads = [one.expanded for one in quantities if one.expanded]
-    point = widest(values, 0)
-    sign = point + widest(values, 1) + 3.0
-    return _Align(point, sign, sign + width_of("± ", PLAIN, SIZE) + widest(spreads, 0))
+
+def _parts(number: str) -> tuple[float, float]:
+    """How wide a number is before its decimal sign, and from there on."""
+    whole, point, rest = number.partition(".")
+    return width_of(whole, BOLD, SIZE), width_of(point + rest, BOLD, SIZE)
 
 
 def results_table(report: Report, width: float) -> Iterator[Piece]:
     """The table with its headings; a cylinder's lines stay together."""
     with_change = bool(report.changes)
-    columns = _columns(width, with_change)
     aligned = (
         _align([row.leakage for row in report.results]),
         _align([row.area for row in report.results]),
         _align([row.volume for row in report.results]),
     )
+    columns = _columns(report, aligned, width)
     top = _headings(report, columns, with_change)
     yield top
     changes = {change.cylinder: change for change in report.changes}
@@ -102,13 +111,12 @@ def _headings(report: Report, at: _Columns, with_change: bool) -> Piece:
         (at.kpa, "", "kPa"),
         (at.area, "leak area", f"{area} ± U"),
         (at.volume, "trapped", f"{volume} ± U"),
-        (at.band, "band", "by the limits below"),
+        (at.band, "band", ""),
     ]
     if with_change:
-        named.append((at.change, "change", "after less before, ± U"))
+        named.append((at.change, "change", "after − before, ± U"))
 
     def draw(pen: Pen) -> None:
-        pen.line(0.0, 0.0, at.end, 0.0, 0.9, INK)
         for x, name, unit in named:
             pen.text(x, 9.5, name, HEADING, bold=True)
             pen.text(x, 18.0, unit, SUB, colour=GREY)
@@ -122,7 +130,7 @@ def _lines(
     rows: Sequence[Result],
     change: Change | None,
     at: _Columns,
-    aligned: tuple[_Align, _Align, _Align],
+    aligned: Sequence[_Align],
     top: Piece,
 ) -> Piece:
     band_wide = at.change - at.band - (3.0 if change is not None or at.change < at.end else 0.0)
@@ -155,7 +163,7 @@ def _lines(
     return Piece(height, draw, again=top)
 
 
-def _line(pen: Pen, y: float, row: Result, at: _Columns, aligned: tuple[_Align, _Align, _Align]) -> None:
+def _line(pen: Pen, y: float, row: Result, at: _Columns, aligned: Sequence[_Align]) -> None:
     room = at.leakage - at.stage - 3.0
     pen.text(at.stage, y, fitted(row.stage, PLAIN, SIZE, room), SIZE)
     if row.letters:

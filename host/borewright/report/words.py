@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from borewright.report.model import Block, Fact, Facts, Report, RigLine, VoidTest
 from borewright.report.pictures import Picture
 from borewright.report.sheet import ACCENT, FAINT, GREY, INK, MM, Pen, Piece
-from borewright.report.text import BOLD, PLAIN, fitted, width_of, wrapped
+from borewright.report.text import BOLD, PLAIN, clean, fitted, width_of, wrapped
 
 __all__ = [
     "facts_in_columns",
@@ -111,7 +111,8 @@ def facts_in_columns(groups: Sequence[Facts], width: float) -> Iterator[Piece]:
     if not groups:
         return
     column = (width - GUTTER * (len(groups) - 1)) / len(groups)
-    label = 0.36 * column
+    names = [width_of(clean(fact.label), PLAIN, SMALL) for group in groups for fact in group.facts if fact.words]
+    label = min(max(names, default=0.0) + 7.0, 0.42 * column)
     laid = [
         [(fact.label, wrapped(fact.words, PLAIN, BODY, column - label, 4)) for fact in group.facts if fact.words]
         for group in groups
@@ -211,8 +212,8 @@ def rig_checks(lines: Sequence[RigLine], width: float) -> Iterator[Piece]:
     """The checks of the rig that the numbers rest on."""
     if lines:
         yield heading("Checks of the rig", width)
-        rows = [(line.check, line.made, line.found, line.certificate) for line in lines]
-        yield from _table((("check", 0.14), ("made", 0.22), ("found", 0.38), ("certificate", 0.26)), rows, width)
+        rows = [(line.check, line.made, "; ".join(filter(None, (line.found, line.certificate)))) for line in lines]
+        yield from _table((("check", 0.17), ("made", 0.22), ("found, and certificate", 0.61)), rows, width)
 
 
 def voids(tests: Sequence[VoidTest], width: float) -> Iterator[Piece]:
@@ -228,7 +229,8 @@ def marks(report: Report, width: float) -> Iterator[Piece]:
     if not report.shared_marks and not report.marks:
         return
     yield heading("Marks: what to know of these numbers", width)
-    yield from paragraphs([f"all tests: {mark}" for mark in report.shared_marks], width, 7.6, 9.8, bullet="–")
+    if report.shared_marks:
+        yield from paragraphs([f"all tests: {'; '.join(report.shared_marks)}"], width, 7.6, 9.8, bullet="–")
     for mark in report.marks:
         yield from paragraphs([mark.words], width, 7.6, 9.8, bullet=mark.label)
 

@@ -1,0 +1,206 @@
+"""A report from the record: everything that its pages show, of one job or of two of the same engine."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from borewright.errors import UseError
+from borewright.report.model import Report
+from borewright.service.comparing import compare_jobs
+from borewright.service.engines import engine_from_document
+from borewright.service.limit_files import find_limits
+from borewright.service.path import path_of_job
+from borewright.service.report_checks import checks_of, rig_lines
+from borewright.service.report_curves import charts_of
+from borewright.service.report_facts import CAUTION, SCOPE, engine_facts, fingerprint, identity_facts, job_facts
+from borewright.service.report_numbers import Shown, listed
+from borewright.service.report_places import STEPS_NOTE, photos_of, places_of, steps_of
+from borewright.service.report_results import StageTests, changes_of, leakage_of, marks_of, results_of, stage_tests, voids_of
+from borewright.service.shop import NO_SHOP, Shop
+
+if TYPE_CHECKING:
+    from datetime import tzinfo
+
+    from borewright.core.limit_sets import LimitSet
+    from borewright.service.comparing import JobComparison
+    from borewright.service.path import JobPath
+    from borewright.store import Store
+    from borewright.store.records import JobRecord
+    from borewright.units import Dimension
+
+__all__ = ["report_of"]
+
+TITLE = "Leak-down test report"
+
+
+def report_of(
+    store: Store,
+    job: JobRecord,
+    other: JobRecord | None = None,
+    *,
+    limits: str | None = None,
+    units: Mapping[Dimension, str] | None = None,
+    shop: Shop = NO_SHOP,
+    zone: tzinfo | None = None,
+) -> Report:
+    """The report of a job, or of a job (before) and another (after) of the same engine.
+
+    limits: a set by its name or file, None for the usual one. units: what was chosen by kind of quantity. zone: for dates, None for
+    that of this computer. Raises UseError for limits that are none and for jobs of different engines, StoreError for a record that
+    cannot be read.
+    """
+    shown = Shown(units or {}, zone)
+    record = store.get_engine(job.engine_id)
+    engine = engine_from_document(record.document, f"the engine of job {job.name}")
+    limit_set = find_limits(limits, record.document)
+    jobs = [job] if other is None else [job, other]
+    stages = [
+        stage_tests(one, label, store.list_captures(one.id), store.get_engine(one.engine_id).document, limit_set)
+        for one, label in zip(jobs, _labels(jobs), strict=True)
+    ]
+    comparison, why_none = (None, "") if other is None else _compared(store, job, other, stages)
+    paths = [(stage, path_of_job(store, stage.job)) for stage in stages]
+    notes = [(stage, store.list_findings(stage.job.id)) for stage in stages]
+    findings = [finding for _, of_job in notes for finding in of_job]
+    photos = [photo for stage in stages for photo in store.list_photos(stage.job.id)]
+    marks = marks_of(stages)
+    checks = checks_of(store, stages)
+    made_unix_s = max(
+        [one.created_at_unix_s for one in jobs]
+        + [one.ended_at_unix_s or one.started_at_unix_s for stage in stages for one in stage.captures]
+        + [finding.at_unix_s for finding in findings]
+    )
+    sha256 = fingerprint(record.document, stages, findings, photos, [served.check for served in checks])
+    return Report(
+        title=TITLE,
+        job=" / ".join(dict.fromkeys(one.name for one in jobs)),
+        engine=record.name,
+        subtitle=_subtitle(stages, shown),
+        shop=shop.name,
+        shop_contact=shop.contact,
+        logo=shop.logo,
+        facts=(engine_facts(engine, record.document, shown), *job_facts(stages, shown)),
+        summary=_summary(stages, comparison, why_none, paths),
+        scope=SCOPE,
+        results=results_of(stages, engine.cylinders, marks, shown),
+        changes=() if comparison is None else changes_of(comparison, shown),
+        units=(shown.unit("area", "mm²"), shown.unit("volume", "cm³")),
+        table_notes=_table_notes(stages, comparison, limit_set),
+        charts=charts_of(store, stages, engine.cylinders, shown),
+        pressure_unit=shown.unit("pressure_gauge", "psi"),
+        places=places_of(paths, notes, shown),
+        steps=steps_of(paths),
+        steps_note=STEPS_NOTE,
+        photos=photos_of(store, notes),
+        rig=rig_lines(checks, stages, shown),
+        voids=voids_of(stages, shown),
+        shared_marks=marks.shared,
+        marks=marks.lettered,
+        identity=identity_facts(stages, sha256, made_unix_s, shown),
+        signatures=("tested by", "date", "signature"),
+        caution=CAUTION,
+        made_unix_s=made_unix_s,
+    )
+
+
+def _labels(jobs: Sequence[JobRecord]) -> list[str]:
+    """What the stages are called: by their own names, where those tell them apart."""
+    stages = [job.stage for job in jobs]
+    return list(stages) if len(set(stages)) == len(stages) else ["earlier", "later"]
+
+
+def _compared(
+    store: Store, before: JobRecord, after: JobRecord, stages: Sequence[StageTests]
+) -> tuple[JobComparison | None, str]:
+    """The comparison, or why there is none: a job that is not finished is shown all the same, another engine is refused."""
+    for stage in stages:
+        if not any(stage.standing(cylinder) for cylinder in stage.cylinders):
+            return None, f"There is no test {stage.label} that counts yet, so nothing is compared."
+    try:
+        return compare_jobs(store, before, after), ""
+    except UseError as error:
+        if before.engine_id != after.engine_id:
+            raise
+        return None, f"Nothing is compared: {error}."
+
+
+def _subtitle(stages: Sequence[StageTests], shown: Shown) -> str:
+    said = []
+    for stage in stages:
+        days = [shown.date(one.started_at_unix_s) for one in stage.captures if one.cylinder and one.state == "complete"]
+        said.append(f"{stage.label} {days[0] if days else '(no test that counts)'}")
+    return f"Job {' / '.join(dict.fromkeys(stage.job.name for stage in stages))}: {', '.join(said)}"
+
+
+def _summary(
+    stages: Sequence[StageTests],
+    comparison: JobComparison | None,
+    why_none: str,
+    paths: Sequence[tuple[StageTests, JobPath]],
+) -> tuple[str, ...]:
+    """What came out, in some sentences."""
+    said: list[str] = []
+    if comparison is not None:
+        said.append(comparison.words)
+    if why_none:
+        said.append(why_none)
+    for stage in stages:
+        tested = [cylinder for cylinder in stage.cylinders if stage.standing(cylinder)]
+        if tested:
+            said.append(_stage_words(stage, tested, len(stages) > 1))
+        elif comparison is None and not why_none:
+            said.append("No test counts yet: this report shows no numbers.")
+    for stage, path in paths:
+        for cylinder, one in path.cylinders.items():
+            share = next((place.share for place in one.places if one.decided and place.place == one.main), None)
+            if share is not None:
+                at = f"{stage.label[0].upper()}{stage.label[1:]}, most" if len(paths) > 1 else "Most"
+                place = share.place.replace("_", " ")
+                said.append(
+                    f"{at} of the air of cylinder {cylinder} leaves at the {place}: {share.percent:.0f} % of its leak "
+                    f"({share.low_percent:.0f} to {share.high_percent:.0f} %)."
+                )
+    return tuple(said)
+
+
+def _stage_words(stage: StageTests, tested: Sequence[int], several: bool) -> str:
+    values = {cylinder: leakage_of(stage, cylinder)[0] for cylinder in tested}
+    ranked = sorted(tested, key=lambda cylinder: float(values[cylinder].value.replace("−", "-") or 0.0))
+    at = f"{stage.label[0].upper()}{stage.label[1:]}: leakage" if several else "Leakage"
+    low, high = values[ranked[0]], values[ranked[-1]]
+    if len(tested) == 1:
+        words = f"{at} {high.value} % in cylinder {ranked[0]}"
+    else:
+        words = f"{at} from {low.value} % (cylinder {ranked[0]}) to {high.value} % (cylinder {ranked[-1]})"
+    if stage.judged.spread is not None:
+        words += f"; {stage.judged.spread.words}"
+    return f"{words}."
+
+
+def _table_notes(stages: Sequence[StageTests], comparison: JobComparison | None, limits: LimitSet) -> tuple[str, ...]:
+    """How to read the table."""
+    notes = [
+        "U: expanded uncertainty (k about 2, 95 of 100 such intervals hold the value). Pair: regulated and cylinder pressure; leakage: "
+        "their difference in percent of the regulated one. Leak area: of the ideal nozzle that leaks as much. Trapped: the closed "
+        "volume with hose and adapter. ×2: mean of two tests. Letters: see Marks."
+    ]
+    bands = "; ".join(
+        f"“{band.name}” up to {band.up_to_percent:g} %" if band.up_to_percent < 100.0 else f"“{band.name}” beyond"
+        for band in limits.bands
+    )
+    notes.append(" ".join(filter(None, (f"Bands: {limits.name} ({limits.source}): {bands}.", limits.caution))))
+    if comparison is not None:
+        notes.append("Change: better or worse only where it is larger than its U, which holds for all cylinders together.")
+        converted: dict[str, list[str]] = {}
+        for one in comparison.cylinders:
+            for words in one.converted:
+                converted.setdefault(words, []).append(str(one.cylinder))
+        notes += [f"Converted, cylinder {listed(cylinders)}: {words}." for words, cylinders in converted.items()]
+    notes += [
+        f"Cylinder {repeated.cylinder}, {stage.label}: {words}."
+        for stage in stages
+        for repeated in stage.repeats.values()
+        if repeated.leakage is not None and (words := repeated.leakage.words())
+    ]
+    return tuple(notes)
