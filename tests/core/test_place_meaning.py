@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Literal
 
 import pytest
 from borewright.core.engine import Engine, ValveEvents
@@ -15,12 +16,15 @@ from hypothesis import strategies as st
 FOUR = Engine("invented four", "four-stroke", (1, 3, 4, 2), (180.0,) * 4, 0.086, 0.086, 0.143, 55e-6)
 TWIN = Engine("invented twin", "two-stroke", (1, 2), (180.0, 180.0), 0.054, 0.0545, 0.110, 12e-6)
 
+CYCLES: list[Literal["four-stroke", "two-stroke"]] = ["four-stroke", "two-stroke"]
+ASSEMBLIES: list[Literal["complete", "short_block", "bare_head"]] = ["complete", "short_block", "bare_head"]
+
 
 @st.composite
 def engines(draw: st.DrawFn) -> Engine:
     count = draw(st.integers(1, 8))
-    cycle = draw(st.sampled_from(["four-stroke", "two-stroke"]))
-    assembly = draw(st.sampled_from(["complete", "short_block", "bare_head"])) if cycle == "four-stroke" else "complete"
+    cycle = draw(st.sampled_from(CYCLES))
+    assembly = draw(st.sampled_from(ASSEMBLIES)) if cycle == "four-stroke" else "complete"
     spacing = (720.0 if cycle == "four-stroke" else 360.0) / count
     return Engine(
         "any",

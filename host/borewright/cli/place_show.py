@@ -88,6 +88,9 @@ def _cylinder_lines(one: CylinderPath, fully: bool) -> list[str]:
     """fully: with how to look at every place, and what each means even where nothing was heard."""
     from borewright.core.place_meaning import place_words
 
+    untouched = all(place.strength is None for place in one.places) and one.unattributed is None
+    if untouched and not (one.further_tests or one.notes or fully):
+        return []  # it seals, and nobody had to look
     rows = [
         [place_words(place.place), place.strength or "not looked at", _share(place.share), place.implies[0]] for place in one.places
     ]

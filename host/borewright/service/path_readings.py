@@ -70,10 +70,15 @@ class _Group:
         return mean(float((capture.result or {})["p_cylinder_gauge_pa"]) for capture in plain)
 
     @property
-    def rank(self) -> tuple[int, int]:
-        """How much it tells of places, then how new it is."""
-        stops = sum(bool(stopped_in(capture)) for capture in self.captures)
-        return stops + len(self.flows), max(capture.id for capture in self.captures)
+    def telling(self) -> int:
+        """How many of its readings tell of places."""
+        return sum(bool(stopped_in(capture)) for capture in self.captures) + len(self.flows)
+
+    @property
+    def rank(self) -> tuple[bool, int, int]:
+        """Whether it tells of places and has a reading to hold that against, how much it tells, how new it is."""
+        whole = any(not stopped_in(capture) for capture in self.captures)
+        return whole and self.telling > 0, self.telling, max(capture.id for capture in self.captures)
 
 
 def usable(capture: CaptureRecord) -> bool:
@@ -128,7 +133,7 @@ def readings_of(captures: Sequence[CaptureRecord], findings: Sequence[FindingRec
     if not groups:
         return PathReadings(left_out=tuple(left_out))
     best = max(groups, key=lambda group: group.rank)
-    left_out += [_apart(group) for group in groups if group is not best and group.rank[0]]
+    left_out += [_apart(group) for group in groups if group is not best and group.telling]
     return PathReadings(
         readings=tuple(_reading(capture, findings) for capture in best.captures),
         flows=tuple(_flow(finding, by_id) for finding in best.flows),
