@@ -237,9 +237,7 @@ def differences(
     """
     both = sorted(cylinder for cylinder in set(before) & set(after) if before[cylinder] and after[cylinder])
     sets: dict[Hashable, Sequence[Reading]] = {
-        (stage, cylinder): of_stage[cylinder]
-        for stage, of_stage in (("before", before), ("after", after))
-        for cylinder in of_stage
+        (stage, cylinder): of_stage[cylinder] for stage, of_stage in (("before", before), ("after", after)) for cylinder in of_stage
     }
     scatter = pooled_scatter(sets)
     return {

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from borewright.core.compare import Difference
+from borewright.core.compare import SEATING, Difference, Quantity, Verdict, difference
 from borewright.errors import UseError
+from borewright.service.compared_tests import counted, marks_of, why_none
 from borewright.service.laws import laws_from_record
+from borewright.service.paired_tests import pair_of, scatter_of
+from borewright.service.same_engine import cylinders_of, what_differs
 
 if TYPE_CHECKING:
+    from borewright.core.flow import Floats
     from borewright.store import Store
     from borewright.store.records import JobRecord
 
@@ -26,8 +31,8 @@ class CylinderComparison:
     """One cylinder at both stages.
 
     area, leakage: None where there is nothing to compare, and both where refused says why. converted: what was carried over to the
-    later rig's pressure, restrictor or temperature, in sentences. marks: of all its tests. tests_before, tests_after: the numbers of
-    the tests that count.
+    later rig's pressure, restrictor or temperature, or could not be, in sentences. marks: of all its tests. tests_before,
+    tests_after: the numbers of the tests that count.
     """
 
     cylinder: int
@@ -38,6 +43,12 @@ class CylinderComparison:
     marks: tuple[str, ...]
     tests_before: tuple[int, ...]
     tests_after: tuple[int, ...]
+
+    @property
+    def verdict(self) -> Verdict | None:
+        """What holds for the cylinder: by its leak area, which does not depend on the rig, or else by its leakage."""
+        chosen = self.area or self.leakage
+        return None if chosen is None else chosen.verdict
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,8 +62,95 @@ class JobComparison:
 
 
 def compare_jobs(store: Store, before: JobRecord, after: JobRecord) -> JobComparison:
-    """Compare the tests of two jobs. Raises UseError for jobs of different engines and where no cylinder has a test in both."""
-    raise NotImplementedError(store, before, after)
+    """Compare the tests of two jobs.
+
+    Raises UseError for a job against itself, for jobs of different engines and where no cylinder has a test in both; StoreError
+    where the record cannot be read.
+    """
+    if before.id == after.id:
+        raise UseError(f"job {before.name!r} at stage {before.stage!r} cannot be compared with itself; name another job or stage")
+    if (differs := what_differs(store, before, after)) is not None:
+        raise UseError(f"the jobs are not of the same engine ({differs}); compare two jobs of one engine")
+    captures = [store.list_captures(job.id) for job in (before, after)]
+    stages = [counted(listed) for listed in captures]
+    cylinders = sorted({*cylinders_of(store, after), *stages[0], *stages[1]})
+    pairs = {n: pair_of(n, stages[0][n], stages[1][n]) for n in cylinders if n in stages[0] and n in stages[1]}
+    if not pairs:
+        raise UseError(
+            f"no cylinder has a finished test in {_named(before)} and in {_named(after)}; test the same cylinders in both"
+        )
+    found: dict[Quantity, dict[int, Difference]] = {}
+    for quantity in _QUANTITIES:
+        readings = {n: sides for n, pair in pairs.items() if (sides := pair.of(quantity)) is not None}
+        scatter = scatter_of(quantity, stages)
+        found[quantity] = {
+            n: difference(n, quantity, *sides, scatter, keys=((0, n), (1, n)), comparisons=len(readings))
+            for n, sides in readings.items()
+        }
+    compared = []
+    for n in cylinders:
+        area, leakage = (found[quantity].get(n) for quantity in _QUANTITIES)
+        if n in pairs:
+            refused, converted = pairs[n].refused, pairs[n].converted
+        else:
+            untested = [which for which in (0, 1) if n not in stages[which]]
+            refused, converted = tuple(why_none(captures[which], n, _in_job(which, before, after)) for which in untested), ()
+        tests = [tuple(stage.get(n, ())) for stage in stages]
+        compared.append(
+            CylinderComparison(
+                cylinder=n,
+                area=area,
+                leakage=leakage,
+                refused="; ".join(refused) if area is None and leakage is None else None,
+                converted=converted if area is None and leakage is None else (*converted, *refused),
+                marks=marks_of((*tests[0], *tests[1])),
+                tests_before=tuple(test.id for test in tests[0]),
+                tests_after=tuple(test.id for test in tests[1]),
+            )
+        )
+    return JobComparison(before, after, tuple(compared), _words(before, after, compared))
+
+
+_QUANTITIES: tuple[Quantity, ...] = ("leak area", "leakage")
+
+
+def _named(job: JobRecord) -> str:
+    return f"{job.name!r} at stage {job.stage!r}"
+
+
+def _in_job(which: int, before: JobRecord, after: JobRecord) -> str:
+    """Which of the two jobs, in few words."""
+    if {before.stage, after.stage} == {"before", "after"} and before.name == after.name:
+        return (before, after)[which].stage
+    return f"in {_named((before, after)[which])}"
+
+
+def _words(before: JobRecord, after: JobRecord, compared: Sequence[CylinderComparison]) -> str:
+    """What came out, and on whose scatter it rests."""
+    sentences = []
+    said: tuple[Verdict, ...] = ("better", "worse", "no shown difference")
+    for verdict in said:
+        if numbers := [one.cylinder for one in compared if one.verdict == verdict]:
+            sentences.append(f"{verdict[0].upper()}{verdict[1:]}: {_cylinders(numbers)}.")
+    if numbers := [one.cylinder for one in compared if one.verdict is None]:
+        sentences.append(f"Not compared: {_cylinders(numbers)}.")
+    chosen = [chosen for one in compared if (chosen := one.area or one.leakage) is not None]
+    if any(one.basis == "assumed" for one in chosen):
+        sentences.append(
+            f"No test was repeated, so a scatter of {100.0 * SEATING:.0f} % of the leak from one seating to the next is assumed;"
+            " repeats (turn the crank over, come back) supply what no sensor shows."
+        )
+    if apart := [one.cylinder for one in chosen if one.basis == "own"]:
+        sentences.append(f"The repeats of {_cylinders(apart)} scatter more than the others' and stand for themselves.")
+    if any(one.comparisons > 1 for one in chosen):
+        sentences.append("A difference is shown only where it is larger than all cylinders together could show by chance, 95.45 %.")
+    if before.created_at_unix_s > after.created_at_unix_s:
+        sentences.append(f"{_named(before)} was begun later than {_named(after)}.")
+    return " ".join(sentences)
+
+
+def _cylinders(numbers: Sequence[int]) -> str:
+    return f"cylinder{'s' if len(numbers) > 1 else ''} {', '.join(map(str, numbers))}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +196,7 @@ def decay_curves(store: Store, capture_id: int) -> Curve | None:
     starts = np.unique(np.clip(edges.astype(np.int64), opened, count))
     starts, lengths = starts[:-1], np.diff(starts)
 
-    def means(values: np.ndarray) -> tuple[float, ...]:
+    def means(values: Floats) -> tuple[float, ...]:
         return tuple((np.add.reduceat(values[: starts[-1] + lengths[-1]], starts) / lengths).tolist())
 
     return Curve(means(t_s - t_s[opened]), means(cylinder), means(regulated), shut_s)
