@@ -36,7 +36,9 @@ LARGE_BORE_M = 5.00 * 0.0254
 def add_rig_arguments(parser: argparse.ArgumentParser, *, engine_needed: bool, port_needed: bool = True) -> None:
     """The options of every command that works at the rig."""
     parser.add_argument("--port", metavar="URL", required=port_needed, help="the rig's port: a name, a pty, or socket://HOST:PORT")
-    parser.add_argument("--engine", metavar="FILE", type=Path, required=engine_needed, help="the engine file (TOML)")
+    parser.add_argument(
+        "--engine", metavar="ENGINE", required=engine_needed, help="the engine file (TOML), or the name of an engine of the library"
+    )
     add_record_argument(parser)
     parser.add_argument("--who", metavar="NAME", default=login_name(), help="who is at the rig (%(default)s)")
     parser.add_argument("--rig", metavar="FILE", type=Path, help="the rig file (TOML); kept until another is given")

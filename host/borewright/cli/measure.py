@@ -10,6 +10,7 @@ from borewright.cli import exits
 from borewright.cli.at_the_rig import add_rig_arguments, at_the_rig, kept_as
 from borewright.cli.budget_table import budget_as_dict, plus_minus
 from borewright.cli.judged import add_limits_argument, judgement_as_dict, judgement_lines
+from borewright.cli.record import named_engine
 from borewright.cli.shown import ShownUnits, add_units_argument, shown_units
 from borewright.errors import UseError
 
@@ -33,7 +34,6 @@ EXAMPLE = """examples:
 It says what to do next and waits until it is done. Type stop, or press Ctrl-C, to shut and vent. While air is on, type listen to
 keep it on for looking and listening (again within a minute), and go on to let the test go on."""
 
-LONGEST_NAME = 80
 BLOCKED_HINT = "The rig's own checks are made with: borewright rig sealed, rig restrictor, rig tdc."
 
 
@@ -51,13 +51,11 @@ def run(args: argparse.Namespace) -> int:
     """Test one cylinder."""
     from borewright.cli.console import cylinder_of
     from borewright.service.acts import Purpose
-    from borewright.service.engines import load_engine
     from borewright.service.limit_files import find_limits
+    from borewright.service.names import checked_name
 
-    name = args.job.strip()
-    if not 0 < len(name) <= LONGEST_NAME or not name.isprintable():
-        raise UseError(f"a job has a name of 1 to {LONGEST_NAME} characters that can be printed; give another --job")
-    engine, document = load_engine(args.engine)
+    name = checked_name(args.job, "a job", "--job")
+    engine, document = named_engine(args)
     cylinder = cylinder_of(engine.cylinders, args.cylinder)
     limit_set, units = find_limits(args.limits, document), shown_units(args)
     with at_the_rig(args, engine) as (bench, console, store):
@@ -82,9 +80,10 @@ def _job(store: Store, name: str, args: argparse.Namespace, engine_name: str, do
     if job is None:
         return store.get_job(store.create_job(name, args.stage, engine_id, technician=args.who))
     if job.engine_id != engine_id:
+        another = "another version of the engine" if job.engine_name == engine_name else "another engine"
         raise UseError(
-            f"job {name!r} at stage {args.stage!r} is of another engine, {job.engine_name!r}; "
-            "name its engine file, or another job"
+            f"job {name!r} at stage {args.stage!r} is of {another}, {job.engine_name!r}; "
+            "name the engine that it was begun with, or another job"
         )
     return job
 

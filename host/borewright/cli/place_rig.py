@@ -101,14 +101,15 @@ def job_of(args: argparse.Namespace) -> Job:
 
     Raises UseError where there is none, where it lacks the cylinder, or where --engine names another engine than the job's.
     """
-    from borewright.service.engines import engine_from_document, load_engine
+    from borewright.service.engines import engine_from_document, find_engine
 
     with open_store(args, create=False) as store:
         record = the_job(store, args.name, args.stage)
+        named = None if args.engine is None else find_engine(args.engine, store)[1]
         document = store.get_engine(record.engine_id).document
         captures = tuple(capture for capture in store.list_captures(record.id) if capture.cylinder == args.cylinder)
     engine = engine_from_document(document, "the record")
-    if args.engine is not None and load_engine(args.engine)[1] != document:
+    if named is not None and named != document:
         raise UseError(f"job {record.name!r} is of another engine, {record.engine_name!r}; leave --engine out, or name another job")
     if args.cylinder not in engine.cylinders:
         raise UseError(f"this engine has no cylinder {args.cylinder}; it has {', '.join(map(str, engine.cylinders))}")

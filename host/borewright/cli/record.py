@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:  # SQLAlchemy stays unloaded where only help is shown
+    from borewright.core.engine import Engine
     from borewright.store import Store
 
-__all__ = ["DEFAULT_RECORD", "add_record_argument", "open_store"]
+__all__ = ["DEFAULT_RECORD", "add_record_argument", "named_engine", "open_store"]
 
 DEFAULT_RECORD = Path("borewright.db")
 
@@ -30,3 +31,13 @@ def open_store(args: argparse.Namespace, *, create: bool = True) -> Store:
     from borewright.store import Store
 
     return Store.open(args.db, create=create)
+
+
+def named_engine(args: argparse.Namespace) -> tuple[Engine, dict[str, Any]]:
+    """The engine that --engine names, a file or one of the library of the record, and its document. Raises UseError, StoreError."""
+    from borewright.service.engines import find_engine
+
+    if not args.db.exists():
+        return find_engine(args.engine, None)
+    with open_store(args, create=False) as store:
+        return find_engine(args.engine, store)

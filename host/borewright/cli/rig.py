@@ -8,7 +8,7 @@ from pathlib import Path
 
 from borewright.cli import exits
 from borewright.cli.at_the_rig import add_rig_arguments, at_the_rig
-from borewright.cli.record import add_record_argument
+from borewright.cli.record import add_record_argument, named_engine
 from borewright.cli.rig_options import TDC_WAYS, add_orifice_arguments, add_span_arguments
 from borewright.cli.shown import add_units_argument
 from borewright.errors import UseError
@@ -100,10 +100,9 @@ def run(args: argparse.Namespace) -> int:
     from borewright.cli.rig_procedures import make_check
     from borewright.cli.rig_words import check_as_dict, check_words
     from borewright.cli.shown import shown_units
-    from borewright.service.engines import load_engine
 
     units = shown_units(args)
-    engine = load_engine(args.engine)[0] if args.engine is not None else None
+    engine = named_engine(args)[0] if args.engine is not None else None
     if args.check == "tdc" and engine is not None:
         from borewright.cli.console import cylinder_of
 

@@ -5,14 +5,17 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from borewire.engine_file import EngineFileError, check_engine, parse_engine
 
 from borewright.core.engine import Engine, PortEvents, ValveEvents
 from borewright.errors import UseError
 
-__all__ = ["engine_from_document", "load_engine"]
+if TYPE_CHECKING:
+    from borewright.store import Store
+
+__all__ = ["engine_from_document", "find_engine", "load_engine"]
 
 
 def load_engine(path: Path) -> tuple[Engine, dict[str, Any]]:
@@ -31,6 +34,25 @@ def load_engine(path: Path) -> tuple[Engine, dict[str, Any]]:
         raise UseError(str(error)) from error
     document = tomllib.loads(text)
     return _engine(checked, document), document
+
+
+def find_engine(text: str, store: Store | None) -> tuple[Engine, dict[str, Any]]:
+    """The engine that a person names: an engine file, or an engine of the record's library (store None: there is no record yet).
+
+    A file of that name goes before the library. Raises UseError like load_engine, or when there is neither.
+    """
+    try:
+        is_file = Path(text).is_file()
+    except (OSError, ValueError):  # a name too long for a path, or one with a zero in it
+        is_file = False
+    if is_file:
+        return load_engine(Path(text))
+    entry = None if store is None else store.find_in_library(text.strip())
+    if entry is not None:
+        return engine_from_document(entry.document, f"engine {entry.name!r} of the library"), dict(entry.document)
+    if text.endswith(".toml"):
+        return load_engine(Path(text))  # which says why it cannot be read
+    raise UseError(f"there is no engine file {text!r} and no engine of that name in the library; `borewright engine list` shows it")
 
 
 def engine_from_document(document: Mapping[str, Any], source: str) -> Engine:
