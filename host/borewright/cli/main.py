@@ -20,6 +20,7 @@ COMMANDS = {
     "rig": "check and calibrate the rig: zero, span, sealed, restrictor, volume, true TDC",
     "place": "where the air of a cylinder goes: note, stop-off, wet, flow, show",
     "job": "list and show what has been recorded",
+    "report": "the customer's report of a job as a PDF",
     "units": "choose the units that numbers are shown in",
     "sim": "serve the simulated rig on a serial line or a network port",
     "wire": "record, replay and read what goes over the wire",

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from borewright.units import Dimension
 
-__all__ = ["VARIABLE", "ShownUnits", "add_units_argument", "shown_units", "user_settings_path"]
+__all__ = ["VARIABLE", "ShownUnits", "add_units_argument", "chosen_units", "shown_units", "user_settings_path"]
 
 VARIABLE = "BOREWRIGHT_UNITS"
 # digits after the point that show about as much in each unit
@@ -84,6 +84,11 @@ def user_settings_path() -> Path:
 
 
 def shown_units(args: argparse.Namespace) -> ShownUnits:
+    """The units for this run, for printing. Raises UseError as chosen_units does."""
+    return ShownUnits(chosen_units(args))
+
+
+def chosen_units(args: argparse.Namespace) -> dict[Dimension, str]:
     """The units for this run: what is kept, over it the variable, over it the option. A notice goes to the error stream.
 
     Raises UseError where variable or option cannot be understood.
@@ -99,4 +104,4 @@ def shown_units(args: argparse.Namespace) -> ShownUnits:
                 chosen |= chosen_by(words)
             except UseError as error:
                 raise UseError(f"{said}: {error}") from None
-    return ShownUnits(chosen)
+    return chosen

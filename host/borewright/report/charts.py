@@ -17,13 +17,15 @@ from borewright.report.text import BOLD, PLAIN, fitted, width_of
 __all__ = ["beside_of", "chart_pieces", "ticks"]
 
 TOP, FOOT = 22.0, 13.0
+NARROW = 60.0 * MM  # under this width the words have a line of their own
 TICK = 6.4
 
 
 @dataclass(frozen=True, slots=True)
 class _Scales:
-    """What is the same in all pictures: the ends of the axes, and the height of a plot in points."""
+    """What is the same in all pictures: the ends of the axes, and where in points a plot begins and how high it is."""
 
+    top: float
     high: float
     fill_s: float
     decay_s: float
@@ -54,6 +56,7 @@ def chart_pieces(charts: Sequence[Chart], unit: str, width: float, high: float, 
     wide = (width - gap * (beside - 1)) / max(beside, 1)
     courses = [course for chart in charts for course in (*chart.fills, *chart.decays)]
     scales = _Scales(
+        TOP + (8.5 if wide < NARROW else 0.0),
         high,
         max((course.t_s[-1] for chart in charts for course in chart.fills), default=1.0) or 1.0,
         max((course.t_s[-1] for chart in charts for course in chart.decays), default=1.0) or 1.0,
@@ -66,7 +69,7 @@ def chart_pieces(charts: Sequence[Chart], unit: str, width: float, high: float, 
             for number, chart in enumerate(row):
                 _picture(pen.moved(number * (wide + gap), 0.0), chart, scales, unit, wide)
 
-        yield Piece(TOP + high + FOOT, draw, before=6.0 if first else 0.0, keep=first + beside < len(charts))
+        yield Piece(scales.top + high + FOOT, draw, before=6.0 if first else 0.0, keep=first + beside < len(charts))
 
 
 def _picture(pen: Pen, chart: Chart, scales: _Scales, unit: str, wide: float) -> None:
@@ -74,16 +77,19 @@ def _picture(pen: Pen, chart: Chart, scales: _Scales, unit: str, wide: float) ->
     pen.text(0.0, 8.5, name, 8.2, bold=True)
     left = 15.0
     split = left + 0.30 * (wide - left) + 9.0
-    narrow = wide < 60.0 * MM
-    after = width_of(name, BOLD, 8.2) + 7.0
-    pen.text(after, 8.5, fitted(chart.words, PLAIN, 5.9 if narrow else TICK, wide - after), 5.9 if narrow else TICK, colour=GREY)
+    narrow = wide < NARROW
+    if narrow:
+        pen.text(0.0, 17.0, fitted(chart.words, PLAIN, 6.0, wide), 6.0, colour=GREY)
+    else:
+        after = width_of(name, BOLD, 8.2) + 7.0
+        pen.text(after, 8.5, fitted(chart.words, PLAIN, TICK, wide - after), TICK, colour=GREY)
     for level in ticks(scales.pressure, 4):
-        y = TOP + scales.high * (1.0 - level / scales.pressure)
+        y = scales.top + scales.high * (1.0 - level / scales.pressure)
         pen.text(left - 3.0, y + 2.2, f"{level:g}", TICK, colour=GREY, align="right")
     _plot(pen, chart.fills, scales, scales.fill_s, (left, split - 9.0), "fills", 1 if narrow else 2)
-    named = _plot(pen, chart.decays, scales, scales.decay_s, (split, wide), "bleeds down, supply shut", 2 if narrow else 4)
+    named = _plot(pen, chart.decays, scales, scales.decay_s, (split, wide), "bleeds down", 2 if narrow else 4)
     _name_lines(pen, chart.decays, scales, named)
-    pen.text(0.0, TOP + scales.high + 9.0, unit, TICK, colour=GREY)
+    pen.text(0.0, scales.top + scales.high + 9.0, unit, TICK, colour=GREY)
 
 
 Place = Callable[[float, float], tuple[float, float]]  # seconds and pressure to where it lies
@@ -95,14 +101,14 @@ def _plot(
     left, right = sides
 
     def place(t_s: float, pressure: float) -> tuple[float, float]:
-        return left + (right - left) * t_s / end_s, TOP + scales.high * (1.0 - pressure / scales.pressure)
+        return left + (right - left) * t_s / end_s, scales.top + scales.high * (1.0 - pressure / scales.pressure)
 
-    pen.text(left, TOP - 4.0, name, TICK, colour=GREY)
+    pen.text(left, scales.top - 4.0, name, TICK, colour=GREY)
     for level in ticks(scales.pressure, 4):
         y = place(0.0, level)[1]
         pen.line(left, y, right, y, 0.7 if level == 0.0 else 0.3, GREY if level == 0.0 else FAINT)
     steps = ticks(end_s, about)
-    bottom = TOP + scales.high
+    bottom = scales.top + scales.high
     for step in steps:
         x = place(step, 0.0)[0]
         pen.line(x, bottom, x, bottom + 2.0, 0.5, GREY)
@@ -127,7 +133,10 @@ def _name_lines(pen: Pen, courses: Sequence[Course], scales: _Scales, place: Pla
         if number == 0:
             pen.text(x + 4.0, y - 2.5, course.stage, size, bold=course.later, colour=colour)
         else:
-            pen.text(x - 4.0, y + 6.0, course.stage, size, bold=course.later, colour=colour, align="right")
+            least, bottom = place(0.0, 0.0)
+            least += 2.0 + width_of(course.stage, BOLD, size)
+            right, under = (x - 4.0, y + 6.0) if x - 4.0 >= least else (least, bottom - 3.0)
+            pen.text(right, under, course.stage, size, bold=course.later, colour=colour, align="right")
 
 
 def _widest_s(courses: Sequence[Course], scales: _Scales) -> float:

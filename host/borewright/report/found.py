@@ -20,7 +20,9 @@ def places_pieces(found: Sequence[PlacesOf], width: float) -> Iterator[Piece]:
     if not found:
         return
     bars = any(place.share is not None for one in found for place in one.places)
-    note = "shares of the cylinder's leak, with the interval that holds in 95 of 100 cases" if bars else "as heard, seen and felt"
+    note = "shares of the cylinder's leak, with the interval that holds in 95 of 100 cases" if bars else (
+        "as it was heard, seen and felt; how the leak is shared was not measured"
+    )
     yield heading("Where the air goes", width, note)
     for number, one in enumerate(found):
         yield from _title(one, width, 4.0 if number else 0.0)

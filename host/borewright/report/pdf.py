@@ -12,7 +12,7 @@ from reportlab.pdfgen.canvas import Canvas
 from borewright.report.charts import chart_pieces
 from borewright.report.found import places_pieces, step_pieces
 from borewright.report.model import Report
-from borewright.report.pictures import Picture, photo_pieces, read_picture
+from borewright.report.pictures import photo_pieces, read_picture
 from borewright.report.results import results_table
 from borewright.report.sheet import FAINT, GREY, MM, PAGES, Page, PageName, Pen, Piece, paginate
 from borewright.report.text import PLAIN, REPLACEMENT, clean, fitted, width_of
@@ -60,11 +60,12 @@ def render(report: Report, page: PageName = "A4") -> bytes:
 
 def _fewest(report: Report, paper: Page) -> list[list[tuple[float, Piece]]]:
     """The pages with the curves drawn as large as they can be without one page more, and without white left under the table."""
-    photos = list(photo_pieces(report.photos, paper.column))
-    logo = None if report.logo is None else read_picture(report.logo, 58.0 * MM, 16.0 * MM, sharp=True)
-    tried = [
-        paginate(_pieces(report, logo, photos, paper.column, *plots), paper.room) for plots in (PLOTS if report.charts else PLOTS[:1])
-    ]
+    width = paper.column
+    above, below = list(_above(report, width)), list(_below(report, width))
+    tried = []
+    for high, tight in PLOTS if report.charts else PLOTS[:1]:
+        charts = chart_pieces(report.charts, report.pressure_unit, width, high, tight=tight)
+        tried.append(paginate([*above, *charts, *below], paper.room))
     return min(tried, key=lambda pages: (len(pages), _white(pages, paper.room)))  # the first of those that are as good
 
 
@@ -74,9 +75,8 @@ def _white(pages: Sequence[Sequence[tuple[float, Piece]]], room: float) -> bool:
     return len(pages) > 1 and at + last.height < 0.8 * room
 
 
-def _pieces(
-    report: Report, logo: Picture | None, photos: Sequence[Piece], width: float, plot_high: float, tight: bool
-) -> Iterator[Piece]:
+def _above(report: Report, width: float) -> Iterator[Piece]:
+    logo = None if report.logo is None else read_picture(report.logo, 58.0 * MM, 16.0 * MM, sharp=True)
     yield from head(report, logo, width)
     yield from facts_in_columns(report.facts, width)
     yield from summary(report, width)
@@ -86,12 +86,14 @@ def _pieces(
     yield from paragraphs(report.table_notes, width, 7.0, 8.8, GREY)
     if report.charts:
         yield heading("Filling and bleeding down", width, "gauge pressure in the cylinder; all cylinders to the same scales")
-        yield from chart_pieces(report.charts, report.pressure_unit, width, plot_high, tight=tight)
+
+
+def _below(report: Report, width: float) -> Iterator[Piece]:
     yield from places_pieces(report.places, width)
     yield from step_pieces(report.steps, report.steps_note, width)
-    if photos:
+    if report.photos:
         yield heading("Photos", width)
-        yield from photos
+        yield from photo_pieces(report.photos, width)
     yield from voids(report.voids, width)
     yield from marks(report, width)
     yield from rig_checks(report.rig, width)

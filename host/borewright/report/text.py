@@ -5,6 +5,7 @@ No markup is known here: whatever a person wrote is drawn letter by letter.
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from functools import cache, lru_cache
 from importlib.resources import files
@@ -20,6 +21,7 @@ _FILES = {PLAIN: "DejaVuSansCondensed.ttf", BOLD: "DejaVuSansCondensed-Bold.ttf"
 REPLACEMENT = "□"  # stands for what these faces cannot draw
 ELLIPSIS = "…"
 LONGEST = 20_000  # characters of one text; more is nobody's note
+_TOGETHER = re.compile(r"(?<=\d) (?=(?:%|°[CF]?|psi|kPa|bar|mm|cm³|in|s|h|points)(?!\w))| ± ")  # blanks that no line ends at
 _JOINERS = "\u200c\u200d\ufe0e\ufe0f"  # invisible, and without meaning for single glyphs
 
 
@@ -125,7 +127,8 @@ def wrapped(text: str, font: str, size: float, width: float, most: int | None = 
 def _broken(said: str, font: str, size: float, width: float) -> list[str]:
     lines: list[str] = []
     line = ""
-    for word in said.split(" "):
+    for word in _TOGETHER.sub(lambda blank: blank[0].replace(" ", "\xa0"), said).split(" "):
+        word = word.replace("\xa0", " ")
         tried = f"{line} {word}" if line else word
         if width_of(tried, font, size) <= width:
             line = tried

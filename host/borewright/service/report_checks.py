@@ -117,7 +117,7 @@ def _sealed(result: Mapping[str, Any], shown: Shown) -> Iterable[str]:
         return
     limit, net = float(sealed["limit_area_m2"]), abs(float(sealed["net_leak_area_m2"])) + 2.0 * float(sealed["u_own_leak_area_m2"])
     yield f"own leak at most {shown.text(max(net, 0.05 * limit), 'area', 'mm²', 1)}, limit {shown.text(limit, 'area', 'mm²', 1)}"
-    yield f"transducers differ by {100.0 * float(sealed['tie_share']):+.2f} %".replace("-", "−")
+    yield f"transducers differ by {100.0 * float(sealed['tie_share']):+.3f} %".replace("-", "−")
 
 
 def _restrictor(result: Mapping[str, Any], shown: Shown) -> Iterable[str]:

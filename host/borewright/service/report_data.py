@@ -142,15 +142,14 @@ def _summary(
     """What came out, in some sentences."""
     said: list[str] = []
     if comparison is not None:
-        said.append(comparison.words)
+        said.append(_verdicts(comparison))
     if why_none:
         said.append(why_none)
-    for stage in stages:
-        tested = [cylinder for cylinder in stage.cylinders if stage.standing(cylinder)]
-        if tested:
-            said.append(_stage_words(stage, tested, len(stages) > 1))
-        elif comparison is None and not why_none:
-            said.append("No test counts yet: this report shows no numbers.")
+    ranges = [words for stage in stages if (words := _range_words(stage, several=len(stages) > 1))]
+    if ranges:
+        said.append(f"Leakage {'; '.join(ranges)}.")
+    elif not why_none:
+        said.append("No test counts yet: this report shows no numbers.")
     for stage, path in paths:
         for cylinder, one in path.cylinders.items():
             share = next((place.share for place in one.places if one.decided and place.place == one.main), None)
@@ -164,18 +163,33 @@ def _summary(
     return tuple(said)
 
 
-def _stage_words(stage: StageTests, tested: Sequence[int], several: bool) -> str:
-    values = {cylinder: leakage_of(stage, cylinder)[0] for cylinder in tested}
-    ranked = sorted(tested, key=lambda cylinder: float(values[cylinder].value.replace("−", "-") or 0.0))
-    at = f"{stage.label[0].upper()}{stage.label[1:]}: leakage" if several else "Leakage"
-    low, high = values[ranked[0]], values[ranked[-1]]
-    if len(tested) == 1:
-        words = f"{at} {high.value} % in cylinder {ranked[0]}"
-    else:
-        words = f"{at} from {low.value} % (cylinder {ranked[0]}) to {high.value} % (cylinder {ranked[-1]})"
-    if stage.judged.spread is not None:
-        words += f"; {stage.judged.spread.words}"
-    return f"{words}."
+def _verdicts(comparison: JobComparison) -> str:
+    """Which cylinders are better, worse, and so on."""
+    by_verdict: dict[str, list[str]] = {}
+    for one in comparison.cylinders:
+        leading = one.area or one.leakage
+        by_verdict.setdefault("not compared" if leading is None else leading.verdict, []).append(str(one.cylinder))
+    order = ("better", "worse", "no shown difference", "not compared")
+    said = [
+        f"{verdict}: cylinder{'s' if len(by_verdict[verdict]) > 1 else ''} {listed(by_verdict[verdict])}"
+        for verdict in order
+        if verdict in by_verdict
+    ]
+    words = "; ".join(said)
+    return f"{words[:1].upper()}{words[1:]}."
+
+
+def _range_words(stage: StageTests, *, several: bool) -> str:
+    """From which cylinder to which the leakage reaches; empty where no test counts."""
+    values = {cylinder: leakage_of(stage, cylinder)[0].value for cylinder in stage.cylinders if stage.standing(cylinder)}
+    ranked = sorted((cylinder for cylinder in values if values[cylinder]), key=lambda one: float(values[one].replace("−", "-")))
+    if not ranked:
+        return ""
+    at = f"{stage.label}: " if several else ""
+    low, high = ranked[0], ranked[-1]
+    if low == high:
+        return f"{at}{values[low]} % (cylinder {low})"
+    return f"{at}{values[low]} % (cylinder {low}) to {values[high]} % (cylinder {high})"
 
 
 def _table_notes(stages: Sequence[StageTests], comparison: JobComparison | None, limits: LimitSet) -> tuple[str, ...]:
@@ -190,13 +204,15 @@ def _table_notes(stages: Sequence[StageTests], comparison: JobComparison | None,
         for band in limits.bands
     )
     notes.append(" ".join(filter(None, (f"Bands: {limits.name} ({limits.source}): {bands}.", limits.caution))))
+    apart = [f"{stage.label}: {stage.judged.spread.words}" for stage in stages if stage.judged.spread is not None]
+    if apart:
+        notes.append(f"Between cylinders, {'; '.join(apart)}.")
     if comparison is not None:
-        notes.append("Change: better or worse only where it is larger than its U, which holds for all cylinders together.")
-        converted: dict[str, list[str]] = {}
-        for one in comparison.cylinders:
-            for words in one.converted:
-                converted.setdefault(words, []).append(str(one.cylinder))
-        notes += [f"Converted, cylinder {listed(cylinders)}: {words}." for words, cylinders in converted.items()]
+        verdicts, _, why = comparison.words.partition(". ")  # the verdicts stand in the table
+        notes.append(f"Change: {why or verdicts}")
+        converted = [f"cylinder {one.cylinder}: {words}" for one in comparison.cylinders for words in one.converted]
+        if converted:
+            notes.append(f"Converted to be compared: {'; '.join(converted)}.")
     notes += [
         f"Cylinder {repeated.cylinder}, {stage.label}: {words}."
         for stage in stages

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from borewright.report.model import Bar, Fact, Photo, Place, PlacesOf, Step
-from borewright.service.report_numbers import listed
+from borewright.service.report_numbers import listed as listed_words
 
 if TYPE_CHECKING:
     from borewright.core.advice import Advice
@@ -56,14 +56,18 @@ def _places(path: CylinderPath, stage: str, shown: Shown, explained: set[str]) -
     listed = [place for place in path.places if place.share is not None or place.strength not in (None, "none")]
     listed.sort(key=lambda place: (-(place.share.percent if place.share else -1.0), -_STRENGTHS.get(place.strength or "none", 0)))
     places = [_place(place, explained) for place in listed]
+    silent = [_words(place.place) for place in path.places if place not in listed and place.strength == "none"]
+    said = [f"nothing noticed at {listed_words(silent)}"] if silent else []
+    lines = [f"wet test: {path.wet}"] if path.wet else []
+    lines += [] if path.decided or not path.further_tests else [f"would tell more: {'; '.join(path.further_tests)}"]
+    lines += [_note(finding, shown) for finding in path.notes]
     if path.unattributed is not None:
         places.append(Place("nobody's", share=_bar(path.unattributed), words="found at no place that was looked at"))
-    silent = [_words(place.place) for place in path.places if place not in listed and place.strength == "none"]
-    lines = [f"nothing was noticed at: {', '.join(silent)}"] if silent else []
-    lines += [f"wet test: {path.wet}"] if path.wet else []
-    lines += [] if path.decided else [f"would tell more: {words}" for words in path.further_tests]
-    lines += [_note(finding, shown) for finding in path.notes]
-    words = path.words if path.unattributed is not None else "listened to only: how the leak is shared was not measured"
+        said.insert(0, path.words.rstrip("."))
+    elif not any(place.words for place in places):  # nothing new to say of each: one line says it all
+        said = [f"{place.name} {place.heard}" for place in places] + said
+        places = []
+    words = "; ".join(said)
     return PlacesOf(path.cylinder, stage, words, tuple(places), tuple(lines))
 
 
@@ -122,12 +126,14 @@ def _who(cylinders: Sequence[int]) -> str:
     if cylinders == [0]:
         return "The engine"
     names = [str(cylinder) if cylinder else "the engine" for cylinder in cylinders]
-    return f"Cylinder{'s' if len(names) > 1 else ''} {listed(names)}"
+    return f"Cylinder{'s' if len(names) > 1 else ''} {listed_words(names)}"
 
 
 def _because(several: Sequence[Advice]) -> str:
     if len(several) == 1:
         return "; ".join(several[0].evidence)
+    if several[0].open == NOTHING:  # the bands are in the table, what was heard stands with the places
+        return "; ".join(f"cylinder {one.cylinder}: {one.evidence[0].split(': ')[0]}" for one in several if one.evidence)
     return ". ".join(f"Cylinder {one.cylinder}: {'; '.join(one.evidence)}" for one in several)
 
 

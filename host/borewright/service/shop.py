@@ -15,7 +15,7 @@ from pathlib import Path
 
 from borewright.errors import UseError
 
-__all__ = ["NO_SHOP", "Shop", "checked_line", "load_shop", "read_logo", "save_shop", "shop_path"]
+__all__ = ["LONGEST_CONTACT", "LONGEST_NAME", "NO_SHOP", "Shop", "checked_line", "load_shop", "read_logo", "save_shop", "shop_path"]
 
 LONGEST_NAME, LONGEST_CONTACT = 120, 240
 MOST_LOGO_BYTES = 5_000_000
