@@ -58,7 +58,7 @@ def analyse(state: BenchState, done: Analyse, ambient: AirConditions) -> Analyse
     if done.void_reason is not None:
         return Analysed(result, done.void_reason, (*marks, *ambient.assumed))
     if done.purpose.kind == "test":
-        return test_of(done.columns, laws, state.engine, marks, result)
+        return test_of(done.columns, laws, state.engine, marks, result, done.purpose.wet_oil_m3)
     unfit = next((mark for mark in result.marks if mark.startswith(UNFIT_FOR_CHECKS)), None)
     if unfit is not None:
         return Analysed(result, f"the check cannot be used: {unfit}; make it again", marks)
@@ -84,19 +84,22 @@ def read_capture(columns: SampleColumns, laws: Laws) -> CaptureResult:
     return _by_curve(result, laws)
 
 
-def test_of(columns: SampleColumns, laws: Laws, engine: Engine | None, marks: tuple[str, ...], read: CaptureResult) -> Analysed:
+def test_of(
+    columns: SampleColumns, laws: Laws, engine: Engine | None, marks: tuple[str, ...], read: CaptureResult, oil_m3: float
+) -> Analysed:
     """A test that is not void, from what was read: with the fit of its whole capture and the uncertainties."""
-    best = fit_test(columns, laws, engine, read)
+    best = fit_test(columns, laws, engine, read, oil_m3)
     return Analysed(best.result, None, (*marks, *laws.assumed, *best.marks), read=read, fit=best.fit, budgets=best.budgets)
 
 
-def computed_anew(columns: SampleColumns, laws: Laws, engine: Engine | None = None) -> Analysed:
+def computed_anew(columns: SampleColumns, laws: Laws, engine: Engine | None = None, oil_m3: float = 0.0) -> Analysed:
     """A test's numbers from its raw samples and the laws that the record kept, by the way that a live one takes.
 
-    engine: for what contradicts its data, None: not looked at. Raises CaptureUnusable when the samples hold no number.
+    engine: for what contradicts its data, None: not looked at. oil_m3: of a wet test, as its purpose says. Raises CaptureUnusable
+    when the samples hold no number.
     """
     read = read_capture(columns, laws)
-    return test_of(columns, laws, engine, read.marks, read)
+    return test_of(columns, laws, engine, read.marks, read, oil_m3)
 
 
 def _by_curve(result: CaptureResult, laws: Laws) -> CaptureResult:
