@@ -26,6 +26,12 @@ from borewright.report.model import (
 NUMBERS = {"before": (7.7, 31.1, 6.7, 14.8), "after": (5.3, 6.7, 4.7, 7.7)}
 
 
+def _band(leakage_percent: float) -> str:
+    if leakage_percent > 20.0:
+        return "open it up"
+    return "leave it closed" if leakage_percent <= 10.0 else "use it, and test it again in time"
+
+
 def _result(cylinder: int, stage: str, leakage_percent: float) -> Result:
     cylinder_psi = 79.2 * (1.0 - leakage_percent / 100.0)
     return Result(
@@ -37,7 +43,7 @@ def _result(cylinder: int, stage: str, leakage_percent: float) -> Result:
         pair_kpa=f"546/{cylinder_psi * 6.895:.0f}",
         area=Quantity(f"{0.14 * leakage_percent**0.57:.3f}", "0.012"),
         volume=Quantity("72.0", "2.4"),
-        band="open it up" if leakage_percent > 20.0 else "leave it closed" if leakage_percent <= 10.0 else "use it, and test it again in time",
+        band=_band(leakage_percent),
         letters="a" if cylinder == 3 else "",
     )
 
@@ -77,7 +83,9 @@ def four() -> Report:
             "Cylinders 2 and 3 are better; cylinders 1 and 4 show no difference.",
             "Before, cylinder 3 lost most of its air at the exhaust (88 %).",
         ),
-        scope=Block("Scope and cautions", ("An aid to judgement, no airworthiness or safety approval.", "The maker's manual comes first.")),
+        scope=Block(
+            "Scope and cautions", ("An aid to judgement, no airworthiness or safety approval.", "The maker's manual comes first.")
+        ),
         results=tuple(_result(n, stage, NUMBERS[stage][n - 1]) for n in (1, 2, 3, 4) for stage in ("before", "after")),
         changes=tuple(
             Change(n, "better" if n in (2, 3) else "no shown difference", ("−0.578 ± 0.021 mm²", "−24.4 ± 0.3 points"))
@@ -93,17 +101,24 @@ def four() -> Report:
                 "before",
                 "decided: most of it leaves at the exhaust",
                 (
-                    Place("exhaust", "strong", 3, Bar(88.0, 84.0, 92.0), "exhaust valve or its seat; imitated by carbon on the seat"),
+                    Place(
+                        "exhaust", "strong", 3, Bar(88.0, 84.0, 92.0), "exhaust valve or its seat. Looks alike: carbon on the seat"
+                    ),
                     Place("breather", "faint", 1, Bar(9.0, 5.0, 13.0), "rings or bore; imitated by cold dry rings"),
                     Place("not attributed", "", None, Bar(3.0, 0.0, 7.0)),
                 ),
                 ("nothing was noticed at: intake, coolant, neighbours",),
             ),
         ),
-        steps=(Step("cylinder 3", "points to", (Fact("open", "cylinder head"), Fact("because", "31 % leakage, 88 % at the exhaust"))),),
+        steps=(
+            Step("cylinder 3", "points to", (Fact("open", "cylinder head"), Fact("because", "31 % leakage, 88 % at the exhaust"))),
+        ),
         steps_note="an aid to judgement: the maker's manual comes first",
         photos=(),
-        rig=(RigLine("zero", "2026-11-28 10:02, A. Birch", "−1.12 and +4.06 kPa"), RigLine("span", "2026-05-02, A. Birch", "gain", "gauge no. 7, certificate C-12 of 2026-01-01")),
+        rig=(
+            RigLine("zero", "2026-11-28 10:02, A. Birch", "−1.12 and +4.06 kPa"),
+            RigLine("span", "2026-05-02, A. Birch", "gain", "gauge no. 7, certificate C-12 of 2026-01-01"),
+        ),
         voids=(VoidTest("7", "3", "before", "2026-11-02 10:40", "the crank left the window"),),
         shared_marks=("the restrictor is known at one pressure ratio only",),
         marks=(Fact("a", "the engine was cold"),),
@@ -119,9 +134,7 @@ def of_many(count: int) -> Report:
     base = four()
     return replace(
         base,
-        results=tuple(
-            replace(base.results[2 * (n % 4) + later], cylinder=n) for n in range(1, count + 1) for later in (0, 1)
-        ),
+        results=tuple(replace(base.results[2 * (n % 4) + later], cylinder=n) for n in range(1, count + 1) for later in (0, 1)),
         changes=tuple(replace(base.changes[n % 4], cylinder=n) for n in range(1, count + 1)),
         charts=tuple(replace(base.charts[n % 4], cylinder=n) for n in range(1, count + 1)),
         places=tuple(replace(base.places[0], cylinder=n) for n in range(1, count + 1)),

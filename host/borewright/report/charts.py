@@ -1,7 +1,7 @@
 """Curves as lines on the page: for each cylinder how it fills and how it bleeds down, before and after in one picture.
 
-All cylinders have the same scales, so that they can be held against each other. Before is a dashed thin line, after a full thick one,
-and each bears its name.
+All cylinders have the same scales, so that they can be held against each other. Before is a dashed thin line, after a full thick
+one, and each bears its name.
 """
 
 from __future__ import annotations

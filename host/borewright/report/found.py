@@ -1,4 +1,4 @@
-"""Where the air goes and what to do about it: places with what was heard there and their shares as bars, advice with its reasons."""
+"""Where the air goes and what to do about it: places as they were heard, their shares as bars, advice with its reasons."""
 
 from __future__ import annotations
 
@@ -20,8 +20,10 @@ def places_pieces(found: Sequence[PlacesOf], width: float) -> Iterator[Piece]:
     if not found:
         return
     bars = any(place.share is not None for one in found for place in one.places)
-    note = "shares of the cylinder's leak, with the interval that holds in 95 of 100 cases" if bars else (
-        "as it was heard, seen and felt; how the leak is shared was not measured"
+    note = (
+        "shares of the cylinder's leak, with the interval that holds in 95 of 100 cases"
+        if bars
+        else ("as it was heard, seen and felt; how the leak is shared was not measured")
     )
     yield heading("Where the air goes", width, note)
     for number, one in enumerate(found):

@@ -190,8 +190,9 @@ class VoidTest:
 class Report:
     """The whole report. Sections without content are left out, but the table and the cautions.
 
-    caution: one sentence under every page. job: what stands on every page. pressure_unit: of the charts. shared_marks: those that all tests bear; marks: by letter.
-    identity: what record this is. made_unix_s: when the newest thing in it was recorded, which dates the file.
+    caution: one sentence under every page. job: what stands there too. units: of area and volume in the table. pressure_unit: of
+    the charts. shared_marks: those that all tests bear; marks: the others, by letter. identity: which record this is. made_unix_s:
+    when the newest thing in it was recorded, which dates the file.
     """
 
     title: str
@@ -206,7 +207,7 @@ class Report:
     scope: Block
     results: tuple[Result, ...]
     changes: tuple[Change, ...]
-    units: tuple[str, str]  # of area and volume in the table
+    units: tuple[str, str]
     table_notes: tuple[str, ...]
     charts: tuple[Chart, ...]
     pressure_unit: str

@@ -37,7 +37,7 @@ PLOTS = ((28.0 * MM, False), (24.0 * MM, False), (20.0 * MM, False), (25.0 * MM,
 
 
 def render(report: Report, page: PageName = "A4") -> bytes:
-    """The pages of a report on this paper. Raises PictureUnusable for a logo that is none; a photo that is none is said in words."""
+    """The pages of a report on this paper. A photo that is none is said in words; a logo that is none raises PictureUnusable."""
     paper = PAGES[page]
     pages = _fewest(report, paper)
     octets = io.BytesIO()

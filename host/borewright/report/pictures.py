@@ -66,7 +66,7 @@ def read_picture(octets: bytes, width: float, height: float, *, sharp: bool = Fa
                 made = _on_white(upright)
     except PictureUnusable:
         raise
-    except Exception as error:  # noqa: BLE001 -- decoders fail in every way that hostile octets can think of
+    except Exception as error:  # decoders fail in every way that hostile octets can think of
         raise PictureUnusable("it is no picture that can be read") from error
     made.thumbnail(most, Image.Resampling.LANCZOS, reducing_gap=3.0)
     kept = io.BytesIO()
@@ -101,9 +101,7 @@ def photo_pieces(photos: Sequence[Photo], width: float) -> Iterator[Piece]:
             row.append((seen, wrapped(photo.caption, PLAIN, 7.2, wide, 5)))
         lowest = max(picture.size_in(wide, high)[1] if isinstance(picture, Picture) else 14.0 * MM for picture, _ in row)
 
-        def draw(
-            pen: Pen, row: list[tuple[Picture | str, tuple[str, ...]]] = row, lowest: float = lowest
-        ) -> None:
+        def draw(pen: Pen, row: list[tuple[Picture | str, tuple[str, ...]]] = row, lowest: float = lowest) -> None:
             for number, (picture, caption) in enumerate(row):
                 x = number * (wide + gap)
                 if isinstance(picture, Picture):

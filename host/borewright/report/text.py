@@ -127,8 +127,8 @@ def wrapped(text: str, font: str, size: float, width: float, most: int | None = 
 def _broken(said: str, font: str, size: float, width: float) -> list[str]:
     lines: list[str] = []
     line = ""
-    for word in _TOGETHER.sub(lambda blank: blank[0].replace(" ", "\xa0"), said).split(" "):
-        word = word.replace("\xa0", " ")
+    for part in _TOGETHER.sub(lambda blank: blank[0].replace(" ", "\xa0"), said).split(" "):
+        word = part.replace("\xa0", " ")
         tried = f"{line} {word}" if line else word
         if width_of(tried, font, size) <= width:
             line = tried

@@ -194,9 +194,7 @@ def _table(columns: Columns, rows: Sequence[Sequence[str]], width: float) -> Ite
     top = Piece(12.0, headings, keep=True)
     yield top
     for row in rows:
-        cells = [
-            wrapped(cell, PLAIN, 7.6, edges[at + 1] - edges[at] - 5.0, 30) if cell else () for at, cell in enumerate(row)
-        ]
+        cells = [wrapped(cell, PLAIN, 7.6, edges[at + 1] - edges[at] - 5.0, 30) if cell else () for at, cell in enumerate(row)]
         height = 3.4 + 9.6 * max(len(cell) for cell in cells)
 
         def draw(pen: Pen, cells: list[tuple[str, ...]] = cells, height: float = height) -> None:

@@ -80,7 +80,13 @@ def rig_lines(checks: Sequence[Served], stages: Sequence[StageTests], shown: Sho
                 )
             )
             if without:
-                lines.append(RigLine(_named(kind, without, len(stages), serial if len(serials) > 1 else ""), "never", "not made before these tests"))
+                lines.append(
+                    RigLine(
+                        _named(kind, without, len(stages), serial if len(serials) > 1 else ""),
+                        "never",
+                        "not made before these tests",
+                    )
+                )
     return tuple(lines)
 
 
@@ -133,13 +139,14 @@ def _restrictor(result: Mapping[str, Any], shown: Shown) -> Iterable[str]:
 
 def _tdc(result: Mapping[str, Any], shown: Shown) -> Iterable[str]:
     del shown
-    yield f"cylinder {int(result['reference_cylinder'])}, by {str(result['method']).replace('_', ' ')}, ± {2.0 * float(result['u_deg']):.2f}°"
+    method = str(result["method"]).replace("_", " ")
+    yield f"cylinder {int(result['reference_cylinder'])}, by {method}, ± {2.0 * float(result['u_deg']):.2f}°"
 
 
 def _volumes(result: Mapping[str, Any], shown: Shown) -> Iterable[str]:
     for name in ("dead_volume", "hose_volume"):
-        volume = result[f"{name}_m3"]
-        words = "not known" if volume is None else f"{shown.text(float(volume), 'volume', 'cm³')} ± {200.0 * float(result[f'u_{name}']):.0f} %"
+        volume, u_percent = result[f"{name}_m3"], 200.0 * float(result[f"u_{name}"])
+        words = "not known" if volume is None else f"{shown.text(float(volume), 'volume', 'cm³')} ± {u_percent:.0f} %"
         yield f"{name.replace('_', ' ')} {words}"
 
 

@@ -74,7 +74,7 @@ def _vented_s(test: CaptureRecord, curve: Curve) -> float:
     fill, isolated = phases.get("fill"), phases.get("isolated")
     if curve.shut_s is None or not fill or not isolated or isolated[0] <= fill[0]:
         return curve.t_s[-1]
-    return curve.shut_s * (isolated[1] - fill[0]) / (isolated[0] - fill[0])
+    return curve.shut_s * float(isolated[1] - fill[0]) / float(isolated[0] - fill[0])
 
 
 def _chart(cylinder: int, drawn: Sequence[_Drawn], fill_s: float, shown: Shown) -> Chart:
@@ -105,8 +105,6 @@ def _course(one: _Drawn, from_s: float, to_s: float, shown: Shown) -> Course:
     scale = shown.of(1.0, "pressure_gauge", "psi")
     end_s = min(to_s, one.vented_s - BEFORE_VENT * (one.vented_s - one.shut_s) if from_s > 0.0 else to_s)
     kept = [
-        (t - from_s, p * scale)
-        for t, p in zip(one.curve.t_s, one.curve.p_cylinder_gauge_pa, strict=True)
-        if from_s <= t <= end_s
+        (t - from_s, p * scale) for t, p in zip(one.curve.t_s, one.curve.p_cylinder_gauge_pa, strict=True) if from_s <= t <= end_s
     ]
     return Course(one.stage, tuple(t for t, _ in kept), tuple(p for _, p in kept), later=one.later)

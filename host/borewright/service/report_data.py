@@ -110,9 +110,7 @@ def _labels(jobs: Sequence[JobRecord]) -> list[str]:
     return list(stages) if len(set(stages)) == len(stages) else ["earlier", "later"]
 
 
-def _compared(
-    store: Store, before: JobRecord, after: JobRecord, stages: Sequence[StageTests]
-) -> tuple[JobComparison | None, str]:
+def _compared(store: Store, before: JobRecord, after: JobRecord, stages: Sequence[StageTests]) -> tuple[JobComparison | None, str]:
     """The comparison, or why there is none: a job that is not finished is shown all the same, another engine is refused."""
     for stage in stages:
         if not any(stage.standing(cylinder) for cylinder in stage.cylinders):
@@ -195,9 +193,9 @@ def _range_words(stage: StageTests, *, several: bool) -> str:
 def _table_notes(stages: Sequence[StageTests], comparison: JobComparison | None, limits: LimitSet) -> tuple[str, ...]:
     """How to read the table."""
     notes = [
-        "U: expanded uncertainty (k about 2, 95 of 100 such intervals hold the value). Pair: regulated and cylinder pressure; leakage: "
-        "their difference in percent of the regulated one. Leak area: of the ideal nozzle that leaks as much. Trapped: the closed "
-        "volume with hose and adapter. ×2: mean of two tests. Letters: see Marks."
+        "U: expanded uncertainty (k about 2, 95 of 100 such intervals hold the value). Pair: regulated and cylinder pressure; "
+        "leakage: their difference in percent of the regulated one. Leak area: of the ideal nozzle that leaks as much. Trapped: "
+        "the closed volume with hose and adapter. ×2: mean of two tests. Letters: see Marks."
     ]
     bands = "; ".join(
         f"“{band.name}” up to {band.up_to_percent:g} %" if band.up_to_percent < 100.0 else f"“{band.name}” beyond"

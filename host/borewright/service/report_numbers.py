@@ -18,7 +18,21 @@ __all__ = ["Shown", "area_places", "counted", "listed", "quantity", "signed"]
 
 # usual units, whose factors are exact: pint, which takes a third of a second to load, is for the others
 _USUAL = {"psi": 1.0 / PA_PER_PSI, "kPa": 1e-3, "mm²": 1e6, "mm": 1e3, "cm³": 1e6}
-_DECIMALS = {"psi": 0, "kPa": 0, "bar": 2, "mm²": 3, "in²": 6, "cm³": 1, "in³": 2, "L": 4, "mm": 1, "in": 3, "°C": 0, "°F": 0, "K": 0}
+_DECIMALS = {
+    "psi": 0,
+    "kPa": 0,
+    "bar": 2,
+    "mm²": 3,
+    "in²": 6,
+    "cm³": 1,
+    "in³": 2,
+    "L": 4,
+    "mm": 1,
+    "in": 3,
+    "°C": 0,
+    "°F": 0,
+    "K": 0,
+}
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,7 @@
 """Whose report it is: the shop's name, a line of contact and its logo, kept in the user's own folder beside the units.
 
-`shop.toml` holds name and contact, `shop.logo` a copy of the logo, so that the original may be moved. A kept shop that cannot be used
-never stops a report: there is a notice, and the report comes without it.
+`shop.toml` holds name and contact, `shop.logo` a copy of the logo, so that the original may be moved. A kept shop that cannot be
+used never stops a report: there is a notice, and the report comes without it.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ import contextlib
 import os
 import tempfile
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from borewright.errors import UseError
@@ -78,10 +78,10 @@ def load_shop(path: Path) -> tuple[Shop, str | None]:
         if len(octets) > _LONGEST_FILE:
             raise ValueError("it is too long")
         document = tomllib.loads(octets.decode("utf-8"))
-        lines = [
-            checked_line(key, _text(document.get(key, "")), longest)
-            for key, longest in (("name", LONGEST_NAME), ("contact", LONGEST_CONTACT))
-        ]
+        shop = Shop(
+            checked_line("name", _text(document.get("name", "")), LONGEST_NAME),
+            checked_line("contact", _text(document.get("contact", "")), LONGEST_CONTACT),
+        )
     except (FileNotFoundError, NotADirectoryError):
         return NO_SHOP, None
     except UnicodeDecodeError:
@@ -90,11 +90,11 @@ def load_shop(path: Path) -> tuple[Shop, str | None]:
         return NO_SHOP, _notice(path, getattr(error, "strerror", None) or str(error))
     logo = _logo_path(path)
     if not logo.exists():
-        return Shop(*lines), None
+        return shop, None
     try:
-        return Shop(*lines, logo=read_logo(logo)), None
+        return replace(shop, logo=read_logo(logo)), None
     except UseError as error:
-        return Shop(*lines), _notice(path, str(error))
+        return shop, _notice(path, str(error))
 
 
 def save_shop(path: Path, shop: Shop) -> None:
