@@ -21,6 +21,8 @@ COMMANDS = {
     "place": "where the air of a cylinder goes: note, stop-off, wet, flow, show",
     "job": "list and show what has been recorded",
     "report": "the customer's report of a job as a PDF",
+    "engine": "the library of engines: list, show, add, edit, copy, remove, restore",
+    "compare": "before against after, cylinder by cylinder; the trend of an engine",
     "units": "choose the units that numbers are shown in",
     "sim": "serve the simulated rig on a serial line or a network port",
     "wire": "record, replay and read what goes over the wire",
