@@ -32,6 +32,7 @@ class EngineFileError(ValueError):
     """An engine file that cannot be used. `source` is the file, `key` the place in it, `reason` what is wrong and what to do."""
 
     def __init__(self, source: str, key: str, reason: str) -> None:
+        key = "".join(letter if letter.isprintable() else "?" for letter in key)[:80]  # a misspelt key is the file's own text
         super().__init__(f"{source}: {key}: {reason}" if key else f"{source}: {reason}")
         self.source = source
         self.key = key
@@ -66,6 +67,8 @@ def check_engine(document: Mapping[str, Any], source: str) -> dict[str, Any]:
     for key, value in _leaves(document):
         if isinstance(value, float) and not math.isfinite(value):
             raise EngineFileError(source, key, "must be a finite number")
+        if isinstance(value, str) and not all(letter.isprintable() or (letter in "\n\t" and key == "notes") for letter in value):
+            raise EngineFileError(source, key, "must be a text of characters that can be printed")
     _check_schema(document, source)
     engine = deepcopy(dict(document))
     for key, rule in ENGINE_SCHEMA["properties"].items():

@@ -46,11 +46,17 @@ class Library(Database):
             connection.execute(library.insert().values(name=name, engine_id=engine_id, saved_at_unix_s=now))
             return rows.library_entry(connection.execute(_ENTRIES.where(library.c.name == name, _LIVING)).one())
 
-    def list_library(self, search: str = "") -> tuple[LibraryRecord, ...]:
-        """The engines of the library by name. search: a part of the name, in letters of either case."""
+    def list_library(self, search: str = "", removed: bool = False) -> tuple[LibraryRecord, ...]:
+        """The engines of the library by name; with removed=True those that were taken out of it instead.
+
+        search: a part of the name, in letters of either case.
+        """
         with self._read() as connection:
-            found = connection.execute(_ENTRIES.where(_LIVING).order_by(library.c.name)).all()
-        return tuple(rows.library_entry(row) for row in found if not search or found_in(search, row.name))
+            found = connection.execute(_ENTRIES.order_by(library.c.name, library.c.id)).all()
+        newest = {row.name: row for row in found if row.deleted_at_unix_s is not None}
+        living = {row.name: row for row in found if row.deleted_at_unix_s is None}
+        shown = [row for name, row in newest.items() if name not in living] if removed else list(living.values())
+        return tuple(rows.library_entry(row) for row in shown if not search or found_in(search, row.name))
 
     def find_in_library(self, name: str) -> LibraryRecord | None:
         """The newest version of the engine of this name, if it is in the library."""
