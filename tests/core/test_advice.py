@@ -105,6 +105,20 @@ def test_the_wet_test_speaks_for_and_against_rings() -> None:
     assert any("against worn rings" in said for said in against.evidence)
 
 
+def test_the_rings_of_a_two_stroke_are_one_line_wherever_they_are_heard() -> None:
+    single = Engine("invented two-stroke", "two-stroke", (1,), (360.0,), 0.054, 0.0545, 0.110, 12e-6, cooling="air")
+    quiet = dict.fromkeys(single.places, "none")
+    heard = CylinderEvidence(1, 35.0, 0.3, heard=quiet | {"exhaust_port": "steady", "crankcase": "strong"})
+    [by_ear] = lines(heard, single)
+    assert (by_ear.certainty, by_ear.open) == ("points to", "the cylinder, for piston, rings and bore")
+    assert sum(said.startswith("air at ") for said in by_ear.evidence) == 2
+    # neither of the two has the most, and both are the rings
+    [measured] = lines(replace(heard, shares=shares(False, exhaust_port=48.0, crankcase=47.0)), single)
+    assert (measured.certainty, measured.open) == (by_ear.certainty, by_ear.open)
+    [little] = lines(replace(heard, shares=shares(False, exhaust_port=20.0, crankcase=22.0)), single)
+    assert little.certainty == "undecided"
+
+
 def test_both_sides_of_a_gasket_and_an_engine_that_leaks_alike() -> None:
     heard = QUIET | {"neighbours": "steady"}
     of_engine = [line for line in advice_of(FOUR, [replace(LEAKS, cylinder=n, heard=heard) for n in (2, 3)]) if line.cylinder == 0]

@@ -113,7 +113,11 @@ def advice_of(engine: Engine, evidence: Sequence[CylinderEvidence], spread: str 
 def _of_engine(engine: Engine, evidence: Sequence[CylinderEvidence], spread: str) -> list[Advice]:
     """What only shows beside the other cylinders."""
     lines = []
-    told = {known.cylinder: known.heard["neighbours"] for known in evidence if known.heard.get("neighbours", "none") != "none"}
+    told = {
+        known.cylinder: known.heard["neighbours"]
+        for known in evidence
+        if known.heard.get("neighbours", "none") != "none" and not _through_manifold(engine, known, "neighbours")
+    }
     if len(told) > 1:
         work = teardown(engine, "neighbours")
         both = tuple(f"cylinder {cylinder}: air at neighbours, {strength}" for cylinder, strength in told.items())
@@ -151,8 +155,19 @@ def _without_questions(engine: Engine, known: CylinderEvidence, basis: tuple[str
     if known.seals:
         return _heard_lines(engine, known, basis, odd, "may be") if odd else [_nothing(known, basis)]
     if known.shares is not None:
-        return _by_shares(engine, known, known.shares, basis, odd)
-    return _by_ear(engine, known, basis, odd)
+        return _merged(_by_shares(engine, known, known.shares, basis, odd))
+    return _merged(_by_ear(engine, known, basis, odd))
+
+
+def _merged(lines: Sequence[Advice]) -> list[Advice]:
+    """Lines that open the same thing as one, with the evidence of all: rings are heard at several places of a two-stroke."""
+    found: dict[str, Advice] = {}
+    undecided = [line for line in lines if line.certainty == "undecided"]
+    for line in lines:
+        if line.certainty != "undecided":
+            first = found.setdefault(line.open, line)
+            found[line.open] = replace(first, evidence=tuple(dict.fromkeys((*first.evidence, *line.evidence))))
+    return [*undecided, *found.values()]
 
 
 def _basis(engine: Engine, known: CylinderEvidence, spread: str) -> tuple[str, ...]:
@@ -182,6 +197,9 @@ def _nothing(known: CylinderEvidence, basis: tuple[str, ...]) -> Advice:
 def _by_shares(engine: Engine, known: CylinderEvidence, shares: Shares, basis: tuple[str, ...], odd: Sequence[str]) -> list[Advice]:
     by_place = {share.place: share for share in shares.shares}
     if not shares.decided or shares.main is None:
+        if (together := _together(engine, shares)) and not any(_doubts(known, share.place, share) for share in together):
+            told = tuple(f"{place_words(share.place)} has {share_words(share)} of the leak" for share in together)
+            return [_line(engine, known, together[0].place, (*told, *basis), "points to")]
         first = known.further_tests[0] if known.further_tests else "repeat the readings: turn over, come back, test again"
         return [_undecided(known, (*basis, shares.words), first), *_heard_lines(engine, known, basis, odd, "may be")]
     lines = []
@@ -198,6 +216,15 @@ def _by_shares(engine: Engine, known: CylinderEvidence, shares: Shares, basis: t
     }
     rest = [place for place in odd if place not in told_already | little]
     return lines + _heard_lines(engine, known, basis, rest, "may be")
+
+
+def _together(engine: Engine, shares: Shares) -> list[Share]:
+    """Several places that stand for the same parts and certainly have most of the leak between them; none: no such places."""
+    for one in shares.shares:
+        same = [share for share in shares.shares if teardown(engine, share.place).open == teardown(engine, one.place).open]
+        if len(same) > 1 and sum(share.low_percent for share in same) > 50.0:
+            return sorted(same, key=lambda share: -share.percent)
+    return []
 
 
 def _by_ear(engine: Engine, known: CylinderEvidence, basis: tuple[str, ...], odd: Sequence[str]) -> list[Advice]:
@@ -217,7 +244,8 @@ def _by_ear(engine: Engine, known: CylinderEvidence, basis: tuple[str, ...], odd
     wanted = sorted({*clear, *odd}, key=engine.places.index) or heard
     # a faint breath at the rings is every engine's
     leaking = [place for place in heard if place in clear or place not in RINGS]
-    alone = len(leaking) == 1 and leaking == clear and not missing
+    parts = {teardown(engine, place).open for place in leaking}
+    alone = len(parts) == 1 and leaking == clear and not missing
     return _heard_lines(engine, known, basis, wanted, "points to" if alone else "may be")
 
 

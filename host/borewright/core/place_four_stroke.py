@@ -59,8 +59,9 @@ def _held_open(engine: Engine, valve: str) -> list[str]:
         return [f"{dirt}, or a valve without the full force of its spring, as a head on the bench may have it"]
     found = [
         f"{valve} valve clearance lost: a valve that is held a little open leaks as a burnt one does; check the clearance first",
-        f"{dirt}: turn the engine over by hand a few times, or run it if it runs, and test again; dirt goes or moves, a burnt "
-        "valve stays",
+        # AC 43.13-1B, para 8-14, has a suspect cylinder rechecked after at least 3 minutes of running
+        f"{dirt}: turn the engine over by hand a few times, or run it for 3 minutes and more if it runs, and test again; dirt "
+        "goes or moves, a burnt valve stays",
     ]
     if engine.decompression == "automatic":
         found.insert(0, "the automatic decompression device: at hand speed it holds a valve open until the crank is past its point")

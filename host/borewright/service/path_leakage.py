@@ -8,6 +8,7 @@ from statistics import mean
 from typing import TYPE_CHECKING
 
 from borewright.core.judgement import judge
+from borewright.core.sanity import NEARLY_NOTHING_PERCENT
 from borewright.core.wet import WetVerdict, wet_verdict
 from borewright.service.path_readings import area_of, comparable, usable
 from borewright.service.repeated_tests import kept_budgets, repeated_tests
@@ -25,7 +26,8 @@ CONTRADICTION, TO_BE_ASKED = "contradiction: ", "to be asked: "
 class Leakage:
     """The leakage of a cylinder at one stage: the mean of its repeats, else the latest test. None where there is none.
 
-    seals: it lies in the lowest band for certain. judged: in words. questions, contradictions: of the latest test.
+    seals: it lies in the lowest band for certain, or next to nothing leaks. judged: in words. questions, contradictions: of the
+    latest test.
     """
 
     percent: float | None = None
@@ -54,11 +56,11 @@ def leakage_of(captures: Sequence[CaptureRecord], judged: JudgedStage | None) ->
     for repeated in repeated_tests(plain):
         if repeated.leakage is not None:
             percent, expanded, tests = repeated.leakage.mean, repeated.leakage.expanded(), repeated.tests
-    seals, words = False, ""
+    seals, words = percent + (expanded or 0.0) <= NEARLY_NOTHING_PERCENT, ""
     questions: tuple[str, ...] = ()
     if judged is not None:
         found = judge(percent, expanded, judged.limit_set)
-        seals = found.certain and found.band == judged.limit_set.bands[0].name
+        seals |= found.certain and found.band == judged.limit_set.bands[0].name
         words = f"{found.words} (by {judged.limit_set.name})"
         of_latest = judged.judgements.get(latest.id)
         questions = () if of_latest is None else of_latest.questions
