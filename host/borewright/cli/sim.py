@@ -56,7 +56,7 @@ def run(args: argparse.Namespace) -> int:
             if args.json:
                 print_json({"scenario": words.name, "stage": words.stage, "story": words.story})
             else:
-                print(f"{words.name:24} {words.stage:8} {words.story}")
+                print(f"{words.name:25} {words.stage:8} {words.story}")
         return exits.OK
     if args.scenario is None:
         raise UseError("no scenario was named; choose one that `borewright sim --list` shows, and give it as --scenario NAME")
