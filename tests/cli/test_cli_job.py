@@ -69,8 +69,8 @@ def test_a_job_shows_its_tests_with_the_pair_marks_and_reasons(record: Path, com
     ended = command("job", "show", "hill-climb 7", "--db", record)
     assert (ended.code, ended.err) == (exits.OK, "")
     table, _, under = ended.out.partition("\n\n")
-    title, _, *rows = table.splitlines()
-    assert title == "job hill-climb 7, engine Larch four"
+    title, about, _, *rows = table.splitlines()
+    assert (title, about) == ("job hill-climb 7, engine Larch four", "  before: customer =1+1, by ada")
     assert under == "judged by common practice: common practice of engine builders; no document behind it\n"
     assert len(rows) == 4
     for words in ("before", "10.0", "80/72", "0.371", "0.2/0.5/-", "complete", "not steady"):

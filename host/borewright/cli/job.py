@@ -44,6 +44,12 @@ SUBCOMMANDS = {  # name: the module that does it, what it does, an example
         'borewright job delete "hill-climb 7" --stage after --reason "wrong engine"',
     ),
     "restore": ("job_put_away", "bring a deleted job back", 'borewright job restore "hill-climb 7" --stage after'),
+    "declare": (
+        "job_declare",
+        "enter a reading that was taken elsewhere with a pair of gauges",
+        'borewright job declare "hill-climb 7" --cylinder 3 --regulated "80 psi" --cylinder-pressure "52 psi" '
+        '--gauge-error "1.6 % of 160 psi" --read-to "1 psi" --when 2026-03-31 --how "hand gauges, cold" --who ada',
+    ),
     "export": ("job_export", "write a job to a file", 'borewright job export "hill-climb 7" --out hillclimb.zip'),
     "import": ("job_import", "take in a job that was exported as .zip", "borewright job import hillclimb.zip"),
 }
