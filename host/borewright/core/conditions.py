@@ -29,6 +29,7 @@ __all__ = [
     "all_met",
     "confirmations_needed",
     "evaluate",
+    "not_proven",
 ]
 
 CONDITION_NAMES = ("link", "rig", "reference", "stroke_and_hose", "position", "still", "air", "people")
@@ -404,12 +405,24 @@ def _air(facts: ReadinessFacts, limits: Limits) -> Condition:
         return no("the regulated pressure rises with the supply shut", "The supply valve leaks: shut the hand valve and mend it.")
     if not air.p_regulated_gauge_pa < limits.vented_gauge_pa:
         return no(f"{air.p_regulated_gauge_pa / 1000:.0f} kPa stand before the restrictor", "Shut the supply and vent.")
-    if facts.purpose != "sealed":
-        if air.proven_gauge_pa is None:
-            return no("the set pressure has not been proven", "Cap the hose and make the sealed check at the set pressure.")
-        if not air.regulated_low_gauge_pa <= air.proven_gauge_pa <= air.regulated_high_gauge_pa:
-            return no(f"the regulator gives {air.proven_gauge_pa / 1000:.0f} kPa, out of range", "Set it, make the sealed check.")
+    if facts.purpose != "sealed" and (unproven := not_proven(air)) is not None:
+        return unproven
     return Condition("air", True, "supply shut, cylinder vented")
+
+
+def not_proven(air: AirFacts) -> Condition | None:
+    """What is wrong with the set pressure before air may go anywhere but into a closed outlet; None when it has been proven.
+
+    >>> not_proven(AirFacts()).reason, not_proven(AirFacts(proven_gauge_pa=551e3))
+    ('the set pressure has not been proven', None)
+    """
+    if air.proven_gauge_pa is None:
+        remedy = "Cap the hose and make the sealed check at the set pressure."
+        return Condition("air", False, "the set pressure has not been proven", remedy)
+    if not air.regulated_low_gauge_pa <= air.proven_gauge_pa <= air.regulated_high_gauge_pa:
+        reason = f"the regulator gives {air.proven_gauge_pa / 1000:.0f} kPa, out of range"
+        return Condition("air", False, reason, "Set it, make the sealed check.")
+    return None
 
 
 def _people(facts: ReadinessFacts, limits: Limits, now_s: float) -> Condition:

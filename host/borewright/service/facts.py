@@ -26,6 +26,7 @@ from borewright.service.state import BenchState
 from borewright.session.session import Phase
 
 __all__ = [
+    "air_facts",
     "air_window_deg",
     "carried_over",
     "compression_tdc_count",
@@ -51,7 +52,7 @@ def conditions_of(state: BenchState) -> tuple[Condition, ...]:
         stroke_hose=_stroke_hose(state),
         position=_position(state),
         still=StillFacts(state.crank.moved_count, state.crank.observed_s) if state.crank else StillFacts(),
-        air=_air(state),
+        air=air_facts(state),
         people=_people(state),
         gauged=bool(state.purpose.gauged_places),
     )
@@ -205,7 +206,8 @@ def _position(state: BenchState) -> PositionFacts:
     )
 
 
-def _air(state: BenchState) -> AirFacts:
+def air_facts(state: BenchState) -> AirFacts:
+    """What is known of valves and pressures now."""
     reading = state.reading
     valves = state.has_valves
     host_shut = state.readiness.state not in _AIR_STATES

@@ -8,11 +8,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from borewright.core.conditions import Condition, confirmations_needed
+from borewright.core.conditions import Condition, confirmations_needed, not_proven
 from borewright.core.place_meaning import place_words
 from borewright.core.readiness_table import State
 from borewright.service import acts
-from borewright.service.facts import carried_over, degrees_from_tdc, window_deg
+from borewright.service.facts import air_facts, carried_over, degrees_from_tdc, window_deg
 from borewright.service.gauge import awaits_reading, next_sweep_pa
 from borewright.service.places import awaited_gauge, place_undone
 from borewright.service.regulator import regulator_awaited_pa
@@ -76,6 +76,9 @@ def next_step(state: BenchState) -> Step:
         if state.zero is not None or state.now_s - state.state_since_s < SETTLES_S:
             return Step("wait", "wait a moment until the pressures have settled")
         return Step("blocked", _words(unmet["rig"]))
+    unproven = not_proven(air_facts(state)) if state.purpose.kind != "sealed" else None
+    if unproven is not None:  # nothing that the guide leads to proves it, so it is said before all the work
+        return Step("blocked", _words(unproven))
     at_places = place_undone(state)
     if at_places is not None:
         return Step(at_places.key, at_places.text, at_places.act, at_places.turn_deg)

@@ -96,6 +96,7 @@ def step(state: BenchState, event: Event, now_host_s: float) -> tuple[BenchState
                 work.set(round=work.state.round.with_point(point), proven_gauge_pa=proven_gauge_pa)
         case _:
             take_act(work, event)
+            work.set(conditions=conditions_of(work.state))  # so that the guide does not go by what held before the act
     _close_when_link_is_gone(work)
     if work.state.session.phase is not Phase.STREAMING:  # else the samples see to it
         work.set(conditions=conditions_of(work.state))
