@@ -12,6 +12,7 @@ from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
+from borewright.core.flow import leak_area_m2
 from borewright.core.uncertainty import LEVEL, Budget, Item, coverage_factor
 
 __all__ = [
@@ -35,8 +36,9 @@ Basis = Literal["pooled", "own", "assumed"]
 SEATING = 0.03
 """By what share of it a leak differs from one turning over of the crank to the next (k = 1), where no repeat shows it (common
 practice, no source). Where repeats do, it only weighs a wide leak's scatter against a narrow one's."""
-_STANDS_APART = 0.01  # project: one honest set of repeats in a hundred is taken to scatter more than all the others
+_STANDS_APART = 0.01  # project: of a hundred honest engines, one has a set that is taken to scatter more than all the others
 _LEAST_OTHERS_DOF = 4.0  # fewer say too little to find that one stands apart from them
+_USUAL_PA, _AMBIENT_PA, _STEP = 551_580.6, 101_325.0, 1e-3
 _SCATTER = "scatter from test to test"
 
 
@@ -115,21 +117,24 @@ class Difference:
 def seating_percent(leakage_percent: float) -> float:
     """By how many points a leakage moves where the leak's area changes by SEATING of itself.
 
-    A weight for pooling, not a conversion: to first order, of two incompressible flows in series.
+    Taken at 80 psi over a standard atmosphere, for two ideal nozzles in series: it only weighs cylinders against each other.
 
-    >>> round(seating_percent(10.0), 2), round(seating_percent(50.0), 2)
-    (0.49, 1.0)
+    >>> round(seating_percent(10.0), 2), round(seating_percent(50.0), 2), seating_percent(0.0)
+    (0.55, 1.82, 0.0)
     """
-    share = min(max(leakage_percent / 100.0, 0.0), 1.0)
-    return 100.0 * SEATING * 2.0 * share * (1.0 - share) / (1.0 + share)
+    share = min(leakage_percent / 100.0, 0.99)
+    if share <= 0.0:
+        return 0.0
+    near, far = (float(leak_area_m2(1.0, _USUAL_PA, _USUAL_PA * (1.0 - at), _AMBIENT_PA)) for at in (share, share * (1.0 - _STEP)))
+    return 100.0 * share * _STEP * SEATING * near / (near - far)
 
 
 def pooled_scatter(sets: Mapping[Hashable, Sequence[Reading]]) -> Scatter:
     """The scatter of all sets of repeats together: each set is one cylinder at one stage; single readings add nothing.
 
     The variances are pooled by their degrees of freedom, each in units of what is expected of it, so that a wide leak does not
-    drown a narrow one. A set that scatters more than the rest by an F test at 1 % is left out and stands for itself. Source:
-    pooled variance and F test of two variances, NIST/SEMATECH e-Handbook of Statistical Methods 1.3.5.9 (from memory, unverified).
+    drown a narrow one. A set that scatters more than the rest by an F test is left out and stands for itself (1 %, over all sets).
+    Source: pooled variance and F test of two variances, NIST/SEMATECH e-Handbook of Statistical Methods (from memory, unverified).
 
     >>> three = [Reading(value, (), 0.3) for value in (9.7, 10.0, 10.3)]
     >>> pooled = pooled_scatter({"before": three, "after": [Reading(5.0, (), 0.15)]})
@@ -159,7 +164,7 @@ def _standing_apart(found: Mapping[Hashable, tuple[float, float]]) -> Hashable |
     """The set that scatters more than the others, if one does."""
     from scipy.special import fdtrc  # noqa: PLC0415 -- heavy
 
-    least, which = _STANDS_APART, None
+    least, which = _STANDS_APART / len(found), None
     for key, (ratio, dof) in found.items():
         others = {other: value for other, value in found.items() if other != key}
         if not others:
