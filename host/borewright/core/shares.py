@@ -20,12 +20,14 @@ from borewright.core.shares_words import Verdict, words_of
 __all__ = ["HOLDS_NOT", "ORDINARY_STOP", "PlaceFlow", "Share", "Shares", "StopPrior", "StopReading", "leak_shares"]
 
 Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
 
 UNATTRIBUTED = "unattributed"
-SURE = 0.997
-"""Chance that the main place is the main one, from which it is called decided; most that are, are surer by far."""
+SURE, LEAD = 0.99, 2.0
+"""Chance that the main place is the main one, from which it is called decided (most that are, are surer by far), and the least lead
+over the next in standard deviations."""
 CONTRADICTED = 1e-3
-LEAST_DRAWS = 300.0
+LEAST_DRAWS = 100.0
 """Draws that the weighted ones must be worth: of fewer, a small chance of the contrary is not seen."""
 OUTSIDE = 0.05
 
@@ -61,30 +63,37 @@ def leak_shares(
     areas = np.column_stack([attributed, draws.areas[:, -1] + (draws.areas[:, :-1] * ~model.looked).sum(axis=1)])
     faint = np.column_stack([draws.faint[:, :-1], draws.faint[:, -1] & draws.faint[:, :-1][:, ~model.looked].all(axis=1)])
     parts = 100.0 * areas / areas.sum(axis=1, keepdims=True)
-    high_rest = _interval(parts[:, -1], draws.weights, faint[:, -1])[1]
+    alone: list[Bools] = [np.asarray(np.delete(faint, k, axis=1).all(axis=1), dtype=bool) for k in range(faint.shape[1])]
+    high_rest = _interval(parts[:, -1], draws.weights, faint[:, -1], alone[-1])[1]
     found = []
     for k, name in enumerate((*names, UNATTRIBUTED)):
         if k < len(names) and not model.looked[k]:
             found.append(Share(name, 0.0, 0.0, high_rest, 0.0, looked_at=False))
             continue
-        low, high = _interval(parts[:, k], draws.weights, faint[:, k])
+        low, high = _interval(parts[:, k], draws.weights, faint[:, k], alone[k])
         percent = float(draws.weights @ parts[:, k])
         area = float(draws.weights @ areas[:, k]) * model.scale_m2
         found.append(Share(name, percent, min(low, percent), max(high, percent), area))
     leading = int(np.argmax([share.percent for share in found]))
     others = np.delete(areas, leading, axis=1).max(axis=1)
-    chance = float(draws.weights @ (areas[:, leading] > others))
+    lead = areas[:, leading] - others
+    chance = float(draws.weights @ (lead > 0.0))
+    mean = float(draws.weights @ lead)
+    sure = chance >= SURE and mean >= LEAD * float(np.sqrt(draws.weights @ (lead - mean) ** 2))
     against = contradiction(model)
     verdict = Verdict(
         tuple(found[:-1]), found[-1], None if leading == len(names) else names[leading], chance, against.chance < CONTRADICTED
     )
-    decided = verdict.main is not None and chance >= SURE and not verdict.contradicted and draws.effective >= LEAST_DRAWS
+    decided = verdict.main is not None and sure and not verdict.contradicted and draws.effective >= LEAST_DRAWS
     return Shares(verdict.shares, verdict.rest, decided, verdict.main, words_of(verdict, decided))
 
 
 def _leaks(readings: Sequence[StopReading], flows: Sequence[PlaceFlow]) -> bool:
     """Whether any reading is more than its own uncertainty."""
-    return any(each.leak_area_m2 > 2.0 * each.u_area_m2 for each in [*readings, *flows])
+    return any(
+        area > 2.0 * u
+        for area, u in [(r.leak_area_m2, r.u_area_m2) for r in readings] + [(f.leak_area_m2, f.u_area_m2) for f in flows]
+    )
 
 
 def _nothing(names: tuple[str, ...], was_read: bool) -> Shares:
@@ -102,11 +111,12 @@ def _nothing(names: tuple[str, ...], was_read: bool) -> Shares:
     )
 
 
-def _interval(part: Floats, weights: Floats, faint: npt.NDArray[np.bool_]) -> tuple[float, float]:
-    """95 % of the draws: from zero where next to nothing is possible, else as much left out below as above."""
+def _interval(part: Floats, weights: Floats, faint: Bools, alone: Bools) -> tuple[float, float]:
+    """95 % of the draws: from zero where it may be next to nothing, up to 100 where it may be alone, else the middle ones."""
     order = np.argsort(part)
     steps = np.cumsum(weights[order])
-    from_zero = float(weights @ faint) > OUTSIDE
-    levels = (0.0, 1.0 - OUTSIDE) if from_zero else (OUTSIDE / 2.0, 1.0 - OUTSIDE / 2.0)
-    low, high = (float(part[order[min(int(np.searchsorted(steps, level)), len(part) - 1)]]) for level in levels)
-    return (0.0 if from_zero else low), high
+    from_zero, to_all = float(weights @ faint) > OUTSIDE, float(weights @ alone) > OUTSIDE
+    below = 0.0 if from_zero else OUTSIDE if to_all else OUTSIDE / 2.0
+    above = 0.0 if to_all else OUTSIDE if from_zero else OUTSIDE / 2.0
+    low, high = (float(part[order[min(int(np.searchsorted(steps, level)), len(part) - 1)]]) for level in (below, 1.0 - above))
+    return (0.0 if from_zero else low), (100.0 if to_all else high)

@@ -67,7 +67,7 @@ class StopPrior:
     """
 
     leak_m2: float = 0.03e-6
-    spread: float = 0.7
+    spread: float = 0.5
     fails: float = 0.08
     refit: float = 0.2
 

@@ -64,9 +64,9 @@ def stop_model(
     stoppable = np.array([any(name in reading.held for reading in readings) for name in names], dtype=bool)
     leak = stop.leak_m2 / scale
     of_readings = np.array([_row(names, reading, told, stoppable) for reading in readings]).reshape(-1, 2 * len(names) + 1)
-    refit = stop.refit * min(leak, 1.0)
-    own = [np.hypot(r.u_area_m2 / scale, refit * np.sqrt(min(len(r.held), OFTEN_LEAKING))) for r in readings]
     read = np.array(whole) / scale
+    refit = stop.refit * _passing_now(names, told, of_readings, read, min(leak, 1.0))
+    own = [np.hypot(r.u_area_m2 / scale, refit * np.sqrt(min(len(r.held), OFTEN_LEAKING))) for r in readings]
     one = np.eye(len(names))
     of_flows = np.array([[*one[at := names.index(f.place)], *(one[at] * stoppable), 0.0] for f in at_places])
     return StopModel(
@@ -125,6 +125,15 @@ def _row(names: tuple[str, ...], reading: StopReading, told: Floats, stoppable: 
         else:
             row.append(float(more / (1.0 - told[at])) if more > OTHER_FIT else 0.0)
     return [*row, *(1.0 if can else 0.0 for can in stoppable), 1.0]
+
+
+def _passing_now(names: tuple[str, ...], told: Floats, rows: Floats, read: Floats, usual: float) -> float:
+    """What passes a stop here, by its gauge if that tells more than the usual, in units of the whole leak."""
+    if not read.size or np.all(np.isnan(told)):
+        return usual
+    held_back = nnls(rows, read)[0][: len(names)]
+    part = np.nan_to_num(told)
+    return max(usual, float(np.max(held_back * part / (1.0 - part))))
 
 
 def _weighed(rows: Floats, values: Floats, own: Floats, scatter_relative: float) -> Floats:

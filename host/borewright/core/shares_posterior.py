@@ -68,8 +68,8 @@ def draw_shares(model: StopModel, stop: StopPrior) -> Draws:
     guess = _guess_of_stops(model)
     precision, towards, log_evidence = _normal(model, guess, patterns, widths)
     covariance = np.linalg.inv(precision)
-    root = np.linalg.cholesky(0.5 * (covariance + covariance.transpose(0, 2, 1)))
-    mean = np.einsum("kij,kj->ki", covariance, towards)
+    root: Floats = np.asarray(np.linalg.cholesky(0.5 * (covariance + covariance.transpose(0, 2, 1))), dtype=np.float64)
+    mean: Floats = np.asarray(np.einsum("kij,kj->ki", covariance, towards), dtype=np.float64)
     log_evidence += log_prior + np.log(np.diagonal(root, axis1=1, axis2=2)).sum(axis=1) + 0.5 * np.sum(mean * towards, axis=1)
 
     which = np.repeat(np.arange(len(patterns)), _FIRST)
@@ -118,7 +118,7 @@ class _Guess:
 def _guess_of_stops(model: StopModel) -> _Guess:
     usual = min(model.stop_leak, 0.4)
     n = len(model.places)
-    offset, slope, u = np.full(n, 1.2 * usual), np.zeros(n), np.full(n, 2.0 * usual)
+    offset, slope, u = np.full(n, 1.2 * usual), np.zeros(n), np.full(n, 1.4 * usual)
     solution, _ = nnls(model.rows / model.sigmas[:, None], model.values / model.sigmas)
     for k in np.flatnonzero(~np.isnan(model.told)):
         square = model.told[k] ** 2 + U_GAUGE_SQUARE * np.array([-1.5, -0.5, 0.5, 1.5])

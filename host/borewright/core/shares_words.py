@@ -43,12 +43,12 @@ def words_of(verdict: Verdict, decided: bool) -> str:
     second = by_size[1]
     if min(first.low_percent, second.low_percent) >= ALIKE_LOW:
         return (
-            f"This does not decide which leaks more: {_name(first)} ({_span(first)}) and {_name(second)} ({_span(second)}) leak about"
-            " alike. Look at both."
+            f"This does not decide which leaks more: {_name(first)} ({_span(first)}) and {_name(second)} ({_span(second)})"
+            " leak about alike. Look at both."
         )
     return (
-        f"This does not decide: {_name(first)} may have {_span(first)} of the leak, {_name(second)} {_span(second)}. Stop every place"
-        " that may be stopped and open these two one at a time, or measure the flow at each."
+        f"This does not decide: {_name(first)} may have {_span(first)} of the leak, {_name(second)} {_span(second)}. Stop every"
+        " place that may be stopped and open these two one at a time, or measure the flow at each."
     )
 
 
@@ -73,7 +73,8 @@ def _second(by_size: list[Share]) -> str:
 
 
 def _span(share: Share) -> str:
-    return f"{share.low_percent:.0f} to {share.high_percent:.0f} %"
+    low, high = f"{share.low_percent:.0f}", f"{share.high_percent:.0f}"
+    return f"{low} %" if low == high else f"{low} to {high} %"
 
 
 def _name(share: Share) -> str:

@@ -95,7 +95,7 @@ def passing_of_gauge(p_cylinder_gauge_pa: float, p_place_gauge_pa: float, p_ambi
     0. Raises ValueError naming the argument.
 
     >>> passing_of_gauge(20e3, 0.1e3) is None, passing_of_gauge(500e3, 20e3), round(passing_of_gauge(20e3, 19.9e3) or 0.0, 2)
-    (True, 1.0, 0.07)
+    (True, 1.0, 0.08)
     """
     p_cylinder = float(checked("p_cylinder_gauge_pa", p_cylinder_gauge_pa, above=0.0))
     p_place = float(checked("p_place_gauge_pa", p_place_gauge_pa))

@@ -31,7 +31,7 @@ ORIFICES_MM2 = (0.5, 1.0, 2.0, 4.0, 8.0, 16.0)
 U_ORIFICE = 0.01
 AIM_PA = 2_000.0  # back-pressure that the orifice is chosen for
 U_PLACE_PA, U_PLACE_RELATIVE = 5.0, 0.005
-U_GAUGE_RELATIVE = 0.0025  # of the cylinder's pressure, a gauge on a stop
+U_GAUGE_RELATIVE = 0.01  # of the cylinder's pressure, a gauge on a stop
 FLOW_GAUGE_PA = 400e3
 RELIEF_PA = 20e3
 
