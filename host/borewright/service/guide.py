@@ -204,7 +204,7 @@ def _test_step(state: BenchState, unmet: dict[str, Condition]) -> Step | None:
             text = "look which hole the hose is in: another cylinder moves in step, and the squeeze cannot tell them apart"
             return Step("read_back_hose", text)
         if evidence is None and carried_over(state):
-            text = "look which hole the hose is in: the stroke is carried over by count, and the puff cannot tell one hole from another"
+            text = "look which hole the hose is in: the stroke is carried over by count, the puff does not show which hole it fills"
             return Step("read_back_hose", text)
         turns = "one turn" if state.engine is not None and state.engine.cycle == "two-stroke" else "two turns"
         text = f"{unmet['stroke_and_hose'].reason}. Next the crank is turned by hand through {turns} or more, all plugs out"
