@@ -40,7 +40,8 @@ def ticks(end: float, about: int) -> tuple[float, ...]:
     """
     rough = end / about
     power = 10.0 ** floor(log10(rough))
-    step = min((power * part for part in (1.0, 2.0, 5.0, 10.0)), key=lambda size: abs(size - rough))
+    steps = (power * part for part in (1.0, 2.0, 5.0, 10.0) if power * part <= end * (1.0 + 1e-9))
+    step = min(steps, key=lambda size: abs(size - rough))
     return tuple(round(number * step, 9) for number in range(floor(end / step + 1e-9) + 1))
 
 
@@ -112,7 +113,8 @@ def _plot(
     for step in steps:
         x = place(step, 0.0)[0]
         pen.line(x, bottom, x, bottom + 2.0, 0.5, GREY)
-        pen.text(x, bottom + 9.0, f"{step:g}" + (" s" if step == steps[-1] else ""), TICK, colour=GREY, align="middle")
+        said = f"{step:g} s" if step == steps[-1] else f"{step:g}"
+        pen.text(min(x, right - 0.5 * width_of(said, PLAIN, TICK)), bottom + 9.0, said, TICK, colour=GREY, align="middle")
     for course in courses:
         points = [place(t, p) for t, p in zip(course.t_s, course.pressure, strict=True) if t <= end_s]
         if course.later:

@@ -80,7 +80,8 @@ def _above(report: Report, width: float) -> Iterator[Piece]:
     yield from head(report, logo, width)
     yield from facts_in_columns(report.facts, width)
     yield from summary(report, width)
-    yield heading("Each cylinder", width)
+    if report.results:
+        yield heading("Each cylinder", width)
     yield from results_table(report, width)
     yield Piece(3.0, lambda _: None)
     yield from paragraphs(report.table_notes, width, 7.0, 8.8, GREY)

@@ -64,9 +64,9 @@ class _Align:
 
 
 def _at_point(pen: Pen, x: float, y: float, number: str, bold: bool) -> None:
-    whole, point, rest = number.partition(".")
-    pen.text(x, y, whole, SIZE, bold=bold, align="right")
-    pen.text(x, y, point + rest, SIZE, bold=bold)
+    """The number in one piece, so that it is read as one, with its decimal sign there."""
+    whole, _, _ = number.partition(".")
+    pen.text(x - width_of(whole, BOLD if bold else PLAIN, SIZE), y, number, SIZE, bold=bold)
 
 
 def _align(quantities: Sequence[Quantity]) -> _Align:
@@ -86,6 +86,8 @@ def _parts(number: str) -> tuple[float, float]:
 
 def results_table(report: Report, width: float) -> Iterator[Piece]:
     """The table with its headings; a cylinder's lines stay together."""
+    if not report.results:
+        return
     with_change = bool(report.changes)
     aligned = (
         _align([row.leakage for row in report.results]),

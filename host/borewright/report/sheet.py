@@ -8,7 +8,7 @@ from typing import Literal
 
 from reportlab.pdfgen.canvas import Canvas
 
-from borewright.report.text import BOLD, PLAIN, clean, width_of
+from borewright.report.text import BOLD, PLAIN, as_seen, clean, width_of
 
 __all__ = [
     "ACCENT",
@@ -76,7 +76,7 @@ class Pen:
         align: Align = "left",
     ) -> None:
         """A line of text, y at its base line."""
-        said, font = clean(words), BOLD if bold else PLAIN
+        said, font = as_seen(clean(words)), BOLD if bold else PLAIN
         if not said:
             return
         if align != "left":

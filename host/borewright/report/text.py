@@ -13,7 +13,7 @@ from importlib.resources import files
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 
-__all__ = ["BOLD", "PLAIN", "REPLACEMENT", "clean", "fitted", "width_of", "wrapped"]
+__all__ = ["BOLD", "PLAIN", "REPLACEMENT", "as_seen", "clean", "fitted", "width_of", "wrapped"]
 
 PLAIN = "BorewrightPlain"
 BOLD = "BorewrightBold"
@@ -42,7 +42,7 @@ def _characters() -> frozenset[int]:
 def clean(text: str) -> str:
     """The text as these faces can draw it, on one line: blanks and line ends as one blank each, what is missing as a visible box.
 
-    Control and format characters count as missing. Letters that run from right to left are put in the order in which they are seen.
+    Control and format characters count as missing. What is clean stays as it is.
 
     >>> clean("Δp = 3\\tkPa"), clean("a\\x1b[1m"), clean("flat 4 \\U0001F697")
     ('Δp = 3 kPa', 'a□[1m', 'flat 4 □')
@@ -56,14 +56,19 @@ def clean(text: str) -> str:
         letters.append(letter if drawable else REPLACEMENT)
     if len(text) > LONGEST:
         letters.append(ELLIPSIS)
-    return _as_seen(letters)
+    return "".join(letters)
 
 
-def _as_seen(letters: list[str]) -> str:
-    """Runs of right-to-left letters, with the blanks between them, turned round; they are not joined."""
+def as_seen(line: str) -> str:
+    """A line with its runs of right-to-left letters, and the blanks between them, turned round; they are not joined.
+
+    >>> as_seen("7 \N{HEBREW LETTER ALEF}\N{HEBREW LETTER BET}") == "7 \N{HEBREW LETTER BET}\N{HEBREW LETTER ALEF}"
+    True
+    """
+    letters = list(line)
     backward = [unicodedata.bidirectional(letter) in ("R", "AL") for letter in letters]
     if not any(backward):
-        return "".join(letters)
+        return line
     made: list[str] = []
     at = 0
     while at < len(letters):
@@ -119,8 +124,10 @@ def wrapped(text: str, font: str, size: float, width: float, most: int | None = 
         lines += _broken(clean(part), font, size, width)
     if most is not None and len(lines) > most:
         lines = lines[:most]
-        lines[-1] = fitted(lines[-1] + ELLIPSIS * 2, font, size, max(width, width_of(lines[-1] + ELLIPSIS, font, size)))
-        lines[-1] = lines[-1].rstrip(ELLIPSIS) + ELLIPSIS
+        last = lines[-1]
+        while last and width_of(last.rstrip() + ELLIPSIS, font, size) > width:
+            last = last[:-1]
+        lines[-1] = last.rstrip() + ELLIPSIS
     return tuple(lines)
 
 

@@ -17,6 +17,7 @@ from borewright.service.report_facts import CAUTION, SCOPE, engine_facts, finger
 from borewright.service.report_numbers import Shown, listed
 from borewright.service.report_places import STEPS_NOTE, photos_of, places_of, steps_of
 from borewright.service.report_results import StageTests, changes_of, leakage_of, marks_of, results_of, stage_tests, voids_of
+from borewright.service.same_engine import what_differs
 from borewright.service.shop import NO_SHOP, Shop
 
 if TYPE_CHECKING:
@@ -118,7 +119,7 @@ def _compared(store: Store, before: JobRecord, after: JobRecord, stages: Sequenc
     try:
         return compare_jobs(store, before, after), ""
     except UseError as error:
-        if before.engine_id != after.engine_id:
+        if what_differs(store, before, after) is not None:
             raise
         return None, f"Nothing is compared: {error}."
 
@@ -206,8 +207,9 @@ def _table_notes(stages: Sequence[StageTests], comparison: JobComparison | None,
     if apart:
         notes.append(f"Between cylinders, {'; '.join(apart)}.")
     if comparison is not None:
-        verdicts, _, why = comparison.words.partition(". ")  # the verdicts stand in the table
-        notes.append(f"Change: {why or verdicts}")
+        told = ("Better:", "Worse:", "No shown difference:", "Not compared:")  # these stand in the table
+        why = [words.rstrip(".") for words in comparison.words.split(". ") if not words.startswith(told)]
+        notes += [f"Change: {'. '.join(why)}."] if why else []
         converted = [f"cylinder {one.cylinder}: {words}" for one in comparison.cylinders for words in one.converted]
         if converted:
             notes.append(f"Converted to be compared: {'; '.join(converted)}.")
