@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -27,8 +27,10 @@ if TYPE_CHECKING:
 
 __all__ = ["JOBS", "capture", "engine", "event", "finding", "job", "library_entry", "living_job", "photo", "rig_check", "rig_setup"]
 
-JOBS = sa.select(jobs, engines.c.name.label("engine_name")).join(engines, engines.c.id == jobs.c.engine_id)
-_JOB = tuple(field.name for field in fields(JobRecord))
+# its columns stand as the fields of JobRecord do, so that a long list is not looked up by name field by field
+JOBS = sa.select(
+    *(engines.c.name.label("engine_name") if field.name == "engine_name" else jobs.c[field.name] for field in fields(JobRecord))
+).join_from(jobs, engines)
 
 
 def living_job(name: str, stage: Stage) -> sa.Select[Any]:
@@ -43,7 +45,8 @@ def engine(row: sa.Row[Any]) -> EngineRecord:
 
 def job(row: sa.Row[Any]) -> JobRecord:
     """A row of JOBS."""
-    return JobRecord(*map(row._mapping.__getitem__, _JOB))
+    values: Sequence[Any] = row
+    return JobRecord(*values)
 
 
 def capture(row: sa.Row[Any]) -> CaptureRecord:
