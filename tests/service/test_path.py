@@ -11,7 +11,7 @@ import pytest
 from borewright.core.flow import leakage_percent_of_area, mass_flow_kg_s
 from borewright.core.shares_plan import NextTest
 from borewright.core.uncertainty import Budget, Item
-from borewright.service import path as path_module
+from borewright.service import path_further
 from borewright.service.engines import load_engine
 from borewright.service.judging import judge_stage
 from borewright.service.limit_files import find_limits
@@ -115,7 +115,7 @@ def planned(monkeypatch: pytest.MonkeyPatch) -> list[dict[str, Any]]:
         asked.append({"places": places, "readings": readings, "flows": flows} | more)
         return (NextTest("flow", "exhaust", frozenset(), "measure the flow at exhaust."),)
 
-    monkeypatch.setattr(path_module, "plan_next", plan)
+    monkeypatch.setattr(path_further, "plan_next", plan)
     return asked
 
 
@@ -202,6 +202,29 @@ def test_the_latest_word_of_a_place_counts_and_deleted_ones_do_not(planned: list
     assert found.further_tests[1].startswith("measure the flow at exhaust. There take an orifice of at least ")
     assert planned[0]["may_stop"] == frozenset()
     assert "exhaust" in planned[0]["may_measure_flow"]
+
+
+def test_stops_are_planned_only_where_their_readings_go_with_the_others(planned: list[dict[str, Any]]) -> None:
+    capped = replace(ENGINE, coolant_cap_pa=120e3)
+    full = path_of(capped, [a_test(1, 1.5)], heard(1, QUIET | {"coolant": "faint", "breather": "strong"})).cylinders[3]
+    assert planned[-1]["may_stop"] == frozenset()
+    assert full.further_tests[-1].startswith("at a regulated pressure of at most 108 kPa make a stop-off test of its own")
+    low = path_of(
+        capped,
+        [a_test(1, 1.5), a_test(2, 1.5, p_pa=LOW_PA, stopped=["coolant"]), a_test(3, 1.6, p_pa=LOW_PA, purpose="stop_off")],
+        [],
+    )
+    assert planned[-1]["may_stop"] == {"coolant"}
+    assert not any("of its own" in test for test in low.cylinders[3].further_tests)
+
+
+def test_further_tests_are_few_and_begin_where_it_is_heard_most(monkeypatch: pytest.MonkeyPatch) -> None:
+    every = tuple(
+        NextTest("flow", place, frozenset(), f"Measure {place}.") for place in ("intake", "neighbours", "breather", "exhaust")
+    )
+    monkeypatch.setattr(path_further, "plan_next", lambda *_args, **_more: (*every, *every))
+    found = third([a_test(1, 1.5)], heard(1, QUIET | {"exhaust": "strong", "breather": "faint"}))
+    assert [test.split(".")[0] for test in found.further_tests] == ["Measure exhaust", "Measure breather", "Measure intake"]
 
 
 def test_nothing_is_shared_or_asked_where_next_to_nothing_leaks(planned: list[dict[str, Any]]) -> None:

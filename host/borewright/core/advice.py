@@ -296,5 +296,5 @@ def _line(engine: Engine, known: CylinderEvidence, place: str, evidence: tuple[s
     work = teardown(engine, place)
     first = work.look_first
     if certainty == "may be" and known.further_tests:
-        first += f"; and to be surer: {known.further_tests[0]}"
+        first += f"; and to be surer: {known.further_tests[0].split('. ')[0]}"
     return Advice(known.cylinder, work.open, work.measure, first, evidence, certainty)

@@ -6,23 +6,21 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from borewright.core.advice import NEVER_SOUND, Advice, CylinderEvidence, advice_of, heard_words
-from borewright.core.place_meaning import meaning, place_words
+from borewright.core.advice import Advice, CylinderEvidence, advice_of, heard_words
+from borewright.core.place_meaning import meaning
 from borewright.core.sanity import NEARLY_NOTHING_PERCENT
 from borewright.core.shares import leak_shares
-from borewright.core.shares_plan import plan_next
-from borewright.core.stopping import highest_supply_gauge_pa, measurable_places, orifice_for, stop_rules, stoppable_places
 from borewright.service.engines import engine_from_document
 from borewright.service.judging import judge_stage
 from borewright.service.limit_files import find_limits
 from borewright.service.other_cylinders import odd_volumes
+from borewright.service.path_further import further_tests
 from borewright.service.path_leakage import Leakage, leakage_of, wet_of
 from borewright.service.path_readings import PathReadings, readings_of
 
 if TYPE_CHECKING:
     from borewright.core.engine import Engine
     from borewright.core.shares import Share, Shares
-    from borewright.core.shares_plan import NextTest
     from borewright.service.judging import JudgedStage
     from borewright.store import Store
     from borewright.store.records import CaptureRecord, FindingRecord, JobRecord
@@ -131,7 +129,7 @@ def _known(
     together = readings_of(captures, findings)
     little = leakage.percent is not None and leakage.percent - (leakage.expanded_percent or 0.0) <= NEARLY_NOTHING_PERCENT
     shares = leak_shares(places, together.readings, together.flows) if together.tells_places and not little else None
-    further = () if little else _further(engine, heard, leakage, together, shares)
+    further = () if little else further_tests(engine, heard, leakage, together, shares)
     wet = wet_of(captures)
     words = _words(places, heard, leakage, together, shares, little)
     by_place = {} if shares is None else {share.place: share for share in shares.shares}
@@ -187,35 +185,3 @@ def _words(
         return ("" if p_pa is None else f"Read at {p_pa / 1000.0:.0f} kPa. ") + shares.words + left_out
     said = "no place was stopped and no flow measured, so it is not known how the leak is shared"
     return f"{listened[0].upper()}{listened[1:]}; {said}." + left_out
-
-
-def _further(
-    engine: Engine, heard: Mapping[str, str], leakage: Leakage, together: PathReadings, shares: Shares | None
-) -> tuple[str, ...]:
-    """What would decide, the cheapest first; nothing for a cylinder that seals, as long as no place says otherwise."""
-    if leakage.percent is None:
-        return ("take a test of this cylinder",)
-    if (shares is not None and shares.decided) or (
-        leakage.seals and not any(heard.get(place, "none") != "none" for place in NEVER_SOUND)
-    ):
-        return ()
-    missing = [place_words(place) for place in engine.places if place not in heard]
-    said = [f"hold the air on and look, listen and feel at {', '.join(missing)}"] if missing else []
-    planned = plan_next(
-        engine.places,
-        together.readings,
-        together.flows,
-        may_stop=stoppable_places(engine),
-        may_measure_flow=measurable_places(engine),
-    )
-    return (*said, *(f"{one.words.rstrip('.')}.{_how(engine, one, together)}" for one in planned))
-
-
-def _how(engine: Engine, test: NextTest, together: PathReadings) -> str:
-    """At which pressure, or with which orifice, a planned test is made."""
-    if test.stopped:
-        return f" Regulated pressure at most {highest_supply_gauge_pa(engine, test.stopped) / 1000.0:.0f} kPa."
-    area_m2, p_cylinder = together.whole_area_m2, together.p_cylinder_gauge_pa
-    if test.method != "flow" or test.place is None or area_m2 is None or p_cylinder is None:
-        return ""
-    return f" There {orifice_for(stop_rules(engine)[test.place], max(area_m2, 0.0), p_cylinder).words}."
