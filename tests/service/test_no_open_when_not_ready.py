@@ -60,6 +60,7 @@ def _prepared(engine: Engine, sign: int, hold_switch: bool, stage: str, cylinder
         return host
     host.move_hose(cylinder)
     host.read_back()
+    host.run(0.1)  # else the conditions are still those of the cylinder before
     host.follow_until_ready()
     if stage == "to confirm":
         host.confirm(frozenset({"plugs_out"}))

@@ -263,7 +263,7 @@ def _of_cylinder(
 
 
 def _limit_reached(latest: CaptureRecord, repeated: RepeatedTests | None, limit_set: LimitSet) -> float | None:
-    """The limit inside the interval of the mean, or of the only test; None where there is none, or more tests would gain nothing."""
+    """The limit inside the interval of the mean, or of the only test; None where there is none, or more would gain nothing."""
     if repeated is not None and repeated.leakage is not None:
         if repeated.leakage.governed() == "budget":  # what all tests have in common is what is left, and no repeat makes it less
             return None

@@ -5,22 +5,18 @@ The scripted person follows the guide; the simulator's truth is read only where 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from boresim.endpoint import SimEndpoint
-from boresim.rig import SimRig
 from boresim.scenario import Scenario, Truth, load_scenario
 
 from borewright.core.capture import CaptureResult
 from borewright.service import acts, effects
 from borewright.service.bench import Bench, Done
-from borewright.service.conditions_of_air import AirConditions
-from borewright.service.engines import engine_from_document
-from borewright.simrig.person import Person
+from borewright.simrig.person import Person, StuckError
+from borewright.simrig.whole_job import CHECK_STEPS, Progress, run_job
 from borewright.store.store import Store
-from borewright.store.writer import StoreWriter
 
 __all__ = ["CYLINDER_STEPS", "SCENARIOS", "CylinderReport", "StageReport", "demo_scenarios", "run_stage"]
 
@@ -29,12 +25,7 @@ SCENARIOS = {
     "hand": ("hillclimb-before-hand", "hillclimb-after-hand"),
 }
 JOB_NAME = "Larch hill-climb four"
-ORIFICE_M2 = 0.8e-6  # the certified orifice in the demo's tool box
-READ_S = 0.032
-CHECK_STEPS = ("zero", "sealed check", "restrictor check", "true TDC")
 CYLINDER_STEPS = len(CHECK_STEPS)
-
-Progress = Callable[[str], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,62 +82,26 @@ def run_stage(
 
     unix_s: date of the stage's beginning. progress: told each step that is begun. show_refusals: first try what must be refused.
     """
-    engine = engine_from_document(scenario.engine_document, scenario.name)
-    stage: Literal["before", "after", "routine"] = (
-        "before" if scenario.stage == "before" else "after" if scenario.stage == "after" else "routine"
+    order = scenario.engine.firing_order
+    run = run_job(
+        scenario,
+        store,
+        job_name,
+        unix_s,
+        progress,
+        squeeze_each=True,
+        technician="demo",
+        first=(lambda person, bench, cylinder: _show_refusals(person, bench, cylinder, order[-1])) if show_refusals else None,
     )
-    report = StageReport(stage, engine.name)
-    port = SimEndpoint(SimRig(scenario))
-
-    def tell(word: effects.Say | effects.AirRefused) -> None:
-        if isinstance(word, effects.AirRefused):
-            report.refusals.append(word)
-        else:
-            report.said.append(word)
-
-    writer = StoreWriter(store, threaded=False)
-    bench = Bench(
-        port,
-        writer,
-        wall_clock=lambda: unix_s + port.monotonic(),
-        tell=tell,
-        engine=engine,
-        who="demo",
-        ambient=AirConditions(scenario.ambient.pressure_abs_pa, scenario.ambient.air_k, scenario.ambient.engine_k),
-        read_s=READ_S,
-    )
-    bench.job_id = store.create_job(job_name, stage, store.save_engine(engine.name, scenario.engine_document), technician="demo")
-    person = Person(bench, port)
-    try:
-        _check_rig(person, progress, engine.firing_order[0])
-        for cylinder in engine.firing_order:
-            progress(f"cylinder {cylinder}")
-            if show_refusals and cylinder == engine.firing_order[0]:
-                _show_refusals(person, bench, cylinder, engine.firing_order[-1])
-            person.carry_out(acts.Purpose("test", cylinder))
-            report.cylinders.append(_report(cylinder, bench.done[-1]))
-    finally:
-        bench.take_leave()
-        writer.close()
-        port.close()
+    report = StageReport(run.stage, run.engine, refusals=run.refusals, said=run.said)
+    if run.stuck is not None or any(one.stuck is not None for one in run.visits):
+        raise StuckError(run.stuck or next(one.stuck for one in run.visits if one.stuck is not None))
+    report.cylinders += [_report(one.cylinder, one.done) for one in run.visits if one.done is not None]
     return report
 
 
 def _report(cylinder: int, done: Done) -> CylinderReport:
     return CylinderReport(cylinder, done.analysed.result, done.analysed.void_reason, done.analysed.marks, dict(done.evidence))
-
-
-def _check_rig(person: Person, progress: Progress, cylinder: int) -> None:
-    progress(CHECK_STEPS[0])
-    person.wait(2.5)
-    person.take_zero()
-    progress(CHECK_STEPS[1])
-    person.carry_out(acts.Purpose("sealed"))
-    progress(CHECK_STEPS[2])
-    person.carry_out(acts.Purpose("restrictor", orifice_area_m2=ORIFICE_M2))
-    progress(CHECK_STEPS[3])
-    person.at_the_rig("hose off")
-    person.find_true_tdc(cylinder)
 
 
 def _show_refusals(person: Person, bench: Bench, cylinder: int, neighbour: int) -> None:

@@ -99,7 +99,7 @@ class Person:
             self.follow(next_step(self._bench.state))
             if self._port.monotonic() - began_s > STUCK_S:
                 raise StuckError(f"the scripted person is stuck at: {next_step(self._bench.state).text}; try another seed")
-        self._let_go()
+        self.let_go()
 
     def follow_until(self, key: StepKey) -> None:
         """Follow the guide until this is the next step."""
@@ -261,7 +261,8 @@ class Person:
         self.wait(0.5)
         self._say_done(step)
 
-    def _let_go(self) -> None:
+    def let_go(self) -> None:
+        """Let the hold-to-run switch go, where it is pressed."""
         if self._hold_pressed:
             self.at_the_rig("hold release")
             self._hold_pressed = False
