@@ -13,8 +13,8 @@ import numpy as np
 import numpy.typing as npt
 
 from borewright.core.shares_data import HOLDS_NOT, ORDINARY_STOP, PlaceFlow, Share, Shares, StopPrior, StopReading
-from borewright.core.shares_model import contradiction, stop_model
-from borewright.core.shares_posterior import draw_shares
+from borewright.core.shares_model import StopModel, contradiction, stop_model
+from borewright.core.shares_posterior import Draws, draw_shares
 from borewright.core.shares_words import Verdict, words_of
 
 __all__ = ["HOLDS_NOT", "ORDINARY_STOP", "PlaceFlow", "Share", "Shares", "StopPrior", "StopReading", "leak_shares"]
@@ -52,13 +52,18 @@ def leak_shares(
     ...         (("intake", 0.06), ("exhaust", 0.40), ("breather", 0.16))] + [StopReading(five, 0.055e-6, 0.001e-6)]
     >>> found = leak_shares(["intake", "exhaust", "breather", "outside"], read)
     >>> found.main, found.decided, [round(share.percent) for share in found.shares]
-    ('exhaust', True, [2, 71, 24, 0])
+    ('exhaust', True, [0, 73, 26, 0])
     """
     names = tuple(places)
     model = stop_model(names, readings, flows, scatter_relative, stop)
-    if model is None or not _leaks(readings, flows):
+    if model is None or not leaks_at_all(readings, flows):
         return _nothing(names, bool(readings or flows))
-    draws = draw_shares(model, stop)
+    return shares_of(model, draw_shares(model, stop))
+
+
+def shares_of(model: StopModel, draws: Draws) -> Shares:
+    """The same from equations and draws that are there already."""
+    names = model.places
     attributed = draws.areas[:, :-1] * model.looked
     areas = np.column_stack([attributed, draws.areas[:, -1] + (draws.areas[:, :-1] * ~model.looked).sum(axis=1)])
     faint = np.column_stack([draws.faint[:, :-1], draws.faint[:, -1] & draws.faint[:, :-1][:, ~model.looked].all(axis=1)])
@@ -88,7 +93,7 @@ def leak_shares(
     return Shares(verdict.shares, verdict.rest, decided, verdict.main, words_of(verdict, decided))
 
 
-def _leaks(readings: Sequence[StopReading], flows: Sequence[PlaceFlow]) -> bool:
+def leaks_at_all(readings: Sequence[StopReading], flows: Sequence[PlaceFlow]) -> bool:
     """Whether any reading is more than its own uncertainty."""
     return any(
         area > 2.0 * u

@@ -24,8 +24,9 @@ Bools = npt.NDArray[np.bool_]
 
 MOST_PLACES = 10
 LEAST_RELATIVE = 2e-3  # of the whole leak: no reading is taken to be better than that
-OTHER_FIT = 0.15
-"""A stop that passes so much more than usual was fitted otherwise; less is the gauge's uncertainty."""
+OTHER_FIT = 0.06
+"""A stop of which the gauge shows so much more of the pressure lost than usual was fitted otherwise; less is the gauge's own
+uncertainty. The pressure lost goes with the square of the part passing."""
 OFTEN_LEAKING = 2  # places whose stops are fitted anew between two readings and leak a little more or less
 
 
@@ -119,11 +120,12 @@ def _row(names: tuple[str, ...], reading: StopReading, told: Floats, stoppable: 
     """1 for open places; a stop that passed clearly more than this place's stop usually did leaves part of what that holds back."""
     row = []
     for at, name in enumerate(names):
-        more = reading.passing.get(name, told[at]) - told[at]
+        part = reading.passing.get(name, told[at])
         if name not in reading.held:
             row.append(1.0)
         else:
-            row.append(float(more / (1.0 - told[at])) if more > OTHER_FIT else 0.0)
+            other = part**2 - told[at] ** 2 > OTHER_FIT
+            row.append(float((part - told[at]) / (1.0 - told[at])) if other else 0.0)
     return [*row, *(1.0 if can else 0.0 for can in stoppable), 1.0]
 
 

@@ -15,7 +15,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from borewright.core.shares import CONTRADICTED, leak_shares
+from borewright.core.shares import CONTRADICTED, leaks_at_all, shares_of
 from borewright.core.shares_data import ORDINARY_STOP, PlaceFlow, StopPrior, StopReading
 from borewright.core.shares_model import StopModel, contradiction, stop_model
 from borewright.core.shares_posterior import Draws, draw_shares
@@ -24,7 +24,7 @@ __all__ = ["MOST_AHEAD", "NextTest", "plan_next"]
 
 Floats = npt.NDArray[np.float64]
 
-MOST_AHEAD = 10
+MOST_AHEAD = 12
 """A person is not asked for more readings than that; places that are not told apart by then leak about alike."""
 U_READING = 0.015  # relative, of a reading not taken yet
 TELLS = 2.6  # standard deviations of a lead that decide
@@ -39,6 +39,11 @@ class NextTest:
     place: str | None
     stopped: frozenset[str]
     words: str
+
+    @property
+    def flow_at(self) -> str | None:
+        """The place whose flow is to be measured, also once more; None for a reading of the cylinder."""
+        return self.place if self.method == "flow" or (self.method == "repeat" and not self.stopped) else None
 
 
 def plan_next(
@@ -70,10 +75,10 @@ def plan_next(
     model = stop_model(places, readings, flows, scatter_relative, stop)
     if not readings and not flows:
         return (NextTest("repeat", None, frozenset(), "Take a plain test first, with nothing stopped."),)
-    if model is None:
+    if model is None or not leaks_at_all(readings, flows):
         return ()
-    now = leak_shares(places, readings, flows, scatter_relative=scatter_relative, stop=stop)
-    if now.decided or not any(share.percent for share in (*now.shares, now.unattributed)):
+    draws = draw_shares(model, stop)
+    if shares_of(model, draws).decided:
         return ()
     against = contradiction(model)
     if against.chance < CONTRADICTED:
@@ -81,7 +86,7 @@ def plan_next(
     tests = _allowed(tuple(places), may_stop, may_measure_flow, readings, flows)
     if len(tests) == 1:
         return ()
-    chosen, tells = _chosen(model, draw_shares(model, stop), tests, scatter_relative)
+    chosen, tells = _chosen(model, draws, tests, scatter_relative)
     if not tells and all(test.method == "repeat" for test in chosen):
         return ()
     return chosen
@@ -181,8 +186,8 @@ def _leads(draws: Draws) -> tuple[list[tuple[int, int]], Floats, Floats]:
 def _would_read(model: StopModel, draws: Draws, test: NextTest) -> Floats:
     """What the test would read in every draw; a place never stopped gets an ordinary stop."""
     areas = draws.areas
-    if test.method == "flow" or (test.method == "repeat" and test.place is not None and not test.stopped):
-        return areas[:, model.places.index(test.place or "")]
+    if test.flow_at is not None:
+        return areas[:, model.places.index(test.flow_at)]
     read = areas.sum(axis=1)
     for place in test.stopped:
         k = model.places.index(place)

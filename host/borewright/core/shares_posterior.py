@@ -34,8 +34,10 @@ OFTEN_ELSEWHERE = 0.1
 NARROW, WIDE = 0.004, 1.0
 """Widths of the two half-normals, parts of the whole leak."""
 NONE = 1e-4  # width of what cannot be
-OFTEN_LEAKY, LEAKY = 0.15, 2.0
+OFTEN_ODD, ODD = 0.1, 2.0
 """How often a stop comes from a distribution so many times as wide."""
+OFTEN_LEAKY, LEAKY = 0.15, 4.0
+"""How often all stops of a set are poor ones and leak so many times as much: they come out of one drawer."""
 U_GAUGE_SQUARE = 0.01
 """Uncertainty of the square of a part passing: the share of the pressure that is lost, as two gauges show it."""
 _BEND = 2.5  # two nozzles in series: 2 if incompressible, 3.1 if choked
@@ -119,13 +121,15 @@ def _guess_of_stops(model: StopModel) -> _Guess:
     usual = min(model.stop_leak, 0.4)
     n = len(model.places)
     offset, slope, u = np.full(n, 1.2 * usual), np.zeros(n), np.full(n, 1.4 * usual)
-    solution, _ = nnls(model.rows / model.sigmas[:, None], model.values / model.sigmas)
+    # the small pull to zero shares out what the readings do not tell apart
+    rows = np.vstack([model.rows / model.sigmas[:, None], np.eye(2 * n + 1) / WIDE])
+    solution, _ = nnls(rows, np.concatenate([model.values / model.sigmas, np.zeros(2 * n + 1)]))
     for k in np.flatnonzero(~np.isnan(model.told)):
         square = model.told[k] ** 2 + U_GAUGE_SQUARE * np.array([-1.5, -0.5, 0.5, 1.5])
         part = np.sqrt(np.clip(square, 1e-3, 0.95))
         over = part / (1.0 - part)
         offset[k], slope[k] = 0.0, over.mean()
-        u[k] = 1.5 * max(over.std(), 0.02) * max(solution[k], 0.02)
+        u[k] = 1.5 * max(over.std(), 0.02) * max(solution[k] + solution[n + k], 0.1)
     return _Guess(offset, slope, u)
 
 
@@ -176,20 +180,29 @@ def _log_of_stops(model: StopModel, stop: StopPrior, guess: _Guess, patterns: Bo
     """
     n = len(model.places)
     log_weight = np.zeros(len(drawn))
+    log_usual, log_leaky = np.zeros(len(drawn)), np.zeros(len(drawn))
     for k in np.flatnonzero(model.stoppable):
         at = np.flatnonzero(patterns[:, k])
         d, e = np.maximum(drawn[at, k], 1e-9), np.maximum(drawn[at, n + k], 1e-9)
         part = e / (d + e)
         log_over = -np.log(np.maximum(-np.expm1(_BEND * np.log(part)), 1e-12)) / _BEND
         away = (log_over + np.log(e / model.stop_leak)) / stop.spread
-        usual = np.exp(-0.5 * away**2) * (1.0 - OFTEN_LEAKY)
-        density = (usual + np.exp(-0.5 * (away / LEAKY) ** 2) * OFTEN_LEAKY / LEAKY) / (stop.spread * SQRT_2_PI)
-        more = np.log(np.maximum(density, 1e-300)) - np.log(e) + _BEND * log_over
+        log_usual[at] += _log_density(away)
+        log_leaky[at] += _log_density(away - np.log(LEAKY) / stop.spread)
+        more = _BEND * log_over - np.log(e * stop.spread * SQRT_2_PI)
         more += 0.5 * ((e - guess.offset[k] - guess.slope[k] * d) / guess.u[k]) ** 2 + 0.5 * (e / WIDE) ** 2
         if not np.isnan(model.told[k]):
             more -= 0.5 * ((part**2 - model.told[k] ** 2) / U_GAUGE_SQUARE) ** 2 + np.log(U_GAUGE_SQUARE * SQRT_2_PI)
         log_weight[at] += np.where(part < HOLDS_NOT, more, -np.inf)
-    return log_weight
+    return np.asarray(
+        log_weight + np.logaddexp(log_usual + np.log(1.0 - OFTEN_LEAKY), log_leaky + np.log(OFTEN_LEAKY)), dtype=np.float64
+    )
+
+
+def _log_density(away: Floats) -> Floats:
+    """Of a stop's leak, so many standard deviations of its logarithm from the usual one."""
+    density = (1.0 - OFTEN_ODD) * np.exp(-0.5 * away**2) + OFTEN_ODD / ODD * np.exp(-0.5 * (away / ODD) ** 2)
+    return np.asarray(np.log(np.maximum(density, 1e-300)))
 
 
 def _divided(model: StopModel, stop: StopPrior, patterns: Bools, drawn: Floats, weights: Floats) -> Draws:

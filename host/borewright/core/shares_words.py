@@ -33,7 +33,7 @@ def words_of(verdict: Verdict, decided: bool) -> str:
             " not where it is said to be. Take the plain test again, then the one that stands out."
         )
     if decided:
-        return f"Most of the leak is at {_name(first)}: {_span(first)} of it, more than at any other place." + _second(by_size)
+        return f"{_name(first).capitalize()} leaks most: {_span(first)} of the leak, more than any other place." + _second(by_size)
     if not any(share.looked_at for share in verdict.shares):
         return (
             "This does not decide: nothing was stopped and no flow was measured at any place. Do so at one place after the other."

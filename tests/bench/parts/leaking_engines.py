@@ -8,13 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from boresim.gas import nozzle_flow_kg_s, series_flow_kg_s
-from borewright.core.shares import PlaceFlow, StopReading
+from borewright.core.shares import PlaceFlow, Share, Shares, StopReading
+from borewright.core.shares_plan import plan_next
 from borewright.core.stop_passing import passing_of_gauge, place_flow
 
-__all__ = ["Leaky", "Person", "draw_leaky"]
+__all__ = ["Leaky", "Person", "draw_leaky", "judged", "take_all", "take_planned"]
 
 MM2 = 1e-6
 P_AMBIENT, T_AIR = 101_325.0, 293.15
@@ -34,6 +36,7 @@ U_PLACE_PA, U_PLACE_RELATIVE = 5.0, 0.005
 U_GAUGE_RELATIVE = 0.01  # of the cylinder's pressure, a gauge on a stop
 FLOW_GAUGE_PA = 400e3
 RELIEF_PA = 20e3
+MOST_READINGS = 30
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,10 +49,12 @@ class Leaky:
 
     @property
     def whole_mm2(self) -> float:
+        """The whole leak."""
         return sum(self.areas_mm2.values())
 
     @property
     def main(self) -> str:
+        """Where it leaks most."""
         return max(self.areas_mm2, key=lambda place: self.areas_mm2[place])
 
     def share(self, place: str) -> float:
@@ -57,10 +62,13 @@ class Leaky:
         return 100.0 * self.areas_mm2[place] / self.whole_mm2
 
 
-def draw_leaky(random: np.random.Generator, *, stop_mm2: float = STOP_MM2, shared: float = 0.0, leaking: int = 0) -> Leaky:
-    """One cylinder: two or three leaking places of any engine, other places tight; shared: chance that intake and exhaust are shared."""
+def draw_leaky(random: np.random.Generator, *, stop_mm2: float = STOP_MM2, shared: float = 0.0) -> Leaky:
+    """One cylinder: two or three leaking places of any engine, other places tight.
+
+    stop_mm2: what stops leak, in the middle; shared: chance that the pipes of intake and exhaust are shared with other cylinders.
+    """
     places = PLACES[list(PLACES)[random.integers(len(PLACES))]]
-    count = leaking or int(random.integers(2, 4))
+    count = int(random.integers(2, 4))
     leaks = random.choice(len(places), count, replace=False)
     areas = dict.fromkeys(places, 0.0)
     for at in leaks:
@@ -89,6 +97,7 @@ class Person:
 
     @property
     def count(self) -> int:
+        """Readings taken."""
         return len(self.readings) + len(self.flows)
 
     def read(self, stopped: frozenset[str]) -> None:
@@ -133,3 +142,58 @@ class Person:
             "p_cylinder_gauge_pa": FLOW_GAUGE_PA,
         }
         self.flows.append(place_flow(place, detail, p_ambient_abs_pa=P_AMBIENT, u_t_k=0.0))
+
+
+def take_all(person: Person, way: str) -> None:
+    """A fixed list: one stop at a time (19 readings of six places), all stopped and one opened, an orifice at every place."""
+    places = list(person.engine.areas_mm2)
+    every = frozenset(places)
+    if way == "one":
+        for _ in range(7):
+            person.read(frozenset())
+        for place in places * 2:
+            person.read(frozenset({place}))
+    elif way == "open":
+        person.read(every)
+        for place in places:
+            person.read(every - {place})
+    else:
+        person.read(frozenset())
+        for place in places:
+            person.measure_flow(place)
+
+
+def take_planned(person: Person) -> None:
+    """What the planner asks for, where stops are safe at six places of ten and orifices at most of the others."""
+    places, random = list(person.engine.areas_mm2), person.random
+    may_stop = frozenset(place for place in places if random.random() < 0.6)
+    may_measure_flow = frozenset(place for place in places if random.random() < (0.4 if place in may_stop else 0.9))
+    while person.count < MOST_READINGS:
+        plan = plan_next(places, person.readings, person.flows, may_stop=may_stop, may_measure_flow=may_measure_flow)
+        if not plan:
+            return
+        now = plan[0]
+        if now.flow_at is not None:
+            person.measure_flow(now.flow_at)
+        else:
+            person.read(now.stopped)
+
+
+def judged(engine: Leaky, found: Shares) -> dict[str, Any]:
+    """The shares against the truth; a place that was not looked at belongs to the rest."""
+    rest = sum(engine.share(share.place) for share in found.shares if not share.looked_at)
+    errors = [abs(share.percent - engine.share(share.place)) for share in found.shares if share.looked_at]
+    held = {share.place: _holds(share, engine.share(share.place)) for share in found.shares}
+    return {
+        "error": max([*errors, abs(found.unattributed.percent - rest)]),
+        "decided": found.decided,
+        "wrong": found.decided and found.main != engine.main,
+        "contradicted": "contradict" in found.words,
+        "leaking": [held[place] for place in held if engine.areas_mm2[place] > 0.0],
+        "tight": [held[place] for place in held if engine.areas_mm2[place] == 0.0],
+        "rest": _holds(found.unattributed, rest),
+    }
+
+
+def _holds(share: Share, percent: float) -> bool:
+    return share.low_percent - 1e-6 <= percent <= share.high_percent + 1e-6
