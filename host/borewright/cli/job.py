@@ -31,6 +31,11 @@ SUBCOMMANDS = {  # name: the module that does it, what it does, an example
         "begin a job",
         'borewright job new "hill-climb 7" --engine four.toml --stage before --customer "Larch, no. 7" --hours "310 h"',
     ),
+    "run": (
+        "job_run",
+        "go round the whole engine at the rig, or go on where it was broken off",
+        'borewright job run "hill-climb 7" --port /dev/ttyACM0 --engine four.toml --stage before',
+    ),
     "change": (
         "job_change",
         "give a job another name or other details",

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from borewright.store.records import JobRecord
     from borewright.units import Dimension
 
-__all__ = ["EXAMPLE", "add_arguments", "run"]
+__all__ = ["BLOCKED_HINT", "EXAMPLE", "add_arguments", "job_of_engine", "judged_test", "run", "test_as_dict", "test_words"]
 
 EXAMPLE = """examples:
   borewright measure --port /dev/ttyACM0 --engine four.toml --cylinder 1 --job "Larch four" --stage before
@@ -59,22 +59,23 @@ def run(args: argparse.Namespace) -> int:
     cylinder = cylinder_of(engine.cylinders, args.cylinder)
     limit_set, units = find_limits(args.limits, document), shown_units(args)
     with at_the_rig(args, engine) as (bench, console, store):
-        job = _job(store, name, args, engine.name, document)
+        job = job_of_engine(store, name, args, engine.name, document)
         bench.job_id = job.id
         console.take_zero()
         done = console.carry_out(Purpose("test", cylinder), BLOCKED_HINT)
         bench.flush_writer()
-        shown = _as_dict(done, job, bench)
+        shown = test_as_dict(done, job, bench)
         try:
             shown["test"], shown["void_reason"] = kept_as(bench, done)
         finally:  # a reading that the record could not take is shown all the same
-            judgement = _judged(done, bench, document, limit_set) if shown["void_reason"] is None else None
+            judgement = judged_test(done, bench, document, limit_set) if shown["void_reason"] is None else None
             shown["judgement"] = None if judgement is None else judgement_as_dict(judgement)
-            print(json.dumps(shown, allow_nan=False) if args.json else _words(shown, done, judgement, bench.ambient, units))
+            print(json.dumps(shown, allow_nan=False) if args.json else test_words(shown, done, judgement, bench.ambient, units))
     return exits.OK if shown["void_reason"] is None else exits.UNUSABLE
 
 
-def _job(store: Store, name: str, args: argparse.Namespace, engine_name: str, document: dict[str, Any]) -> JobRecord:
+def job_of_engine(store: Store, name: str, args: argparse.Namespace, engine_name: str, document: dict[str, Any]) -> JobRecord:
+    """The job of that name at args.stage, begun when it is new. Raises UseError when it is of another engine."""
     engine_id = store.save_engine(engine_name, document)
     job = store.find_job(name, args.stage)
     if job is None:
@@ -88,7 +89,8 @@ def _job(store: Store, name: str, args: argparse.Namespace, engine_name: str, do
     return job
 
 
-def _as_dict(done: Done, job: JobRecord, bench: Bench) -> dict[str, Any]:
+def test_as_dict(done: Done, job: JobRecord, bench: Bench) -> dict[str, Any]:
+    """A test as its JSON has it, its number in the record still to come."""
     result = done.analysed.result
     shown: dict[str, Any] = {
         "job": job.name,
@@ -122,7 +124,7 @@ def _leak_flow_kg_s(result: CaptureResult, bench: Bench) -> float:
     return float(mass_flow_kg_s(bench.state.restrictor_area_m2, p_up, p_down, air.t_supply_k))
 
 
-def _judged(done: Done, bench: Bench, engine: dict[str, Any], limit_set: LimitSet) -> Judgement | None:
+def judged_test(done: Done, bench: Bench, engine: dict[str, Any], limit_set: LimitSet) -> Judgement | None:
     """The reading by the limits; None where there is none."""
     from dataclasses import asdict
 
@@ -151,7 +153,8 @@ def _with_uncertainty(si: float, budget: Budget | None, kind: Dimension, usual: 
     return f"{units.text(si, kind, usual)} ± {100.0 * budget.expanded() / max(abs(budget.value), 1e-12):.1f} %"
 
 
-def _words(shown: dict[str, Any], done: Done, judgement: Judgement | None, air: AirConditions, units: ShownUnits) -> str:
+def test_words(shown: dict[str, Any], done: Done, judgement: Judgement | None, air: AirConditions, units: ShownUnits) -> str:
+    """A test in lines for the person. shown: as test_as_dict gives it, with its number."""
     head = f"\nCylinder {shown['cylinder']}, {shown['job']}, {shown['stage']}"
     lines = [head]
     if shown["void_reason"] is not None:

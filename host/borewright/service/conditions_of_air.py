@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 __all__ = ["U_P_AMBIENT_ASSUMED_PA", "U_T_ASSUMED_K", "AirConditions"]
 
 U_P_AMBIENT_ASSUMED_PA = 3_000.0  # common practice: weather and some hundred metres of height
 U_T_ASSUMED_K = 6.0  # common practice: a workshop is somewhere between 10 and 30 °C
+
+_ASSUMED, _ENGINE = "assumed: ", "engine temperature"
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,3 +28,18 @@ class AirConditions:
     u_p_ambient_pa: float = 100.0
     u_t_supply_k: float = 1.5
     u_t_engine_k: float = 2.0
+
+    def with_engine_at(self, t_engine_k: float) -> AirConditions:
+        """The same with the engine's temperature as it was read just now, which then is assumed no more.
+
+        >>> AirConditions(assumed=("assumed: air temperature, engine temperature",)).with_engine_at(353.15).assumed
+        ('assumed: air temperature',)
+        """
+        assumed = []
+        for mark in self.assumed:
+            names = mark.removeprefix(_ASSUMED).split(", ")
+            if not mark.startswith(_ASSUMED) or _ENGINE not in names:
+                assumed.append(mark)
+            elif len(names) > 1:
+                assumed.append(_ASSUMED + ", ".join(name for name in names if name != _ENGINE))
+        return replace(self, t_engine_k=t_engine_k, u_t_engine_k=AirConditions().u_t_engine_k, assumed=tuple(assumed))
