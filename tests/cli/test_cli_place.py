@@ -152,7 +152,7 @@ def test_what_may_not_be_stopped_is_said_before_a_rig_is_looked_for(db: Path, ca
     assert main(["place", "stop-off", *where]) == 2
     assert "nothing may be stopped on this engine" in capsys.readouterr().err
     assert main(["place", "flow", *where, "--place", "breather", "--orifice-area", "2 mm^2"]) == 2
-    assert "could bring breather over its 5 kPa" in capsys.readouterr().err
+    assert "could bring the breather over its 5 kPa" in capsys.readouterr().err
     assert main(["place", "flow", *where, "--place", "outside", "--orifice-area", "20 mm^2"]) == 2
     assert "soapy water" in capsys.readouterr().err
     assert main(["place", "wet", *where, "--oil", "6 cm^3"]) == 2

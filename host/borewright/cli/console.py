@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterable
 
 from borewright.cli.holding import HoldView, heard_acts, places_lines
 from borewright.core.conditions import CONFIRMATIONS
+from borewright.core.heard import STRENGTHS
 from borewright.errors import LinkError, NotReadyError, StoreError, UseError
 from borewright.service import acts, effects
 from borewright.service.bench import Bench, Done
@@ -229,6 +230,8 @@ class Console:
                 raise NotReadyError("the input ended before all was answered; there is no result")
             return
         word = line.lower()
+        if self._take_heard(line):
+            return
         self._shown = None
         if word in ("stop", "s"):
             self.bench.act(acts.StopAll())
@@ -238,8 +241,6 @@ class Console:
             self.bench.act(acts.SetHold(False))
         elif word in ("quit", "q"):
             raise NotReadyError("ended by the person")
-        elif self._take_heard(line):
-            return
         elif step.key == "read_back_hose":
             self._with_number(line, lambda number: acts.ReadBackHose(int(number)), whole=True)
         elif step.key == "restrain":
@@ -248,6 +249,8 @@ class Console:
             self._take_gauge(line)
         elif step.key == "read_place_gauge":
             self._take_place_gauge(line)
+        elif step.key == "hold":
+            self._take_in_hold(line)
         elif word not in YES:
             self._out(f"  {line!r} is not understood here; Enter says yes, stop shuts and vents, quit ends")
         elif step.act is not None:
@@ -275,6 +278,13 @@ class Console:
             self.bench.act(act)
         return heard is not None
 
+    def _take_in_hold(self, line: str) -> None:
+        """Enter keeps the air on; anything else was meant to be understood."""
+        if not line:
+            self.bench.act(acts.SetHold(True))
+        else:
+            self._out(f"  {line!r} is not understood; say a place and how strong: {', '.join(STRENGTHS)}")
+
     def _take_place_gauge(self, line: str) -> None:
         place = awaited_gauge(self.bench.state)
         if not line:
@@ -297,7 +307,7 @@ class Console:
 
 
 _HINTS = {
-    "hold": "type a place and how strong (none, faint, steady, strong), like: exhaust strong; go on; stop",
+    "hold": "type a place and how strong (none, faint, steady, strong), like: exhaust strong; Enter keeps the air on; go on; stop",
     "confirm_caution": "Enter when read and seen to",
     "fit_places": "Enter when it is so",
     "pour_oil": "Enter when the oil is in and the hole open",

@@ -52,7 +52,7 @@ def run(args: argparse.Namespace) -> int:
     with at_the_cylinder(args, job) as here:
         here.console.tell_plainly(advice)
         done, shown = here.test(purpose)
-        here.tell(done, shown, f"cylinder {job.cylinder}, with the orifice on {purpose.flow_place.replace('_', ' ')}")
+        here.tell(done, shown, f"cylinder {job.cylinder}, with the orifice on the {purpose.flow_place.replace('_', ' ')}")
         shown |= _flow(here.store, job, purpose, shown["test"])
         if "words" in shown:
             here.console.tell_plainly(str(shown["words"]))
@@ -107,12 +107,12 @@ def _fits(purpose: Purpose, job: Job) -> str:
     least_m2 = flow / float(mass_flow_kg_s(1.0, 101_325.0 + limit_of(rule), 101_325.0, 293.15))
     if purpose.flow_orifice_m2 < least_m2:
         raise UseError(
-            f"an orifice of {purpose.flow_orifice_m2 * 1e6:.3g} mm² could bring {_place(rule)} over its "
+            f"an orifice of {purpose.flow_orifice_m2 * 1e6:.3g} mm² could bring the {_place(rule)} over its "
             f"{limit_of(rule) / 1000:.3g} kPa; {best.words}"
         )
     if purpose.flow_orifice_m2 < best.least_area_m2:
         return f"This orifice is small for the leak: {best.words}."
-    return f"Orifice of {purpose.flow_orifice_m2 * 1e6:.3g} mm² on {_place(rule)}; {best.words}."
+    return f"Orifice of {purpose.flow_orifice_m2 * 1e6:.3g} mm² on the {_place(rule)}; {best.words}."
 
 
 def _p_cylinder(job: Job) -> float:

@@ -92,8 +92,8 @@ def _tell_plan(args: argparse.Namespace, job: Job, rules: dict[str, StopRule]) -
         print_json({"job": job.record.name, "stage": job.record.stage, "cylinder": job.cylinder, "plan": tests, "places": may})
         return exits.OK
     print(f"cylinder {job.cylinder}, {job.record.name}, {job.record.stage}")
-    for test in plan:
-        print(f"  next: {test.words}")
+    for number, test in enumerate(plan, 1):
+        print(f"  {number}. {test.words}")
     if not plan:
         print("  nothing more is needed: what has been read decides")
     for place, rule in rules.items():

@@ -206,7 +206,7 @@ def _of_places(state: BenchState, purpose: Purpose) -> tuple[str, ...]:
     if purpose.stopped:
         said.append(f"stopped: {', '.join(purpose.stopped).replace('_', ' ')}")
     if purpose.flow_place:
-        said.append(f"flow of {purpose.flow_place.replace('_', ' ')} through an orifice")
+        said.append(f"flow of the {purpose.flow_place.replace('_', ' ')} led through an orifice")
     if purpose.wet_oil_m3:
         said.append(f"wet: {purpose.wet_oil_m3 * 1e6:.3g} cm³ of oil")
     elif state.oil is not None and purpose.kind == "test" and state.oil.cylinder == purpose.cylinder:
@@ -218,7 +218,7 @@ def _unread(capture: Capturing) -> str | None:
     """A pressure that nobody read at a stopped place says nothing of what got past the stop, and was not watched either."""
     read = {reading.place for reading in capture.place_readings}
     left = [place.replace("_", " ") for place in capture.purpose.gauged_places if place not in read]
-    return f"the gauge at {', '.join(left)} was not read" if left else None
+    return f"the gauge at the {', '.join(left)} was not read" if left else None
 
 
 def _at_vent(state: BenchState, capture: Capturing, columns: SampleColumns) -> tuple[GaugeReading, ...]:

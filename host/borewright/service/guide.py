@@ -111,7 +111,7 @@ def _words(condition: Condition) -> str:
 def _under_way(state: BenchState) -> Step | None:
     place = awaited_gauge(state)
     if place is not None:
-        text = f"PRESSURISED: read the gauge at {place_words(place)} and type what it shows, with its unit"
+        text = f"PRESSURISED: read the gauge at the {place_words(place)} and type what it shows, with its unit"
         return Step("read_place_gauge", text)
     match state.readiness.state:
         case State.ARMED:

@@ -199,7 +199,7 @@ def _set_hold(work: Work, on: bool) -> None:
     if on:
         happen(work, Event.HOLD_ASKED)
     elif awaited is not None:
-        work.say("warning", f"first type what the gauge at {place_words(awaited)} shows; stop shuts and vents")
+        work.say("warning", f"first type what the gauge at the {place_words(awaited)} shows; stop shuts and vents")
     elif work.state.readiness.state is State.HOLDING:
         work.set(hold_asked=False)
         happen(work, Event.HOLD_OVER)

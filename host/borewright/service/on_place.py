@@ -77,7 +77,7 @@ def read_place_gauge(work: Work, act: acts.ReadPlaceGauge) -> None:
     state, capture = work.state, work.state.capture
     rule = _rule(state, act.place)
     if capture is None or rule is None or act.place not in capture.purpose.gauged_places:
-        work.say("warning", f"no gauge is to be read at {place_words(act.place)} in this test")
+        work.say("warning", f"no gauge is to be read at the {place_words(act.place)} in this test")
         return
     if state.readiness.state not in AIR_ON or not act.gauge_pa > -20e3:  # not-a-number is refused too
         work.say("warning", "the gauge at a place is read while air is on, as a gauge pressure in its unit")
@@ -109,9 +109,8 @@ def read_place_gauge(work: Work, act: acts.ReadPlaceGauge) -> None:
 
 def _too_much(work: Work, place: str, gauge_pa: float, limit_pa: float) -> None:
     """More pressure at a place than it may have."""
-    reason = (
-        f"the gauge at {place_words(place)} showed {gauge_pa / 1000:.3g} kPa, more than the {limit_pa / 1000:.3g} kPa allowed there"
-    )
+    at = place_words(place)
+    reason = f"the gauge at the {at} showed {gauge_pa / 1000:.3g} kPa, more than the {limit_pa / 1000:.3g} kPa allowed there"
     work.say("alarm", reason + ("" if work.state.has_valves else "; SHUT AND VENT BY HAND"))
     if work.state.capture is not None:
         work.set(capture=replace(work.state.capture, void_reason=reason))

@@ -173,7 +173,7 @@ def _watch_time(work: Work) -> None:
 
 def _nobody_read(work: Work, place: str) -> None:
     """Pressure at a stopped place that nobody watches is let off."""
-    reason = f"the gauge at {place_words(place)} was not read within a minute"
+    reason = f"the gauge at the {place_words(place)} was not read within a minute"
     work.say("warning", reason)
     if work.state.capture is not None:
         work.set(capture=replace(work.state.capture, void_reason=reason))

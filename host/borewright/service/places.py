@@ -48,11 +48,13 @@ def wrong_place(purpose: Purpose, engine: Engine | None) -> str | None:
             return f"this engine has no place {place_words(place)}; it has {', '.join(map(place_words, rules))}"
     for place in purpose.stopped:
         if not rules[place].may_stop:
-            return f"{place_words(place)} is not stopped on this engine: {rules[place].why}"
+            return f"the {place_words(place)} is not stopped on this engine: {rules[place].why}"
     if len(set(purpose.stopped)) < len(purpose.stopped):
         return "a place is stopped once; name each only once"
     if purpose.flow_place and not rules[purpose.flow_place].may_measure_flow:
-        return f"the flow of {place_words(purpose.flow_place)} is not measured through an orifice: {rules[purpose.flow_place].why}"
+        return (
+            f"the flow of the {place_words(purpose.flow_place)} is not measured through an orifice: {rules[purpose.flow_place].why}"
+        )
     if purpose.flow_place and purpose.stopped:
         return "either places are stopped or the flow of one is measured; make two tests of it"
     if purpose.flow_place and not purpose.flow_orifice_m2 > 0.0:
@@ -110,15 +112,15 @@ def _fitting_undone(state: BenchState, engine: Engine) -> PlaceStep | None:
     rules = stop_rules(engine)
     words = []
     taken = () if fitted is None else (*fitted.stopped, *filter(None, (fitted.flow_place,)))
-    off = [place_words(place) for place in taken if place not in purpose.gauged_places]
+    off = [f"the {place_words(place)}" for place in taken if place not in purpose.gauged_places]
     if off:
         words.append(f"take what is fitted to {_and(off)} off again")
     if purpose.stopped:
-        limits = [f"{place_words(place)} (never above {_kpa(limit_of(rules[place]))} there)" for place in purpose.stopped]
+        limits = [f"the {place_words(place)} (never above {_kpa(limit_of(rules[place]))} there)" for place in purpose.stopped]
         words.append(f"stop {_and(limits)}, each with a gauge and its own relief valve on it, set to no more than that")
     if purpose.flow_place:
         words.append(
-            f"put the orifice of {purpose.flow_orifice_m2 * 1e6:g} mm² onto {place_words(purpose.flow_place)}, with its "
+            f"put the orifice of {purpose.flow_orifice_m2 * 1e6:g} mm² onto the {place_words(purpose.flow_place)}, with its "
             f"low-pressure gauge and a relief valve before it; never above {_kpa(limit_of(rules[purpose.flow_place]))} there"
         )
     words.append("every other place stays open" if wanted != FitPlaces() else "see that every place is open and nothing is stopped")
