@@ -74,6 +74,15 @@ def test_an_engine_of_the_library_begins_a_job(record: Path, command: Command) -
     assert "no engine of that name" in command("job", "new", "b", "--engine", "none", "--db", record).refusal(exits.USE)
 
 
+def test_commands_at_the_rig_take_an_engine_of_the_library(record: Path, command: Command, tmp_path: Path) -> None:
+    at = ("--port", tmp_path / "no-such-port", "--cylinder", "1", "--job", "climb", "--db")
+    assert "no-such-port" in command("measure", "--engine", NAME, *at, record).refusal(exits.RIG)
+    assert "no engine of that name" in command("measure", "--engine", "none", *at, record).refusal(exits.USE)
+    nowhere = tmp_path / "none.db"
+    assert "no engine of that name" in command("measure", "--engine", NAME, *at, nowhere).refusal(exits.USE)
+    assert not nowhere.exists()
+
+
 def test_refusals_are_one_sentence_and_make_no_file(record: Path, command: Command, tmp_path: Path) -> None:
     assert "say what is to be changed" in command("engine", "edit", NAME, "--db", record).refusal(exits.USE)
     assert "bore_mm: must be more than 5" in command("engine", "edit", NAME, "--set", "bore_mm=1", "--db", record).refusal(
