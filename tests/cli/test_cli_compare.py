@@ -111,7 +111,7 @@ def test_stages_before_and_after_of_a_job(record: Path, command: Callable[..., A
     assert one.endswith("better")
     assert two.endswith("no shown difference")
     assert three.endswith("not compared")
-    assert "cylinder 3 has no test after; test it to compare it" in ended.out
+    assert "  cylinder 3: has no test after; test it to compare it" in ended.out
     assert "Better: cylinder 1." in ended.out
     inch = command("compare", "=pump", "--db", record, "--units", "inch").out
     assert "leak area in² before" in inch

@@ -50,7 +50,7 @@ def comparison_lines(found: JobComparison, units: ShownUnits) -> list[str]:
         "",
     ]
     for one in found.cylinders:
-        lines += [f"  cylinder {one.cylinder}: {words}" for words in _remarks(one)]
+        lines += [f"  cylinder {one.cylinder}: {words.removeprefix(f'cylinder {one.cylinder} ')}" for words in _remarks(one)]
     return [*lines, found.words]
 
 
@@ -177,8 +177,11 @@ def trend_lines(found: EngineTrend, units: ShownUnits) -> list[str]:
     for point in found.points:
         about = f"  cylinder {point.cylinder}, {point.job.name}, {point.job.stage}"
         lines += [f"{about}: {words}" for words in (*point.notes, *point.marks)]
-    changed = "A change is of the leak area, of the leakage where there is no area, carried over to the later job's pressure"
-    return [*lines, f"{changed}; it is shown only where it is larger than all {found.comparisons} together could show by chance."]
+    changed = "A change is of the leak area (of the leakage where there is no area) at the later job's pressure"
+    return [
+        *lines,
+        f"{changed}; better and worse are larger than chance would make any of the {found.comparisons} show, at 95.45 %.",
+    ]
 
 
 def _change(one: Difference | None, scale: float) -> str:

@@ -89,7 +89,7 @@ def area_reading(test: CaptureRecord, at_gauge_pa: float | None = None) -> tuple
         value, items = value * factor, [replace(item, contribution=item.contribution * factor) for item in items]
         items.append(Item("leak area at another pressure", abs(value * math.log(ratio)) * u_exponent))
         if max(ratio, 1.0 / ratio) > SAID_PRESSURE:
-            words = f"leak area of test {test.id} carried from {reference / 1e3:.0f} to {at_gauge_pa / 1e3:.0f} kPa in the cylinder"
+            words = f"carried from {reference / 1e3:.0f} to {at_gauge_pa / 1e3:.0f} kPa in the cylinder"
             words += "" if known else f", its change with pressure taken as p^({exponent:g} ± {u_exponent:g})"
     return Reading(value, tuple(items), SEATING * max(value, 0.0), causes_of(test, items)), words
 
@@ -196,7 +196,7 @@ def _converted(test: CaptureRecord, to: CaptureRecord) -> tuple[float, tuple[Ite
         replace(item, contribution=item.contribution * per_mm2) for item in area.items if not (same_jet and item.name == RESTRICTOR)
     ]
     added = [replace(item, name=f"converting: {item.name}") for item in converted.budget.items if item.name != "leak area"]
-    return converted.leakage_percent, (*carried, *added), f"leakage of test {test.id} {converted.words}"
+    return converted.leakage_percent, (*carried, *added), converted.words
 
 
 def _exponent(test: CaptureRecord) -> tuple[float, float, bool]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -18,7 +18,7 @@ from borewright.service.same_engine import cylinders_of, what_differs
 if TYPE_CHECKING:
     from borewright.core.flow import Floats
     from borewright.store import Store
-    from borewright.store.records import JobRecord
+    from borewright.store.records import CaptureRecord, JobRecord
 
 __all__ = ["Curve", "CylinderComparison", "JobComparison", "compare_jobs", "decay_curves"]
 
@@ -93,8 +93,7 @@ def compare_jobs(store: Store, before: JobRecord, after: JobRecord) -> JobCompar
         if n in pairs:
             refused, converted = pairs[n].refused, pairs[n].converted
         else:
-            untested = [which for which in (0, 1) if n not in stages[which]]
-            refused, converted = tuple(why_none(captures[which], n, _in_job(which, before, after)) for which in untested), ()
+            refused, converted = _untested(captures, stages, n, before, after), ()
         tests = [tuple(stage.get(n, ())) for stage in stages]
         compared.append(
             CylinderComparison(
@@ -112,6 +111,20 @@ def compare_jobs(store: Store, before: JobRecord, after: JobRecord) -> JobCompar
 
 
 _QUANTITIES: tuple[Quantity, ...] = ("leak area", "leakage")
+
+
+def _untested(
+    captures: Sequence[Sequence[CaptureRecord]],
+    stages: Sequence[Mapping[int, Sequence[CaptureRecord]]],
+    cylinder: int,
+    before: JobRecord,
+    after: JobRecord,
+) -> tuple[str, ...]:
+    """Why a cylinder is not compared that has no test in one of the jobs, or in both."""
+    if not any(capture.cylinder == cylinder for listed in captures for capture in listed):
+        return (f"cylinder {cylinder} has no test in either job; test it to compare it",)
+    untested = [which for which in (0, 1) if cylinder not in stages[which]]
+    return tuple(why_none(captures[which], cylinder, _in_job(which, before, after)) for which in untested)
 
 
 def _named(job: JobRecord) -> str:
@@ -143,7 +156,9 @@ def _words(before: JobRecord, after: JobRecord, compared: Sequence[CylinderCompa
     if apart := [one.cylinder for one in chosen if one.basis == "own"]:
         sentences.append(f"The repeats of {_cylinders(apart)} scatter more than the others' and stand for themselves.")
     if any(one.comparisons > 1 for one in chosen):
-        sentences.append("A difference is shown only where it is larger than all cylinders together could show by chance, 95.45 %.")
+        sentences.append(
+            "A change is called so only where it is larger than chance would make any of the cylinders show, at 95.45 %."
+        )
     if before.created_at_unix_s > after.created_at_unix_s:
         sentences.append(f"{_named(before)} was begun later than {_named(after)}.")
     return " ".join(sentences)

@@ -40,7 +40,7 @@ def pair_of(cylinder: int, before: Tests, after: Tests) -> Pair:
 
     def readings(quantity: Quantity, of: Callable[[CaptureRecord], tuple[Reading, str] | None]) -> Readings | None:
         sides: list[tuple[Reading, ...]] = []
-        said: list[str] = []
+        said: dict[str, list[int]] = {}
         for tests in (before, after):
             side = []
             for test in tests:
@@ -53,9 +53,12 @@ def pair_of(cylinder: int, before: Tests, after: Tests) -> Pair:
                     refused.append(f"{quantity} of cylinder {cylinder} not compared: test {test.id} has none")
                     return None
                 side.append(found[0])
-                said += [found[1]] if found[1] else []
+                if found[1]:
+                    said.setdefault(found[1], []).append(test.id)
             sides.append(tuple(side))
-        converted.extend(said)
+        converted.extend(
+            f"{quantity} of test{'s' if len(ids) > 1 else ''} {', '.join(map(str, ids))} {words}" for words, ids in said.items()
+        )
         return sides[0], sides[1]
 
     areas = readings("leak area", lambda test: area_reading(test, at_gauge_pa))
