@@ -66,7 +66,8 @@ def curves_svg(found: JobComparison, curves: list[Overlaid], units: ShownUnits) 
     highest = max((in_unit(pa, "pressure_gauge", unit) for _, pa in points), default=0.0) or 1.0
     rows = (len(curves) + _ACROSS - 1) // _ACROSS
     width, height = _ACROSS * (_WIDE + _GAP) + _LEFT, _TOP + rows * (_HIGH + _GAP)
-    title = f"{found.before.engine_name}: {found.before.name}, {found.before.stage} (dashed); {found.after.name}, {found.after.stage} (solid)"
+    before, after = found.before, found.after
+    title = f"{before.engine_name}: {before.name}, {before.stage} (dashed); {after.name}, {after.stage} (solid)"
     lines = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" font-family="sans-serif" font-size="12">',
         f'<rect width="{width}" height="{height}" fill="white"/>',
