@@ -28,9 +28,7 @@ BY_HAND = (
     "from borewright.report.pdf import render\n"
     "print(hashlib.sha256(render(four()) + render(four(), 'letter')).hexdigest())\n"
 )
-HOSTILE = (
-    "<b>Ann</b> & Sons \x1b[31m\u202e\N{AUTOMOBILE}\N{AUTOMOBILE} σ Δp² 0.5 µm₂ ±1°"
-)
+HOSTILE = "<b>Ann</b> & Sons \x1b[31m\u202e\N{AUTOMOBILE}\N{AUTOMOBILE} σ Δp² 0.5 µm₂ ±1°"
 
 
 def pages_of(data: bytes) -> list[str]:

@@ -5,13 +5,14 @@ from __future__ import annotations
 from borewright.report.charts import ticks
 from borewright.report.sheet import Piece, paginate
 from borewright.report.text import BOLD, PLAIN, clean, fitted, width_of, wrapped
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 ANY = st.text(max_size=200)
 FACES = st.sampled_from((PLAIN, BOLD))
 
 
+@settings(deadline=None)
 @given(ANY, FACES, st.floats(20.0, 300.0))
 def test_every_line_fits_and_no_letter_is_lost(text: str, face: str, width: float) -> None:
     lines = wrapped(text, face, 8.0, width)
@@ -19,6 +20,7 @@ def test_every_line_fits_and_no_letter_is_lost(text: str, face: str, width: floa
     assert "".join("".join(lines).split()) == "".join("".join(clean(part) for part in text.splitlines()).split())
 
 
+@settings(deadline=None)
 @given(ANY, FACES, st.floats(20.0, 300.0), st.integers(1, 4))
 def test_a_cut_shows(text: str, face: str, width: float, most: int) -> None:
     whole, cut = wrapped(text, face, 8.0, width), wrapped(text, face, 8.0, width, most)
@@ -29,6 +31,7 @@ def test_a_cut_shows(text: str, face: str, width: float, most: int) -> None:
     assert line == clean(text) or line.endswith("…")
 
 
+@settings(deadline=None)
 @given(ANY)
 def test_what_is_clean_stays_so_and_can_be_printed(text: str) -> None:
     said = clean(text)
@@ -40,6 +43,7 @@ def test_what_is_clean_stays_so_and_can_be_printed(text: str) -> None:
 HEIGHTS = st.lists(st.tuples(st.floats(1.0, 90.0), st.floats(0.0, 9.0), st.booleans()), max_size=40)
 
 
+@settings(deadline=None)
 @given(HEIGHTS)
 def test_pieces_keep_their_order_and_stay_on_the_page(sizes: list[tuple[float, float, bool]]) -> None:
     pieces = [Piece(height, lambda _: None, before=before, keep=keep) for height, before, keep in sizes]
@@ -56,6 +60,7 @@ def test_headings_are_not_parted_from_what_they_head() -> None:
     assert [piece for _, piece in pages[1]] == [heading, row]
 
 
+@settings(deadline=None)
 @given(st.floats(1e-3, 1e6), st.integers(1, 6))
 def test_axes_have_some_round_numbers_that_reach_near_their_end(end: float, about: int) -> None:
     marks = ticks(end, about)

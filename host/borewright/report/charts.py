@@ -17,6 +17,7 @@ from borewright.report.text import BOLD, PLAIN, fitted, width_of
 __all__ = ["beside_of", "chart_pieces", "ticks"]
 
 TOP, FOOT = 22.0, 13.0
+WHOLE = 4  # so many pictures are not parted by the end of a page
 NARROW = 60.0 * MM  # under this width the words have a line of their own
 TICK = 6.4
 
@@ -70,7 +71,8 @@ def chart_pieces(charts: Sequence[Chart], unit: str, width: float, high: float, 
             for number, chart in enumerate(row):
                 _picture(pen.moved(number * (wide + gap), 0.0), chart, scales, unit, wide)
 
-        yield Piece(scales.top + high + FOOT, draw, before=6.0 if first else 0.0, keep=first + beside < len(charts))
+        keep = len(charts) <= WHOLE and first + beside < len(charts)
+        yield Piece(scales.top + high + FOOT, draw, before=6.0 if first else 0.0, keep=keep)
 
 
 def _picture(pen: Pen, chart: Chart, scales: _Scales, unit: str, wide: float) -> None:

@@ -61,7 +61,7 @@ def read_picture(octets: bytes, width: float, height: float, *, sharp: bool = Fa
             with Image.open(io.BytesIO(octets), formats=FORMATS) as opened:
                 if opened.width * opened.height > MOST_PIXELS:
                     raise PictureUnusable(f"it has more than {MOST_PIXELS // 1_000_000} million dots")
-                opened.draft("RGB", (2 * max(most), 2 * max(most)))
+                opened.draft("RGB", (max(most), max(most)))  # a camera's picture is read at a part of its size
                 upright = ImageOps.exif_transpose(opened)
                 made = _on_white(upright)
     except PictureUnusable:
