@@ -75,8 +75,10 @@ def row(job_id: int, k: int) -> Mapping[str, Any]:
 
 
 def took_ms(act: Callable[[], object]) -> tuple[float, float, float]:
-    """Median and slowest of some runs by the clock, the first one, which reads the file, among them; and the median by the processor,
-    which is what a computer with nothing else to do would need."""
+    """Median and slowest of some runs by the clock, the first one, which reads the file, among them; the median by the processor.
+
+    The last is about what a computer with nothing else to do would need.
+    """
     by_clock, by_processor = [], []
     for _ in range(REPEATS):
         began_s, worked_s = time.perf_counter(), time.process_time()
@@ -94,9 +96,8 @@ def listed(store: Store, search: str = "") -> int:
 
 def main() -> None:
     """Print the table."""
-    print(
-        f"{CAPTURES} tests in the record; goal {GOAL_MS:g} ms{'':17}{'found':>8}{'median ms':>12}{'slowest ms':>12}{'processor ms':>14}"
-    )
+    about = f"{CAPTURES} tests in the record; goal {GOAL_MS:g} ms"
+    print(f"{about:52}{'found':>8}{'median ms':>12}{'slowest ms':>12}{'processor ms':>14}")
     for jobs in JOBS:
         with TemporaryDirectory() as folder, filled(Path(folder) / "shop.borewright", jobs) as store:
             if sum(store.count_captures().values()) != CAPTURES - CAPTURES // 50:
