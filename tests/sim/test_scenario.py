@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from boresim.reader import merged
 from boresim.scenario import ScenarioError, load_scenario, read_scenario, scenario_names
-from boresim.truth import plant_truth
+from boresim.truth import place_shares, places_heard, plant_truth
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -46,6 +46,57 @@ def test_the_story_of_the_hill_climb_engine_is_in_its_numbers() -> None:
     assert 13.0 < before[2].leakage_percent < 17.0
     assert all(6.0 < before[number].leakage_percent < 10.0 for number in (1, 4))
     assert all(3.0 < after[number].leakage_percent < 8.0 for number in (1, 2, 3, 4))
+
+
+@pytest.mark.parametrize(
+    ("name", "cylinder", "place", "least_share", "leakage_percent"),
+    [
+        ("burnt-exhaust-valve", 3, "exhaust", 0.7, (45.0, 65.0)),
+        ("worn-rings-one-bore", 2, "breather", 0.9, (35.0, 50.0)),
+        ("gasket-between-neighbours", 2, "neighbours", 0.55, (30.0, 45.0)),
+        ("gasket-between-neighbours", 3, "neighbours", 0.55, (30.0, 45.0)),
+        ("decompression-held-open", 1, "exhaust", 0.95, (95.0, 100.0)),
+        ("cracked-head-coolant", 1, "coolant", 0.55, (20.0, 30.0)),
+        ("two-stroke-healthy", 1, "crankcase", 0.55, (2.0, 8.0)),
+        ("v-twin-uneven", 2, "intake", 0.5, (15.0, 25.0)),
+        ("short-block", 3, "breather", 0.99, (22.0, 32.0)),
+        ("lime-eight", 2, "exhaust", 0.6, (28.0, 38.0)),
+        ("lime-eight", 4, "breather", 0.9, (25.0, 35.0)),
+    ],
+)
+def test_each_story_is_in_its_numbers(
+    name: str, cylinder: int, place: str, least_share: float, leakage_percent: tuple[float, float]
+) -> None:
+    scenario = load_scenario(name)
+    shares = place_shares(scenario, cylinder)
+    assert sum(shares.values()) == pytest.approx(1.0, rel=1e-12)
+    assert set(shares) == set(scenario.engine.places)
+    assert max(shares, key=lambda at: shares[at]) == place
+    assert shares[place] > least_share
+    low, high = leakage_percent
+    assert low < scenario.truth[cylinder].leakage_percent < high
+    assert places_heard(scenario, cylinder)[place] in {"steady", "strong"}
+
+
+def test_the_cylinders_that_no_story_is_about_are_sound() -> None:
+    told = {
+        "burnt-exhaust-valve": {3}, "worn-rings-one-bore": {2}, "gasket-between-neighbours": {2, 3}, "cracked-head-coolant": {1},
+        "v-twin-uneven": {2}, "hose-in-wrong-hole": set(), "lime-eight": {2, 4, 6, 7, 8},
+    }  # fmt: skip
+    for name, bad in told.items():
+        truth = load_scenario(name).truth
+        assert all(2.0 < one.leakage_percent < 11.0 for cylinder, one in truth.items() if cylinder not in bad)
+        assert all(truth[cylinder].leakage_percent > 15.0 for cylinder in bad)
+
+
+def test_the_engines_are_what_their_stories_say() -> None:
+    assert dict(load_scenario("v-twin-uneven").engine.firing_angles_deg) == {1: 0.0, 2: 270.0}
+    block = load_scenario("short-block").engine
+    assert (block.valves_move, block.places) == (False, ("breather", "coolant", "neighbours", "outside"))
+    assert len(load_scenario("lime-eight").engine.firing_order) == 8
+    assert dict(load_scenario("hose-in-wrong-hole").operator.wrong_holes) == {1: 3}
+    ways = {name: load_scenario(name).rig.air.check_valve for name in ("check-valve-left-in", "check-valve-holds-in")}
+    assert [valve and valve.way for valve in ways.values()] == ["out_of_cylinder", "into_cylinder"]
 
 
 @pytest.mark.parametrize("stage", ["before", "after"])
@@ -133,6 +184,24 @@ def changed(path: str, value: object) -> dict[str, Any]:
         ("openings.shared_pipes", ["attic"], "openings.shared_pipes", "list of words among"),
         ("openings.shared_pipes", "exhaust_port", "openings.shared_pipes", "list of words among"),
         ("openings.intake_mm2", 1, "openings.intake_mm2", "from 10"),
+        ("openings.plug_hole_mm2", 1, "openings.plug_hole_mm2", "from 10"),
+        (
+            "cylinders",
+            [{"number": 1, "leaks": [{"place": "crankcase", "area_mm2": 1, "to": 1}]}],
+            "cylinders[0].leaks[0].to",
+            "the other cylinder",
+        ),
+        (
+            "cylinders",
+            [{"number": 1, "leaks": [{"place": "outside", "area_mm2": 1, "to": 4}]}],
+            "cylinders[0].leaks[0].to",
+            "no cylinder 4",
+        ),
+        ("rig.air.check_valve", "somewhere", "rig.air.check_valve", "one of none, into_cylinder"),
+        ("rig.air.check_valve_opens_kpa", 0, "rig.air.check_valve_opens_kpa", "from 0.1"),
+        ("operator.mistakes", {"hose": {"1": 3}}, "operator.mistakes.hose.1", "no cylinder 3"),
+        ("operator.mistakes", {"hose": {"5": 1}}, "operator.mistakes.hose.5", "not a key"),
+        ("operator.mistakes", {"vent": {}}, "operator.mistakes.vent", "not a key"),
         ("crank.inertia_kg_m2", 0, "crank.inertia_kg_m2", "from 0.0001"),
         ("ambient.pressure_kpa", 1013, "ambient.pressure_kpa", "from 50 to 110"),
         ("operator.turn_rpm", 0, "operator.turn_rpm", "from 0.5"),
@@ -173,7 +242,8 @@ VALUES = st.one_of(st.booleans(), st.integers(), st.floats(), st.text(max_size=4
 PATHS = [
     *(f"{table}.{key}" for table, inner in document().items() if isinstance(inner, dict) and table != "rig" for key in inner),
     *document(), "rig.name", "rig.like", "rig.air", "rig.device", "openings.decompression_deg",
-    "openings.stop_leak_mm2", "openings.shared_pipes",
+    "openings.stop_leak_mm2", "openings.shared_pipes", "openings.plug_hole_mm2", "operator.mistakes", "operator.mistakes.hose",
+    "operator.mistakes.hose.1", "rig.air.check_valve", "rig.air.check_valve_area_mm2",
 ]  # fmt: skip
 
 
