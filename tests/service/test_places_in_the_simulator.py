@@ -12,7 +12,7 @@ from boresim.endpoint import SimEndpoint
 from boresim.rig import SimRig
 from boresim.scenario import Scenario, load_scenario
 from borewire.codec import Decoder
-from borewire.messages import SupplyOpen
+from borewire.messages import ChannelDescription, Quantity, SupplyOpen, VentOpen
 from borewright.core.readiness_table import State
 from borewright.core.rig import RigCheck
 from borewright.core.stopping import highest_supply_gauge_pa, stop_rules
@@ -23,7 +23,9 @@ from borewright.service.engines import engine_from_document
 from borewright.service.guide import next_step
 from borewright.service.places import wrong_place
 from borewright.service.regulator import proof_of, wrong_pressure
+from borewright.service.spare import take_slow
 from borewright.service.state import BenchState
+from borewright.service.work import Work
 from borewright.simrig.person import Person
 from borewright.simrig.place_person import hold_and_listen
 from borewright.store.records import CaptureRecord, FindingRecord
@@ -238,14 +240,31 @@ def test_a_gauge_above_its_limit_shuts_vents_and_makes_the_test_void(shop: Shop)
     assert shop.bench.state.readiness.state is State.HOLDING
     shop.bench.act(acts.SetHold(False))
     assert shop.bench.state.readiness.state is State.HOLDING  # the gauge comes first
+    _the_spare_channel_would_have_seen_it(shop.bench.state)
     shop.bench.act(acts.ReadPlaceGauge("breather", 5_100.0))
-    assert shop.bench.state.readiness.state is State.VENTING
+    assert shop.bench.state.readiness.state.value == "venting"
     shop.person.wait_until(lambda: not shop.bench.state.readiness.locked, 30.0)
     test = shop.captures()[-1]
     assert test.state == "void"
     assert test.void_reason == "the gauge at the breather showed 5.1 kPa, more than the 5 kPa allowed there"
     (finding,) = shop.findings()
     assert (finding.capture_id, finding.detail["p_place_gauge_pa"]) == (test.id, 5_100.0)
+
+
+def _the_spare_channel_would_have_seen_it(state: BenchState) -> None:
+    """The same moment on a rig whose spare channel has the gauge: 0 to 10 kPa over 4096 steps, 10 to 90 % of its supply."""
+    spare = ChannelDescription(0, 2, Quantity.PRESSURE_SPARE, 0, 4095, 0.0, 5.0 / 4096, 5.0)
+    session = replace(state.session, channels=(*state.session.channels, spare))
+    setup, purpose = replace(state.setup, spare_high_gauge_pa=10_000.0), replace(state.purpose, spare_place="breather")
+    fitted = replace(state, session=session, setup=setup, purpose=purpose)
+    for raw, after in ((409 + 1600, State.HOLDING), (409 + 1680, State.VENTING)):  # 4.88 and 5.13 kPa
+        work = Work(fitted, 0.0)
+        take_slow(work, 2, raw)
+        assert work.state.readiness.state is after
+        sent = [effect.message for effect in work.effects if isinstance(effect, effects.Send)]
+        assert any(isinstance(message, VentOpen) for message in sent) is (after is State.VENTING)
+    assert work.state.capture is not None
+    assert "more than the 5 kPa allowed there" in str(work.state.capture.void_reason)
 
 
 def test_a_gauge_that_nobody_reads_is_vented_after_a_minute(shop: Shop) -> None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from borewright.cli import exits
 from borewright.cli.output import print_json
-from borewright.cli.place_rig import Job, add_place_rig_arguments, at_the_cylinder, job_of
+from borewright.cli.place_rig import Job, add_place_rig_arguments, add_spare_argument, at_the_cylinder, job_of
 from borewright.errors import UseError
 
 if TYPE_CHECKING:
@@ -37,6 +37,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--gauge-u", metavar="P", default="20 Pa", help="uncertainty of the low-pressure gauge, k = 2 (%(default)s)"
     )
+    add_spare_argument(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -50,6 +51,7 @@ def run(args: argparse.Namespace) -> int:
         raise UseError(wrong)
     advice = _fits(purpose, job)
     with at_the_cylinder(args, job) as here:
+        here.need_spare(purpose.spare_place)
         here.console.tell_plainly(advice)
         done, shown = here.test(purpose)
         here.tell(done, shown, f"cylinder {job.cylinder}, with the orifice on the {purpose.flow_place.replace('_', ' ')}")
@@ -72,6 +74,7 @@ def _purpose(args: argparse.Namespace, job: Job) -> Purpose:
 
     try:
         place = place_called(args.place, job.engine.places)
+        spare = "" if args.spare_at is None else place_called(args.spare_at, job.engine.places)
         area_m2 = parse(args.orifice_area, "area")
         u_gauge_pa = parse(args.gauge_u, "pressure_gauge") / 2.0
         share, size_m2 = share_or_size(args.orifice_u, "area")
@@ -90,6 +93,7 @@ def _purpose(args: argparse.Namespace, job: Job) -> Purpose:
         flow_orifice_m2=area_m2,
         flow_u_relative=u_relative,
         u_gauge_pa=u_gauge_pa,
+        spare_place=spare,
     )
 
 

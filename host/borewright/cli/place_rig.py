@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from borewright.store import Store
     from borewright.store.records import CaptureRecord, JobRecord
 
-__all__ = ["AtCylinder", "Job", "add_place_rig_arguments", "at_the_cylinder", "job_of", "latest", "u_of"]
+__all__ = ["AtCylinder", "Job", "add_place_rig_arguments", "add_spare_argument", "at_the_cylinder", "job_of", "latest", "u_of"]
 
 BLOCKED_HINT = "The rig's own checks are made with: borewright rig sealed, rig restrictor, rig tdc."
 
@@ -51,6 +51,15 @@ class AtCylinder:
     bench: Bench
     console: Console
     store: Store
+
+    def need_spare(self, place: str) -> None:
+        """Raises UseError where a gauge on the spare channel is asked for and this rig has none."""
+        from borewright.service.spare import spare_law
+
+        if place and spare_law(self.bench.state) is None:
+            raise UseError(
+                "this rig has no spare channel with a gauge of known range; give spare_range_top in the rig file, or no --spare-at"
+            )
 
     def test(self, purpose: Purpose) -> tuple[Done, dict[str, Any]]:
         """Guide the person through one test of this cylinder, or through a capped proof; what came of it, for JSON too."""
@@ -94,6 +103,13 @@ def add_place_rig_arguments(parser: argparse.ArgumentParser, *, port_needed: boo
     add_job_arguments(parser)
     add_rig_arguments(parser, engine_needed=False, port_needed=port_needed)
     parser.add_argument("--cylinder", metavar="N", type=int, required=True, help="which cylinder")
+
+
+def add_spare_argument(parser: argparse.ArgumentParser) -> None:
+    """The option --spare-at."""
+    parser.add_argument(
+        "--spare-at", metavar="PLACE", help="the gauge there is that of the rig's spare channel, which then watches it too"
+    )
 
 
 def job_of(args: argparse.Namespace) -> Job:

@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING, Any
 
 from borewright.cli import exits
 from borewright.cli.output import print_json
-from borewright.cli.place_rig import AtCylinder, Job, add_place_rig_arguments, at_the_cylinder, job_of
+from borewright.cli.place_rig import AtCylinder, Job, add_place_rig_arguments, add_spare_argument, at_the_cylinder, job_of
 from borewright.cli.record import open_store
 from borewright.errors import NotReadyError, UseError
 
 if TYPE_CHECKING:
     from borewright.core.shares_plan import NextTest
     from borewright.core.stopping import StopRule
+    from borewright.service.acts import Purpose
     from borewright.store.records import CaptureRecord
 
 __all__ = ["add_arguments", "run"]
@@ -39,6 +40,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--pressure", metavar="P", help="what the regulator is set to (default: under the limit of what is stopped)"
     )
     parser.add_argument("--leave-low", action="store_true", help="end with the regulator as it is, without the test pressure again")
+    add_spare_argument(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -52,9 +54,10 @@ def run(args: argparse.Namespace) -> int:
     if args.port is None:
         raise UseError("give the rig's port with --port; without a rig only --plan works")
     stopped = _stopped(args, job, rules)
-    asked_pa = _pressure(args, job, stopped)
+    purpose = _purpose(args, job, stopped, _pressure(args, job, stopped))
     with at_the_cylinder(args, job) as here:
-        shown = _guide(here, stopped, asked_pa, rules)
+        here.need_spare(purpose.spare_place)
+        shown = _guide(here, purpose, rules)
         if not args.leave_low:
             _back_to_test_pressure(here)
     if args.json:
@@ -152,14 +155,30 @@ def _pressure(args: argparse.Namespace, job: Job, stopped: tuple[str, ...]) -> f
     return asked_pa
 
 
+def _purpose(args: argparse.Namespace, job: Job, stopped: tuple[str, ...], asked_pa: float) -> Purpose:
+    from borewright.core.heard import place_called
+    from borewright.service.acts import Purpose
+    from borewright.service.places import wrong_place
+
+    try:
+        spare = "" if args.spare_at is None else place_called(args.spare_at, job.engine.places)
+    except ValueError as wrong:
+        raise UseError(str(wrong)) from None
+    purpose = Purpose("test", job.cylinder, aim="place", stopped=stopped, asked_gauge_pa=asked_pa, spare_place=spare)
+    why = wrong_place(purpose, job.engine)
+    if why is not None:
+        raise UseError(why)
+    return purpose
+
+
 # ---------------------------------------------------------------------- at the rig
 
 
-def _guide(here: AtCylinder, stopped: tuple[str, ...], asked_pa: float, rules: dict[str, StopRule]) -> dict[str, Any]:
+def _guide(here: AtCylinder, purpose: Purpose, rules: dict[str, StopRule]) -> dict[str, Any]:
     from borewright.service.acts import Purpose
     from borewright.service.regulator import proof_of
 
-    tell, job = here.console.tell_plainly, here.job
+    tell, job, stopped, asked_pa = here.console.tell_plainly, here.job, purpose.stopped, purpose.asked_gauge_pa or 0.0
     for place in stopped:
         tell(f"{place.replace('_', ' ')}: {rules[place].why}.")
     tell(f"First the regulator is set to {asked_pa / 1000:.0f} kPa and proven with the hose capped.")
@@ -176,7 +195,7 @@ def _guide(here: AtCylinder, stopped: tuple[str, ...], asked_pa: float, rules: d
         here.tell(done, reference, f"cylinder {job.cylinder}, nothing stopped")
         if reference["void_reason"] is not None:
             raise NotReadyError("without the reading with nothing stopped there is nothing to compare with; begin again")
-    done, shown = here.test(Purpose("test", job.cylinder, aim="place", stopped=stopped, asked_gauge_pa=asked_pa))
+    done, shown = here.test(purpose)
     words = ", ".join(place.replace("_", " ") for place in stopped)
     here.tell(done, shown, f"cylinder {job.cylinder}, stopped: {words}")
     if shown["void_reason"] is None:

@@ -98,7 +98,8 @@ class RigCheck:
     result: dict[str, Any] = field(default_factory=dict)
 
 
-_LATER = frozenset({"converter_nonlinearity_lsb"})  # came after checks had been stored; where they are 0 those checks still hold
+# came after checks had been stored; where they are 0 those checks still hold
+_LATER = frozenset({"converter_nonlinearity_lsb", "spare_high_gauge_pa"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,6 +119,7 @@ class RigSetup:
     running_sign: Literal[1, -1] = 1
     restraint_slack_deg: float = 0.0
     converter_nonlinearity_lsb: float = 0.0
+    spare_high_gauge_pa: float = 0.0  # upper end of the spare channel's gauge, which begins at 0; 0: there is none
 
     @property
     def fingerprint(self) -> str:

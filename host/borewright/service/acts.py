@@ -62,7 +62,8 @@ class Purpose:
     With aim "proof" a capped opening shows that the regulator gives what was asked for, and nothing else. With aim "place" a test
     is one step on the way to the path of the leak: with these places stopped (none: the reading that the others are compared with),
     or with the flow of one place led through an orifice of flow_orifice_m2, with the standard uncertainties flow_u_relative of it
-    and u_gauge_pa of the gauge there. wet_oil_m3: oil that is in the cylinder for a wet test.
+    and u_gauge_pa of the gauge there. wet_oil_m3: oil that is in the cylinder for a wet test. spare_place: where
+    the gauge of the rig's spare channel is.
     """
 
     kind: Literal["test", "sealed", "restrictor"]
@@ -79,6 +80,7 @@ class Purpose:
     flow_orifice_m2: float = 0.0
     flow_u_relative: float = 0.0
     u_gauge_pa: float = 0.0
+    spare_place: str = ""
 
     @property
     def recorded_as(self) -> Literal["test", "stop_off", "wet", "sealed", "restrictor"]:

@@ -112,6 +112,8 @@ def _under_way(state: BenchState) -> Step | None:
     place = awaited_gauge(state)
     if place is not None:
         text = f"PRESSURISED: read the gauge at the {place_words(place)} and type what it shows, with its unit"
+        if place == state.purpose.spare_place and state.spare_gauge_pa is not None:
+            text += f" (the rig's own shows {state.spare_gauge_pa / 1000:.1f} kPa)"
         return Step("read_place_gauge", text)
     match state.readiness.state:
         case State.ARMED:

@@ -11,6 +11,7 @@ from borewright.core.readiness_table import Event, State
 from borewright.errors import LinkError
 from borewright.service.air import happen
 from borewright.service.other_tdc import finish_tdc_way
+from borewright.service.spare import take_slow
 from borewright.service.tdc import finish_tdc
 from borewright.service.tdc_way import TdcWay
 from borewright.service.transducers import transducers_of
@@ -55,6 +56,8 @@ def take_news(work: Work, told: news.News) -> None:
         case news.HoldChanged(_, hold):
             work.log("hold_switch", hold=hold.name.lower())
             happen(work, Event.AIR_ASKED if hold is HoldState.PRESSED else Event.AIR_RELEASED)
+        case news.SlowValue(_, channel, raw):
+            take_slow(work, channel, raw)
         case news.StatusSeen(status):
             work.set(device_air=status.air)
             if work.state.opening is None:  # never reuse a number that the device has seen from an earlier program

@@ -18,7 +18,16 @@ from borewright.service.squeeze import break_off_squeeze
 from borewright.service.state import BenchState
 from borewright.service.work import Work
 
-__all__ = ["confirm_caution", "fit_places", "follow_oil", "note_heard", "pour_oil", "read_place_gauge", "watch_place_gauge"]
+__all__ = [
+    "confirm_caution",
+    "fit_places",
+    "follow_oil",
+    "note_heard",
+    "pour_oil",
+    "read_place_gauge",
+    "too_much",
+    "watch_place_gauge",
+]
 
 HOLDS_LONG_S = 60.0  # after so long an unsteady reading counts as it is
 
@@ -85,7 +94,7 @@ def read_place_gauge(work: Work, act: acts.ReadPlaceGauge) -> None:
     limit_pa = limit_of(rule)
     if act.gauge_pa > limit_pa:
         _keep(work, act.place, act.gauge_pa)
-        _too_much(work, act.place, act.gauge_pa, limit_pa)
+        too_much(work, act.place, act.gauge_pa, limit_pa)
         return
     if awaited_gauge(state) is None or any(reading.place == act.place for reading in capture.place_readings):
         work.say("note", "that is under the limit; the figure that counts is asked for once the reading is steady")
@@ -107,7 +116,7 @@ def read_place_gauge(work: Work, act: acts.ReadPlaceGauge) -> None:
         happen(work, Event.HOLD_OVER)
 
 
-def _too_much(work: Work, place: str, gauge_pa: float, limit_pa: float) -> None:
+def too_much(work: Work, place: str, gauge_pa: float, limit_pa: float) -> None:
     """More pressure at a place than it may have."""
     at = place_words(place)
     reason = f"the gauge at the {at} showed {gauge_pa / 1000:.3g} kPa, more than the {limit_pa / 1000:.3g} kPa allowed there"

@@ -46,6 +46,8 @@ def wrong_place(purpose: Purpose, engine: Engine | None) -> str | None:
     for place in purpose.gauged_places:
         if place not in rules:
             return f"this engine has no place {place_words(place)}; it has {', '.join(map(place_words, rules))}"
+    if purpose.spare_place and purpose.spare_place not in purpose.gauged_places:
+        return f"no gauge stands at the {place_words(purpose.spare_place)} in this test; the spare channel goes to one that does"
     for place in purpose.stopped:
         if not rules[place].may_stop:
             return f"the {place_words(place)} is not stopped on this engine: {rules[place].why}"

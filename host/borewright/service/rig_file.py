@@ -30,6 +30,7 @@ QUANTITIES: dict[str, tuple[Dimension, float, float, str]] = {
     "regulated_lowest": ("pressure_gauge", 20e3, 2e6, "regulated_low_gauge_pa"),
     "regulated_highest": ("pressure_gauge", 50e3, 2e6, "regulated_high_gauge_pa"),
     "rated_cylinder_side": ("pressure_gauge", 100e3, 10e6, "rated_cylinder_side_gauge_pa"),
+    "spare_range_top": ("pressure_gauge", 1e3, 1e6, "spare_high_gauge_pa"),
     "dead_volume": ("volume", 1e-7, 1e-2, "dead_volume_m3"),
     "hose_volume": ("volume", 1e-7, 1e-2, "hose_volume_m3"),
 }

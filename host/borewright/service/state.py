@@ -140,6 +140,8 @@ class BenchState:
     cautions_confirmed: frozenset[str] = frozenset()  # of the purpose that is set
     fitted: FitPlaces | None = None  # None: nobody has said anything of the places yet
     oil: Oil | None = None
+    spare_zero_pa: float = 0.0  # of the spare channel, at the last vent
+    spare_gauge_pa: float | None = None
     fitting_confirmed: bool = False
     peak_late_deg: float | None = None
     verdict: SqueezeVerdict | None = None
