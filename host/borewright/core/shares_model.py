@@ -17,13 +17,15 @@ from scipy.special import gammaincc
 
 from borewright.core.shares_data import HOLDS_NOT, PlaceFlow, StopPrior, StopReading
 
-__all__ = ["Contradiction", "StopModel", "contradiction", "stop_model"]
+__all__ = ["U_GAUGE_SQUARE", "Contradiction", "StopModel", "contradiction", "stop_model"]
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
 
 MOST_PLACES = 10
-LEAST_RELATIVE = 2e-3  # of the whole leak: no reading is taken to be better than that
+U_GAUGE_SQUARE = 0.01
+"""Uncertainty of the square of a part passing: the share of the pressure that is lost, as two gauges show it."""
+LEAST_RELATIVE = 5e-4  # of the whole leak: no reading is taken to be better than that
 OTHER_FIT = 0.06
 """A stop of which the gauge shows so much more of the pressure lost than usual was fitted otherwise; less is the gauge's own
 uncertainty. The pressure lost goes with the square of the part passing."""
@@ -130,11 +132,11 @@ def _row(names: tuple[str, ...], reading: StopReading, told: Floats, stoppable: 
 
 
 def _passing_now(names: tuple[str, ...], told: Floats, rows: Floats, read: Floats, usual: float) -> float:
-    """What passes a stop here, by its gauge if that tells more than the usual, in units of the whole leak."""
+    """What passes a stop here, by its gauge if that clearly tells more than the usual, in units of the whole leak."""
     if not read.size or np.all(np.isnan(told)):
         return usual
     held_back = nnls(rows, read)[0][: len(names)]
-    part = np.nan_to_num(told)
+    part = np.sqrt(np.maximum(np.nan_to_num(told) ** 2 - 2.0 * U_GAUGE_SQUARE, 0.0))
     return max(usual, float(np.max(held_back * part / (1.0 - part))))
 
 

@@ -20,7 +20,7 @@ from scipy.optimize import nnls
 from scipy.special import ndtr, ndtri
 
 from borewright.core.shares_data import HOLDS_NOT, StopPrior
-from borewright.core.shares_model import StopModel
+from borewright.core.shares_model import U_GAUGE_SQUARE, StopModel
 
 __all__ = ["NARROW", "Draws", "draw_shares"]
 
@@ -38,8 +38,6 @@ OFTEN_ODD, ODD = 0.1, 2.0
 """How often a stop comes from a distribution so many times as wide."""
 OFTEN_LEAKY, LEAKY = 0.15, 4.0
 """How often all stops of a set are poor ones and leak so many times as much: they come out of one drawer."""
-U_GAUGE_SQUARE = 0.01
-"""Uncertainty of the square of a part passing: the share of the pressure that is lost, as two gauges show it."""
 _BEND = 2.5  # two nozzles in series: 2 if incompressible, 3.1 if choked
 _FIRST, _DRAWS = 40, 6_000
 _FARTHEST = 36.0  # standard deviations; beyond them a probability is no number any more
