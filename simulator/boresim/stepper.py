@@ -32,6 +32,8 @@ SLOW_RAD_S = 4.0
 TOLERANCE_PA = 1.0  # error of one step
 ROUGH_PA = 200.0  # beyond this a step of one grid length swings past equal pressures instead of reaching them
 NEARLY_PA = 90.0  # nearer to ambient than this, flow is linear in the difference
+CALM_PA = 2.0  # behind a check valve: pressures that change by less in a grid step
+LONGEST_CALM_LEVEL = 4
 QUIET_PA = 0.05  # nearer to ambient than this, an open side is at ambient
 OPEN_M2 = 5e-6  # an opening of this size, in a cylinder side of any size, leaves it at ambient within a few steps
 
@@ -237,24 +239,27 @@ class Stepper:
         self.level = 0
 
     def _checked_step(self, valve: CheckValve, gas_nm: float, travelling: bool, limit: int | None) -> None:
-        """With a check valve between hose and cylinder: one grid step after the other, but for a rig at rest without pressure."""
+        """With a check valve between hose and cylinder: grid step after grid step, longer where little happens."""
         air, crank, ambient = self.air, self.crank, self.scenario.ambient
         self.before = self.physical()
         stays = crank.stays(gas_nm)
         if stays and not travelling and abs(air.behind[0] - air.p_ambient) <= QUIET_PA and self._open_and_within(QUIET_PA):
             self._quiet_step(limit)
             return
+        length = self._length(1 << self.level if stays and not travelling else 1, limit)
+        h = length * GRID_S
         pr, pc, _ = air.state
-        angle = crank.theta_deg
+        behind, angle = air.behind[0], crank.theta_deg
         if not stays:
-            crank.step(GRID_S, self.end * GRID_S, gas_nm)
+            crank.step(h, self.end * GRID_S, gas_nm)
         air.volume_m3 = self.pose()
-        checked_step(air, valve, GRID_S, self.behind_m3, (ambient.engine_wall_w_k, ambient.engine_wall_w_k_pa))
+        checked_step(air, valve, h, self.behind_m3, (ambient.engine_wall_w_k, ambient.engine_wall_w_k_pa))
         to_r, to_c, _ = air.state
         turned = crank.theta_deg - angle
-        self.rows.append((self.end * GRID_S, GRID_HZ, pr, to_r - pr, 0.0, 0.0, pc, to_c - pc, 0.0, 0.0, angle, turned))
-        self.end += 1
-        self.level = 0
+        self.rows.append((self.end * GRID_S, GRID_HZ / length, pr, to_r - pr, 0.0, 0.0, pc, to_c - pc, 0.0, 0.0, angle, turned))
+        self.end += length
+        calm = stays and max(abs(to_r - pr), abs(to_c - pc), abs(air.behind[0] - behind)) < CALM_PA * length
+        self.level = LONGEST_CALM_LEVEL if calm else 0
 
     def _open_and_within(self, near_pa: float) -> bool:
         """Whether nothing is supplied, the cylinder side stands wide open, and both sides are as near to ambient as that."""
