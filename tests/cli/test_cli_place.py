@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from borewright.cli.main import main
 from borewright.store import Store
-from borewright.store.records import FindingRecord
+from borewright.store.records import FindingRecord, Stage
 from PIL import Image
 
 ENGINE = Path(__file__).resolve().parents[2] / "simulator" / "scenarios" / "larch_four_engine.toml"
@@ -23,8 +23,9 @@ def db(tmp_path: Path) -> Path:
     with Store.open(path) as store:
         document = tomllib.loads(ENGINE.read_text(encoding="utf-8"))
         engine = store.save_engine(document["name"], document)
-        for stage in ("before", "after"):
-            store.create_job("Larch", stage, engine)  # type: ignore[arg-type]
+        stages: tuple[Stage, ...] = ("before", "after")
+        for stage in stages:
+            store.create_job("Larch", stage, engine)
     return path
 
 
@@ -32,7 +33,7 @@ def note(db: Path, *words: object) -> int:
     return main(["place", "note", "Larch", *map(str, words), "--db", str(db)])
 
 
-def kept(db: Path, stage: str = "before") -> Sequence[FindingRecord]:
+def kept(db: Path, stage: Stage = "before") -> Sequence[FindingRecord]:
     with Store.open(db, create=False) as store:
         job = store.find_job("Larch", stage)
         assert job is not None
