@@ -76,8 +76,8 @@ def next_step(state: BenchState) -> Step:
         if state.zero is not None or state.now_s - state.state_since_s < SETTLES_S:
             return Step("wait", "wait a moment until the pressures have settled")
         return Step("blocked", _words(unmet["rig"]))
-    unproven = not_proven(air_facts(state)) if state.purpose.kind != "sealed" else None
-    if unproven is not None:  # nothing that the guide leads to proves it, so it is said before all the work
+    unproven = not_proven(air_facts(state))
+    if unproven is not None and unmet.get("air") == unproven:  # the guide leads to no proof, so it is said before all the work
         return Step("blocked", _words(unproven))
     at_places = place_undone(state)
     if at_places is not None:
