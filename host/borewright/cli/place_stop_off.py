@@ -10,7 +10,7 @@ from borewright.cli import exits
 from borewright.cli.output import print_json
 from borewright.cli.place_rig import AtCylinder, Job, add_place_rig_arguments, add_spare_argument, at_the_cylinder, job_of
 from borewright.cli.record import open_store
-from borewright.errors import NotReadyError, UseError
+from borewright.errors import BorewrightError, NotReadyError, UseError
 
 if TYPE_CHECKING:
     from borewright.core.shares_plan import NextTest
@@ -57,7 +57,14 @@ def run(args: argparse.Namespace) -> int:
     purpose = _purpose(args, job, stopped, _pressure(args, job, stopped))
     with at_the_cylinder(args, job) as here:
         here.need_spare(purpose.spare_place)
-        shown = _guide(here, purpose, rules)
+        try:
+            shown = _guide(here, purpose, rules)
+        except BorewrightError:
+            low_kpa = (purpose.asked_gauge_pa or 0.0) / 1000.0
+            here.console.tell_plainly(
+                f"! Broken off: the regulator may stand at {low_kpa:.0f} kPa; set it back, and make borewright rig sealed before the next test."
+            )
+            raise
         if not args.leave_low:
             _back_to_test_pressure(here)
     if args.json:
