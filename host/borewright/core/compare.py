@@ -35,10 +35,11 @@ Basis = Literal["pooled", "own", "assumed"]
 
 SEATING = 0.03
 """By what share of it a leak differs from one turning over of the crank to the next (k = 1), where no repeat shows it (common
-practice, no source). Where repeats do, it only weighs a wide leak's scatter against a narrow one's."""
+practice, no source). Where repeats do, it is only a unit to count theirs in."""
 _STANDS_APART = 0.01  # project: of a hundred honest engines, one has a set that is taken to scatter more than all the others
 _LEAST_OTHERS_DOF = 4.0  # fewer say too little to find that one stands apart from them
 _USUAL_PA, _AMBIENT_PA, _STEP = 551_580.6, 101_325.0, 1e-3
+_HALVINGS = 40
 _SCATTER = "scatter from test to test"
 
 
@@ -61,17 +62,12 @@ class Reading:
         """What its budget lets it differ by from the next reading."""
         return math.fsum(item.contribution**2 for item in self.items if item.name not in self.causes)
 
-    @property
-    def expected_variance(self) -> float:
-        """The same with the seating."""
-        return self.new_variance + self.seating**2
-
 
 @dataclass(frozen=True, slots=True)
 class Scatter:
-    """How much more or less the repeats scatter than their budgets and SEATING make one expect.
+    """How much more or less leaks seat anew than by SEATING, as the repeats show it.
 
-    ratio: of the variances, pooled over `sets` sets of repeats with dof degrees of freedom. apart: (ratio, dof) of those sets that
+    ratio: of the variances, from `sets` sets of repeats with dof degrees of freedom. apart: (ratio, dof) of those sets that
     scatter more than all the others, which stand for themselves. Without any repeats, ratio is 1 and an assumption.
     """
 
@@ -129,50 +125,73 @@ def seating_percent(leakage_percent: float) -> float:
     return 100.0 * share * _STEP * SEATING * near / (near - far)
 
 
+@dataclass(frozen=True, slots=True)
+class _Set:
+    """Variances of one set of repeats: what it shows, what its readings alone explain, what SEATING adds to that."""
+
+    shown: float
+    new: float
+    seating: float
+    dof: float
+
+    def against(self, ratio: float) -> float:
+        """What it shows in units of what it should show."""
+        return self.shown / (self.new + ratio * self.seating)
+
+
 def pooled_scatter(sets: Mapping[Hashable, Sequence[Reading]]) -> Scatter:
     """The scatter of all sets of repeats together: each set is one cylinder at one stage; single readings add nothing.
 
-    The variances are pooled by their degrees of freedom, each in units of what is expected of it, so that a wide leak does not
-    drown a narrow one. A set that scatters more than the rest by an F test is left out and stands for itself (1 %, over all sets).
-    Source: pooled variance and F test of two variances, NIST/SEMATECH e-Handbook of Statistical Methods (from memory, unverified).
+    What the readings explain by themselves is taken off, and the rest is pooled as a share of each leak, so that a wide leak does
+    not drown a narrow one, nor noise be taken for seating: the ratio is that at which all sets together, weighed by their degrees
+    of freedom, show as much as they should (the estimating equation of Paule and Mandel, J. Res. Natl. Bur. Stand. 87 (1982) 377;
+    from memory, unverified). A set that shows more than the rest by an F test stands for itself (1 %, over all sets).
 
     >>> three = [Reading(value, (), 0.3) for value in (9.7, 10.0, 10.3)]
     >>> pooled = pooled_scatter({"before": three, "after": [Reading(5.0, (), 0.15)]})
     >>> round(pooled.ratio, 6), pooled.dof, pooled.sets
     (1.0, 2.0, 1)
     """
-    found: dict[Hashable, tuple[float, float]] = {}
+    found: dict[Hashable, _Set] = {}
     for key, readings in sets.items():
-        expected = _mean_of([reading.expected_variance for reading in readings]) if readings else 0.0
-        if len(readings) > 1 and expected > 0.0:
-            found[key] = (_variance([reading.value for reading in readings]) / expected, len(readings) - 1.0)
+        if len(readings) > 1 and (seating := _mean_of([reading.seating**2 for reading in readings])) > 0.0:
+            new = _mean_of([reading.new_variance for reading in readings])
+            found[key] = _Set(_variance([reading.value for reading in readings]), new, seating, len(readings) - 1.0)
     if not found:
         return Scatter()
     apart: dict[Hashable, tuple[float, float]] = {}
     while (key := _standing_apart(found)) is not None:
-        apart[key] = found.pop(key)
-    ratio, dof = _pool(found)
-    return Scatter(ratio, dof, len(found), apart)
+        alone = found.pop(key)
+        apart[key] = (_ratio([alone]), alone.dof)
+    return Scatter(_ratio(list(found.values())), math.fsum(one.dof for one in found.values()), len(found), apart)
 
 
-def _pool(found: Mapping[Hashable, tuple[float, float]]) -> tuple[float, float]:
-    dof = math.fsum(dof for _, dof in found.values())
-    return math.fsum(ratio * dof for ratio, dof in found.values()) / dof, dof
+def _ratio(sets: Sequence[_Set]) -> float:
+    """The ratio of the seating at which the sets together show as much as they should; 0 where their readings alone explain it."""
+    dof = math.fsum(one.dof for one in sets)
+    low, high = 0.0, max(one.shown / one.seating for one in sets)
+    if high == 0.0:
+        return 0.0
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (low + high)
+        if math.fsum(one.dof * one.against(middle) for one in sets) > dof:
+            low = middle
+        else:
+            high = middle
+    return high
 
 
-def _standing_apart(found: Mapping[Hashable, tuple[float, float]]) -> Hashable | None:
+def _standing_apart(found: Mapping[Hashable, _Set]) -> Hashable | None:
     """The set that scatters more than the others, if one does."""
     from scipy.special import fdtrc  # noqa: PLC0415 -- heavy
 
     least, which = _STANDS_APART / len(found), None
-    for key, (ratio, dof) in found.items():
-        others = {other: value for other, value in found.items() if other != key}
-        if not others:
-            return None
-        of_others, others_dof = _pool(others)
-        if others_dof < _LEAST_OTHERS_DOF:
+    for key, one in found.items():
+        others = [other for name, other in found.items() if name != key]
+        dof = math.fsum(other.dof for other in others)
+        if dof < _LEAST_OTHERS_DOF or (ratio := _ratio(others)) * one.seating + one.new <= 0.0:
             continue
-        chance = float(fdtrc(dof, others_dof, ratio / of_others)) if of_others > 0.0 else float(ratio == 0.0)
+        chance = float(fdtrc(one.dof, dof, one.against(ratio)))
         if chance < least:
             least, which = chance, key
     return which
@@ -276,15 +295,12 @@ def _mean(sides: Sequence[tuple[Sequence[Reading], float, Hashable]], scatter: S
                     summed, dof = shared.get(cause, (0.0, math.inf))
                     shared[cause] = (summed + sign * item.contribution / count, min(dof, item.dof))
         ratio, dof, basis = scatter.of(key)
-        expected, new = (_mean_of([getattr(reading, name) for reading in readings]) for name in _VARIANCES)
+        variance = _mean_of([reading.new_variance + ratio * reading.seating**2 for reading in readings])
         source = (dof, key if basis == "own" else None)  # pooled scatter is one figure, however often it is used
-        spread[source] = spread.get(source, 0.0) + max(ratio * expected, new) / count
+        spread[source] = spread.get(source, 0.0) + variance / count
     scattered = tuple(Item(_SCATTER, math.sqrt(variance), dof, "A") for (dof, _), variance in spread.items() if variance > 0.0)
     common = tuple(Item(name, abs(summed), dof) for (name, _), (summed, dof) in shared.items())
     return Budget("change", "", value, (*common, *scattered)), scattered
-
-
-_VARIANCES = ("expected_variance", "new_variance")
 
 
 def _expanded(budget: Budget, spread: Sequence[Item], level: float) -> float:
