@@ -229,9 +229,8 @@ def _suggestions(
         complete = [test for test in tests if test.cylinder == cylinder and test.state == "complete" and test.result is not None]
         if complete and (found := _of_cylinder(complete, judged, repeated.get(cylinder), limit_set)):
             reasons[cylinder] = found
-    for cylinder, reason in _uneven(judged, limit_set):
-        if so_far.tests.get(cylinder) == 1:
-            reasons.setdefault(cylinder, []).append(reason)
+    for cylinder, reason in _uneven(judged, limit_set, so_far.tests):
+        reasons.setdefault(cylinder, []).append(reason)
     more = sum(max(0, count - 1) for count in so_far.tests.values())
     if compares and not reasons and more < POOLED_REPEATS:
         few = "no test was made twice" if more == 0 else "only one test was made twice"
@@ -279,16 +278,24 @@ def _limit_reached(latest: CaptureRecord, repeated: RepeatedTests | None, limit_
     return next(band.up_to_percent for band in limit_set.bands if band.name == judgement.between[0])
 
 
-def _uneven(judged: JudgedStage, limit_set: LimitSet) -> list[tuple[int, str]]:
-    """The highest and the lowest, where they lie farther apart than is usual or may do so."""
+def _uneven(judged: JudgedStage, limit_set: LimitSet, tests: Mapping[int, int]) -> list[tuple[int, str]]:
+    """The highest and the lowest, where they lie farther apart than is usual, or where one test of each leaves it open."""
     found = judged.spread
     if found is None or limit_set.spread_percent is None:
         return []
-    if found.range_percent + (found.expanded_percent or 0.0) <= limit_set.spread_percent[1]:
+    pair = (("the highest", found.highest_cylinder), ("the lowest", found.lowest_cylinder))
+    usual = limit_set.spread_percent[1]
+    once = all(tests.get(cylinder) == 1 for _, cylinder in pair)
+    if found.range_percent > usual:
+        uneven = "are uneven"
+    elif once and found.range_percent + (found.expanded_percent or 0.0) > usual:
+        uneven = "may be uneven"
+    else:
         return []
     apart = f"{found.range_percent:.1f} percentage points between cylinder {found.highest_cylinder} and {found.lowest_cylinder}"
-    pair = (("the highest", found.highest_cylinder), ("the lowest", found.lowest_cylinder))
-    return [(cylinder, f"it reads {which} and the cylinders are uneven, {apart}") for which, cylinder in pair]
+    return [
+        (cylinder, f"it reads {which} and the cylinders {uneven}, {apart}") for which, cylinder in pair if tests.get(cylinder) == 1
+    ]
 
 
 # ---------------------------------------------------------------------- a hot test
