@@ -60,10 +60,8 @@ def run(args: argparse.Namespace) -> int:
         try:
             shown = _guide(here, purpose, rules)
         except BorewrightError:
-            low_kpa = (purpose.asked_gauge_pa or 0.0) / 1000.0
-            here.console.tell_plainly(
-                f"! Broken off: the regulator may stand at {low_kpa:.0f} kPa; set it back, and make borewright rig sealed before the next test."
-            )
+            stands = f"the regulator may stand at {(purpose.asked_gauge_pa or 0.0) / 1000:.0f} kPa"
+            here.console.tell_plainly(f"! Broken off: {stands}; set it back, and make borewright rig sealed before the next test.")
             raise
         if not args.leave_low:
             _back_to_test_pressure(here)
