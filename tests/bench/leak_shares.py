@@ -2,8 +2,8 @@
 
 The truth and the readings come from the simulator's gas (`parts/leaking_engines.py`): stops that leak, pipes that end in other
 cylinders' open valves, gauges that are off by 1 %, readings by 1 %, and 3 % of scatter at every visit. "Planned" begins with
-nothing and takes what `plan_next` asks for until it asks for no more; what may be stopped and where a flow may be measured is drawn.
-A place that was not looked at counts with the unattributed rest, which is where its leak has to be.
+nothing and takes what `plan_next` asks for until it asks for no more; what may be stopped and where a flow may be measured is
+drawn. A place that was not looked at counts with the unattributed rest, which is where its leak has to be.
 
     leak_shares.py [ENGINES]     2000 engines a row unless told otherwise; rows of the planner take a quarter of them
 """

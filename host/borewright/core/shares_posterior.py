@@ -2,7 +2,7 @@
 
 Areas cannot be negative, most places of an engine hardly leak, and how much a stop leaks nobody knows. A normal distribution around
 the least squares is wrong near zero, where most places are. So this is Bayes with few assumptions: each place leaks next to nothing
-(half-normal, 0.4 % of the whole) or something (half-normal, as wide as the whole), two of five do; stops leak as `StopPrior` says.
+(half-normal, 0.2 % of the whole) or something (half-normal, as wide as the whole), two of five do; stops leak as `StopPrior` says.
 Given which places leak, the unknowns of `core.shares_model` are nearly normal, cut off at zero, and are drawn straight, by the
 sequential method of Geweke, Hajivassiliou and Keane with its weights; what is not normal, the leak of a stop, goes into the
 weights. All combinations of leaking places are weighed against each other. The random numbers are fixed: the same readings give the
@@ -31,7 +31,7 @@ SQRT_2_PI = float(np.sqrt(2.0 * np.pi))
 OFTEN_LEAKS = 0.4
 OFTEN_ELSEWHERE = 0.1
 """How often something beside the known places leaks."""
-NARROW, WIDE = 0.004, 1.0
+NARROW, WIDE = 0.002, 1.0
 """Widths of the two half-normals, parts of the whole leak."""
 NONE = 1e-4  # width of what cannot be
 OFTEN_ODD, ODD = 0.1, 2.0
