@@ -119,7 +119,7 @@ def _fitting_undone(state: BenchState, engine: Engine) -> PlaceStep | None:
         words.append(f"take what is fitted to {_and(off)} off again")
     if purpose.stopped:
         limits = [f"the {place_words(place)} (never above {_kpa(limit_of(rules[place]))} there)" for place in purpose.stopped]
-        words.append(f"stop {_and(limits)}, each with a gauge and its own relief valve on it, set to no more than that")
+        words.append(f"stop {_and(limits)}, with a gauge and its own relief valve on each, set to no more than that")
     if purpose.flow_place:
         words.append(
             f"put the orifice of {purpose.flow_orifice_m2 * 1e6:g} mm² onto the {place_words(purpose.flow_place)}, with its "
