@@ -134,7 +134,7 @@ def test_words_of_any_kind_are_letters_and_no_markup(paper: PageName) -> None:
         summary=(HOSTILE, "w" * 700),
         table_notes=(HOSTILE * 20,),
         results=tuple(replace(row, band=HOSTILE, stage=HOSTILE, pair_kpa=row.pair_kpa) for row in base.results),
-        changes=tuple(replace(change, refused=HOSTILE * 3) for change in base.changes),
+        changes=tuple(replace(change, verdict=HOSTILE, changes=(HOSTILE,)) for change in base.changes),
         facts=tuple(replace(group, facts=(Fact(HOSTILE, "W" * 900), Fact("x", HOSTILE * 5))) for group in base.facts),
         places=tuple(replace(one, words=HOSTILE * 4, lines=("\n".join(["a note", HOSTILE] * 60),)) for one in base.places),
         voids=tuple(replace(one, reason=HOSTILE * 9) for one in base.voids),

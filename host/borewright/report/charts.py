@@ -137,9 +137,13 @@ def _name_lines(pen: Pen, courses: Sequence[Course], scales: _Scales, place: Pla
         if number == 0:
             pen.text(x + 4.0, y - 2.5, course.stage, size, bold=course.later, colour=colour)
         else:
-            least, bottom = place(0.0, 0.0)
-            least += 2.0 + width_of(course.stage, BOLD, size)
-            right, under = (x - 4.0, y + 6.0) if x - 4.0 >= least else (least, bottom - 3.0)
+            wide = width_of(course.stage, BOLD, size)
+            first, bottom = place(0.0, 0.0)
+            if x - 6.0 - wide >= first:
+                right, under = x - 4.0, y + 6.0
+            else:  # a steep line has no room to its left; then the name stands where it ends
+                end, under = place(course.t_s[-1], 0.0)[0] + 4.0 + wide, bottom - 3.0
+                right = min(end, place(scales.decay_s, 0.0)[0])
             pen.text(right, under, course.stage, size, bold=course.later, colour=colour, align="right")
 
 

@@ -86,12 +86,11 @@ class Result:
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """What came of one cylinder: verdict, and the changes with their units; refused says why there is no verdict."""
+    """What came of one cylinder: verdict, and the changes with their units; none where there is no verdict."""
 
     cylinder: int
     verdict: str
     changes: tuple[str, ...]
-    refused: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from reportlab.pdfgen.canvas import Canvas
 from borewright.report.charts import chart_pieces
 from borewright.report.found import places_pieces, step_pieces
 from borewright.report.model import Report
-from borewright.report.pictures import photo_pieces, read_picture
+from borewright.report.pictures import Read, photo_pieces, read_photos, read_picture
 from borewright.report.results import results_table
 from borewright.report.sheet import FAINT, GREY, MM, PAGES, Page, PageName, Pen, Piece, paginate
 from borewright.report.text import PLAIN, REPLACEMENT, clean, fitted, width_of
@@ -33,6 +33,7 @@ from borewright.report.words import (
 __all__ = ["render"]
 
 PRODUCER = "Borewright"
+PHOTO_HEIGHTS = (42.0 * MM, 30.0 * MM)  # the second where the plots are tight
 PLOTS = ((28.0 * MM, False), (24.0 * MM, False), (20.0 * MM, False), (25.0 * MM, True), (20.0 * MM, True))  # height, tight
 
 
@@ -61,11 +62,13 @@ def render(report: Report, page: PageName = "A4") -> bytes:
 def _fewest(report: Report, paper: Page) -> list[list[tuple[float, Piece]]]:
     """The pages with the curves drawn as large as they can be without one page more, and without white left under the table."""
     width = paper.column
-    above, below = list(_above(report, width)), list(_below(report, width))
+    above = list(_above(report, width))
+    photos = read_photos(report.photos, width, max(PHOTO_HEIGHTS))
+    below = [list(_below(report, photos, width, high)) for high in PHOTO_HEIGHTS]
     tried = []
-    for high, tight in PLOTS if report.charts else PLOTS[:1]:
+    for high, tight in PLOTS:
         charts = chart_pieces(report.charts, report.pressure_unit, width, high, tight=tight)
-        tried.append(paginate([*above, *charts, *below], paper.room))
+        tried.append(paginate([*above, *charts, *below[tight]], paper.room))
     return min(tried, key=lambda pages: (len(pages), _white(pages, paper.room)))  # the first of those that are as good
 
 
@@ -89,12 +92,12 @@ def _above(report: Report, width: float) -> Iterator[Piece]:
         yield heading("Filling and bleeding down", width, "gauge pressure in the cylinder; all cylinders to the same scales")
 
 
-def _below(report: Report, width: float) -> Iterator[Piece]:
+def _below(report: Report, photos: Sequence[Read], width: float, photo_high: float) -> Iterator[Piece]:
     yield from places_pieces(report.places, width)
     yield from step_pieces(report.steps, report.steps_note, width)
-    if report.photos:
+    if photos:
         yield heading("Photos", width)
-        yield from photo_pieces(report.photos, width)
+        yield from photo_pieces(photos, width, photo_high)
     yield from voids(report.voids, width)
     yield from marks(report, width)
     yield from rig_checks(report.rig, width)

@@ -17,7 +17,7 @@ from borewright.report.model import Photo
 from borewright.report.sheet import FAINT, GREY, MM, Pen, Piece
 from borewright.report.text import PLAIN, wrapped
 
-__all__ = ["FORMATS", "MOST_BYTES", "Picture", "PictureUnusable", "photo_pieces", "read_picture"]
+__all__ = ["FORMATS", "MOST_BYTES", "Picture", "PictureUnusable", "Read", "photo_pieces", "read_photos", "read_picture"]
 
 FORMATS = ("JPEG", "PNG", "WEBP")
 MOST_BYTES = 40_000_000
@@ -86,32 +86,47 @@ def _on_white(image: Image.Image) -> Image.Image:
     return image.convert("RGB")
 
 
-def photo_pieces(photos: Sequence[Photo], width: float) -> Iterator[Piece]:
+Read = tuple[Picture | str, str]  # the picture, or why it is not shown, and what stands under it
+PHOTO_GAP, BESIDE = 5.0 * MM, 3
+
+
+def read_photos(photos: Sequence[Photo], width: float, high: float) -> list[Read]:
+    """Every photo read once, for a column of this width; high: the most that it may take, in points."""
+    found: list[Read] = []
+    for photo in photos:
+        try:
+            found.append((read_picture(photo.data, _photo_width(width), high), photo.caption))
+        except PictureUnusable as error:
+            found.append((f"This photo is not shown: {error}.", photo.caption))
+    return found
+
+
+def _photo_width(width: float) -> float:
+    return (width - PHOTO_GAP * (BESIDE - 1)) / BESIDE
+
+
+def photo_pieces(photos: Sequence[Read], width: float, high: float) -> Iterator[Piece]:
     """The photos, three beside each other, each with its words under it."""
-    gap, beside = 5.0 * MM, 3
-    wide = (width - gap * (beside - 1)) / beside
-    high = 42.0 * MM
-    for first in range(0, len(photos), beside):
-        row: list[tuple[Picture | str, tuple[str, ...]]] = []
-        for photo in photos[first : first + beside]:
-            try:
-                seen: Picture | str = read_picture(photo.data, wide, high)
-            except PictureUnusable as error:
-                seen = f"This photo is not shown: {error}."
-            row.append((seen, wrapped(photo.caption, PLAIN, 7.2, wide, 5)))
-        lowest = max(picture.size_in(wide, high)[1] if isinstance(picture, Picture) else 14.0 * MM for picture, _ in row)
+    wide = _photo_width(width)
+    for first in range(0, len(photos), BESIDE):
+        row = [(seen, wrapped(caption, PLAIN, 7.2, wide, 5)) for seen, caption in photos[first : first + BESIDE]]
+        tall = max(seen.size_in(wide, high)[1] if isinstance(seen, Picture) else 14.0 * MM for seen, _ in row)
 
-        def draw(pen: Pen, row: list[tuple[Picture | str, tuple[str, ...]]] = row, lowest: float = lowest) -> None:
-            for number, (picture, caption) in enumerate(row):
-                x = number * (wide + gap)
-                if isinstance(picture, Picture):
-                    size = picture.size_in(wide, high)
-                    picture.draw(pen, x, lowest - size[1], *size)
-                else:
-                    pen.box(x, 0.0, wide, lowest, fill=None, edge=FAINT)
-                    for at, line in enumerate(wrapped(picture, PLAIN, 7.2, wide - 12.0, 3)):
-                        pen.text(x + 6.0, 13.0 + 9.3 * at, line, 7.2, colour=GREY)
-                for at, line in enumerate(caption):
-                    pen.text(x, lowest + 9.5 + 9.3 * at, line, 7.2, colour=GREY)
+        def draw(pen: Pen, row: list[tuple[Picture | str, tuple[str, ...]]] = row, tall: float = tall) -> None:
+            for number, (seen, caption) in enumerate(row):
+                _photo(pen.moved(number * (wide + PHOTO_GAP), 0.0), seen, caption, (wide, high), tall)
 
-        yield Piece(lowest + 5.0 + 9.3 * max(len(caption) for _, caption in row), draw, before=5.0 if first else 0.0)
+        yield Piece(tall + 5.0 + 9.3 * max(len(caption) for _, caption in row), draw, before=5.0 if first else 0.0)
+
+
+def _photo(pen: Pen, seen: Picture | str, caption: Sequence[str], box: tuple[float, float], tall: float) -> None:
+    """One photo, standing on the line that its row stands on."""
+    if isinstance(seen, Picture):
+        size = seen.size_in(*box)
+        seen.draw(pen, 0.0, tall - size[1], *size)
+    else:
+        pen.box(0.0, 0.0, box[0], tall, fill=None, edge=FAINT)
+        for at, line in enumerate(wrapped(seen, PLAIN, 7.2, box[0] - 12.0, 3)):
+            pen.text(6.0, 13.0 + 9.3 * at, line, 7.2, colour=GREY)
+    for at, line in enumerate(caption):
+        pen.text(0.0, tall + 9.5 + 9.3 * at, line, 7.2, colour=GREY)

@@ -43,7 +43,8 @@ def _columns(report: Report, aligned: Sequence[_Align], width: float) -> _Column
     volume = area + max(aligned[1].end, 38.0) + gap
     band = volume + max(aligned[2].end, 34.0) + gap
     said = [words for change in report.changes for words in (change.verdict, *change.changes)]
-    change = width - min(max((width_of(clean(words), PLAIN, SIZE) for words in said), default=0.0) + 1.0, 36.0 * MM)
+    wide = max((width_of(clean(words), PLAIN, SIZE) for words in said), default=0.0) + 1.0
+    change = width - min(max(wide, 29.0 * MM), 36.0 * MM)
     return _Columns(stage, leakage, psi, kpa, area, volume, band, change if report.changes else width, width)
 
 
@@ -142,10 +143,9 @@ def _lines(
     said: list[tuple[str, bool]] = []
     if change is not None:
         wide = at.end - at.change
-        shown = change.verdict != "no shown difference"
+        shown = bool(change.changes) and change.verdict != "no shown difference"
         said += [(line, shown) for line in wrapped(change.verdict, BOLD if shown else PLAIN, SIZE, wide, 2)]
         said += [(line, False) for words in change.changes for line in wrapped(words, PLAIN, SIZE - 0.4, wide, 2)]
-        said += [(line, False) for line in wrapped(change.refused, PLAIN, SIZE - 0.9, wide, 5) if change.refused]
     height = max(sum(heights), LEADING * len(said)) + 2.0 * PAD
 
     def draw(pen: Pen) -> None:

@@ -174,7 +174,7 @@ def scope(block: Block, width: float) -> Iterator[Piece]:
                 y += 9.8
             y += 1.5
 
-    yield Piece(height, draw, before=10.0)
+    yield Piece(height, draw, before=10.0, keep=True)  # nobody signs on an empty page
 
 
 Columns = Sequence[tuple[str, float]]  # heading, share of the width

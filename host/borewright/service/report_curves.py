@@ -53,7 +53,7 @@ def _drawn_of(store: Store, stages: Sequence[StageTests], cylinder: int) -> list
         for test in stage.standing(cylinder)[-1:]:
             curve = decay_curves(store, test.id)
             if curve is not None and len(curve.t_s) > 1:
-                found.append(_drawn(stage.label, number > 0, curve, test))
+                found.append(_drawn(stage.label, number == len(stages) - 1, curve, test))
     return found
 
 

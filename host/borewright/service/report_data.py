@@ -16,7 +16,16 @@ from borewright.service.report_curves import charts_of
 from borewright.service.report_facts import CAUTION, SCOPE, engine_facts, fingerprint, identity_facts, job_facts
 from borewright.service.report_numbers import Shown, listed
 from borewright.service.report_places import STEPS_NOTE, photos_of, places_of, steps_of
-from borewright.service.report_results import StageTests, changes_of, leakage_of, marks_of, results_of, stage_tests, voids_of
+from borewright.service.report_results import (
+    NOT_COMPARED,
+    StageTests,
+    changes_of,
+    leakage_of,
+    marks_of,
+    results_of,
+    stage_tests,
+    voids_of,
+)
 from borewright.service.same_engine import what_differs
 from borewright.service.shop import NO_SHOP, Shop
 
@@ -167,8 +176,8 @@ def _verdicts(comparison: JobComparison) -> str:
     by_verdict: dict[str, list[str]] = {}
     for one in comparison.cylinders:
         leading = one.area or one.leakage
-        by_verdict.setdefault("not compared" if leading is None else leading.verdict, []).append(str(one.cylinder))
-    order = ("better", "worse", "no shown difference", "not compared")
+        by_verdict.setdefault(NOT_COMPARED if leading is None else leading.verdict, []).append(str(one.cylinder))
+    order = ("better", "worse", "no shown difference", NOT_COMPARED)
     said = [
         f"{verdict}: cylinder{'s' if len(by_verdict[verdict]) > 1 else ''} {listed(by_verdict[verdict])}"
         for verdict in order
@@ -210,6 +219,11 @@ def _table_notes(stages: Sequence[StageTests], comparison: JobComparison | None,
         told = ("Better:", "Worse:", "No shown difference:", "Not compared:")  # these stand in the table
         why = [words.rstrip(".") for words in comparison.words.split(". ") if not words.startswith(told)]
         notes += [f"Change: {'. '.join(why)}."] if why else []
+        untested = {
+            one.cylinder for one in comparison.cylinders if not (one.tests_before and one.tests_after)
+        }  # the table shows it
+        refused = [f"{one.refused}" for one in comparison.cylinders if one.refused and one.cylinder not in untested]
+        notes += [f"Not compared: {'; '.join(refused)}."] if refused else []
         converted = [f"cylinder {one.cylinder}: {words}" for one in comparison.cylinders for words in one.converted]
         if converted:
             notes.append(f"Converted to be compared: {'; '.join(converted)}.")

@@ -23,7 +23,7 @@ STEPS_NOTE = "an aid to judgement; the engine maker's manual comes first"
 MOST_PHOTOS = 60
 NOTHING = "nothing"  # what the advice says where nothing is to be opened or measured
 _STRENGTHS = {"none": 0, "faint": 1, "steady": 2, "strong": 3}
-_CERTAINTY = {"points to": "the evidence points to it", "may be": "may be", "undecided": "the evidence does not decide"}
+_CERTAINTY = {"points to": "the evidence points to it", "may be": "it may be this", "undecided": "the evidence does not decide"}
 
 
 def places_of(
@@ -44,7 +44,7 @@ def places_of(
         for stage, path in paths:
             one = path.cylinders.get(cylinder)
             if one is not None and _looked(one):
-                found.append(_places(one, stage.label if label_of else "", shown, explained))
+                found.append(_places(one, stage.label if label_of else "", shown, explained, last=path is paths[-1][1]))
     return tuple(found)
 
 
@@ -52,14 +52,15 @@ def _looked(path: CylinderPath) -> bool:
     return bool(path.wet or path.notes or any(place.strength or place.share for place in path.places))
 
 
-def _places(path: CylinderPath, stage: str, shown: Shown, explained: set[str]) -> PlacesOf:
+def _places(path: CylinderPath, stage: str, shown: Shown, explained: set[str], *, last: bool) -> PlacesOf:
     listed = [place for place in path.places if place.share is not None or place.strength not in (None, "none")]
     listed.sort(key=lambda place: (-(place.share.percent if place.share else -1.0), -_STRENGTHS.get(place.strength or "none", 0)))
     places = [_place(place, explained) for place in listed]
     silent = [_words(place.place) for place in path.places if place not in listed and place.strength == "none"]
     said = [f"nothing noticed at {listed_words(silent)}"] if silent else []
     lines = [f"wet test: {path.wet}"] if path.wet else []
-    lines += [] if path.decided or not path.further_tests else [f"would tell more: {'; '.join(path.further_tests)}"]
+    if last and not path.decided and path.further_tests:
+        lines.append(f"would tell more: {'; '.join(_first_sentence(words) for words in path.further_tests)}")
     lines += [_note(finding, shown) for finding in path.notes]
     if path.unattributed is not None:
         places.append(Place("nobody's", share=_bar(path.unattributed), words="found at no place that was looked at"))
@@ -69,6 +70,12 @@ def _places(path: CylinderPath, stage: str, shown: Shown, explained: set[str]) -
         places = []
     words = "; ".join(said)
     return PlacesOf(path.cylinder, stage, words, tuple(places), tuple(lines))
+
+
+def _first_sentence(words: str) -> str:
+    """What to do; how it is done stands where it is done."""
+    first = words.split(". ", maxsplit=1)[0].rstrip(".")
+    return f"{first[:1].lower()}{first[1:]}"
 
 
 def _place(found: PlaceFinding, explained: set[str]) -> Place:
@@ -111,10 +118,10 @@ def steps_of(paths: Sequence[tuple[StageTests, JobPath]]) -> tuple[Step, ...]:
     return tuple(
         Step(
             _who([one.cylinder for one in several]),
-            _CERTAINTY.get(certainty, certainty) + by_tests,
+            by_tests.removeprefix(", ") if opened == NOTHING else _CERTAINTY.get(certainty, certainty) + by_tests,
             (
                 Fact("look first", look_first),
-                *(Fact(label, words) for label, words in (("open", opened), ("measure", measure)) if words != NOTHING),
+                *(Fact(label, words) for label, words in (("open", opened), ("measure", measure)) if not words.startswith(NOTHING)),
                 Fact("because", _because(several)),
             ),
         )

@@ -24,9 +24,10 @@ if TYPE_CHECKING:
     from borewright.service.repeated_tests import RepeatedTests
     from borewright.store.records import CaptureRecord, JobRecord
 
-__all__ = ["MarksOf", "StageTests", "changes_of", "marks_of", "results_of", "stage_tests", "voids_of"]
+__all__ = ["NOT_COMPARED", "MarksOf", "StageTests", "changes_of", "marks_of", "results_of", "stage_tests", "voids_of"]
 
 LEAKAGE_PLACES = 2
+NOT_COMPARED = "not compared"
 _LETTERS = "abcdefghijklmnopqrstuvwxyz"
 
 
@@ -222,10 +223,10 @@ def changes_of(comparison: JobComparison, shown: Shown) -> tuple[Change, ...]:
     for one in comparison.cylinders:
         leading = one.area or one.leakage
         if leading is None:
-            made.append(Change(one.cylinder, "not compared", (), one.refused or ""))
+            made.append(Change(one.cylinder, NOT_COMPARED, ()))
             continue
         changes = tuple(_change_words(found, shown) for found in (one.area, one.leakage) if found is not None)
-        made.append(Change(one.cylinder, leading.verdict, changes, one.refused or ""))
+        made.append(Change(one.cylinder, leading.verdict, changes))
     return tuple(made)
 
 
