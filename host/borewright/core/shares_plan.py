@@ -8,7 +8,7 @@ taken as read. A straight line through the draws is enough to choose by; what co
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import Literal
 
@@ -163,10 +163,17 @@ def _chosen(model: StopModel, draws: Draws, tests: list[NextTest], scatter_relat
         of_read = np.diagonal(covariance)[count:] + noise
         gain = (weight / first) @ (covariance[:count, count:] ** 2 / of_read)
         best = int(np.argmax(gain))
-        chosen.append(tests[best])
+        chosen.append(_again(tests[best]) if tests[best] in chosen else tests[best])
         with_best = covariance[:, count + best]
         covariance = covariance - np.outer(with_best, with_best) / of_read[best]
     return tuple(chosen), False
+
+
+def _again(test: NextTest) -> NextTest:
+    """The same as a repeat."""
+    if test.method == "repeat":
+        return test
+    return replace(test, method="repeat", words=f"Once more: {test.words[0].lower()}{test.words[1:]}")
 
 
 def _leads(draws: Draws) -> tuple[list[tuple[int, int]], Floats, Floats]:
