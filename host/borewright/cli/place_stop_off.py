@@ -233,8 +233,12 @@ def _back_to_test_pressure(here: AtCylinder) -> None:
     here.console.ask("> Take every stop, gauge and relief off the engine again.\n  [Enter when they are off]")
     here.bench.act(FitPlaces())
     here.console.tell_plainly("Now the test pressure again, proven with the hose capped.")
-    _, proof = here.test(proof_of(here.bench.state.setup.set_pressure_gauge_pa))
-    if proof["void_reason"] is not None:
+    done, proof = here.test(proof_of(here.bench.state.setup.set_pressure_gauge_pa))
+    result = done.analysed.result
+    if proof["void_reason"] is None and result is not None:
         here.console.tell_plainly(
-            f"! The test pressure was not proven ({proof['void_reason']}): make borewright rig sealed before the next test."
+            f"The regulator gives {result.p_regulated_gauge_pa / 1000:.0f} kPa again; the next test is at that."
         )
+    else:
+        why = proof["void_reason"] or "no reading"
+        here.console.tell_plainly(f"! The test pressure was not proven ({why}): make borewright rig sealed before the next test.")
