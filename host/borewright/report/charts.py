@@ -141,9 +141,9 @@ def _name_lines(pen: Pen, courses: Sequence[Course], scales: _Scales, place: Pla
             first, bottom = place(0.0, 0.0)
             if x - 6.0 - wide >= first:
                 right, under = x - 4.0, y + 6.0
-            else:  # a steep line has no room to its left; then the name stands where it ends
+            else:  # a steep line has room where it ends, a slow one under its beginning
                 end, under = place(course.t_s[-1], 0.0)[0] + 4.0 + wide, bottom - 3.0
-                right = min(end, place(scales.decay_s, 0.0)[0])
+                right = end if end <= place(scales.decay_s, 0.0)[0] else first + 2.0 + wide
             pen.text(right, under, course.stage, size, bold=course.later, colour=colour, align="right")
 
 
