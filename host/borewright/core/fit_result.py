@@ -46,7 +46,10 @@ _SOURCES: tuple[tuple[str, tuple[Q, ...]], ...] = (
 
 @dataclass(frozen=True, slots=True)
 class Estimate:
-    """A fitted quantity with its standard uncertainty; value None, with the reason, where the data do not hold it.
+    """A fitted quantity with its standard uncertainty; value None, with the reason, where the data do not hold it well enough to be
+    stated.
+
+    leaning: what the fit holds it for all the same, with the same standard; for what is carried on from here, not for showing.
 
     >>> Estimate(None, 0.3, "the decay is too short").identifiable
     False
@@ -55,6 +58,7 @@ class Estimate:
     value: float | None
     standard: float
     reason: str = ""
+    leaning: float | None = None
 
     @property
     def identifiable(self) -> bool:
@@ -95,7 +99,8 @@ class FitResult:
 
         def plain(estimate: Estimate, scale: float = 1.0) -> dict[str, Any]:
             value = None if estimate.value is None else estimate.value * scale
-            return {"value": value, "standard": estimate.standard * scale, "reason": estimate.reason}
+            found = {"value": value, "standard": estimate.standard * scale, "reason": estimate.reason}
+            return found if estimate.leaning is None else found | {"leaning": estimate.leaning * scale}
 
         return {
             "leakage_percent": plain(self.leakage_percent),
@@ -233,7 +238,7 @@ def _budget(quantity: str, unit: str, value: float, by: Floats, fitted: Fitted, 
 
 def _exponent(value: float, standard: float) -> Estimate:
     if standard > LARGEST_U_EXPONENT:
-        return Estimate(None, standard, "the decay does not show how the leak changes with pressure")
+        return Estimate(None, standard, "the decay does not show how the leak changes with pressure", value)
     return Estimate(value, standard)
 
 

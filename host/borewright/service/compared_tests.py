@@ -200,11 +200,12 @@ def _converted(test: CaptureRecord, to: CaptureRecord) -> tuple[float, tuple[Ite
 
 
 def _exponent(test: CaptureRecord) -> tuple[float, float, bool]:
-    """How the leak changes with pressure, its standard uncertainty, and whether the test shows it."""
+    """How the leak changes with pressure, its standard uncertainty, and whether the test says anything of it."""
     found = ((test.result or {}).get("fit") or {}).get("pressure_exponent") or {}
-    if found.get("value") is None:
+    value = found.get("leaning") if found.get("value") is None else found["value"]
+    if value is None:
         return *UNKNOWN_EXPONENT, False
-    return float(found["value"]), float(found["standard"]), True
+    return float(value), float(found["standard"]), True
 
 
 def _leak(test: CaptureRecord, area: Budget, reference_gauge_pa: float) -> Leak:
