@@ -42,7 +42,7 @@ def render(report: Report, page: PageName = "A4") -> bytes:
     paper = PAGES[page]
     pages = _fewest(report, paper)
     octets = io.BytesIO()
-    canvas = Canvas(octets, pagesize=(paper.width, paper.height), invariant=1, pageCompression=1, lang="en")
+    canvas = Canvas(octets, pagesize=(paper.width, paper.height), invariant=1, pageCompression=1, lang="en", initialFontName=PLAIN)
     made = datetime.fromtimestamp(report.made_unix_s, UTC).strftime("D:%Y%m%d%H%M%S+00'00'")
     canvas.setDateFormatter(lambda *_: made)
     canvas.setTitle(clean(f"{report.title}: {report.job}"))
