@@ -60,14 +60,17 @@ def test_overlap_tdc() -> None:
 def test_hose_in_another_cylinder_is_shown_by_the_squeeze() -> None:
     host = _ready()
     host.move_hose(3, said_cylinder=1)
-    for _ in range(14):
+    while host.state.verdict is None:
         host.follow()
-    assert host.state.verdict is not None
     assert host.state.verdict.kind == "out_of_step"
     assert set(host.state.verdict.cylinders) == {2, 3}
     reasons = _ask(host)
     assert "in step with cylinder" in reasons
     assert "not 1" in reasons
+    assert host.follow().key == "read_back_hose"  # the person looks, says 3, and puts it right
+    assert host.follow().act == acts.PlaceHose("cylinder", 1)
+    host.follow_until_ready()
+    assert host.toy.hose == 1
 
 
 def test_hose_in_the_cylinder_that_moves_in_step_is_shown_by_reading_it_back_and_takes_the_stroke_with_it() -> None:

@@ -67,6 +67,8 @@ def read_back_hose(work: Work, cylinder: int) -> None:
     elif carried_over(state) and state.readiness.state is State.VENTED and state.session.boot_id is not None:
         shown = HoseEvidence("puff_read_back", cylinder, state.session.boot_id, state.now_s, read_back=True)
         work.set(hose_evidence=shown)
+    elif state.verdict is not None and state.verdict.kind == "out_of_step":
+        work.set(verdict=None)  # looked at, and right: squeeze again, it may have been true TDC or a jerk
 
 
 def carry_stroke(work: Work, on: bool) -> None:

@@ -205,6 +205,8 @@ def _test_step(state: BenchState, unmet: dict[str, Condition]) -> Step | None:
         if evidence is not None and evidence.needs_read_back and not evidence.read_back:
             text = "look which hole the hose is in: another cylinder moves in step, and the squeeze cannot tell them apart"
             return Step("read_back_hose", text)
+        if evidence is None and state.verdict is not None and state.verdict.kind == "out_of_step":
+            return Step("read_back_hose", f"look which hole the hose is in: {state.verdict.words}")
         if evidence is None and carried_over(state):
             text = "look which hole the hose is in: the stroke is carried over by count, the puff does not show which hole it fills"
             return Step("read_back_hose", text)

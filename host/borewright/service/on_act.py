@@ -149,7 +149,7 @@ def _place_hose(work: Work, act: acts.PlaceHose) -> None:
         return
     break_off_squeeze(work)
     drop_hose(work)
-    work.set(hose=act, confirmed=None)
+    work.set(hose=act, confirmed=None, verdict=None)
     happen(work, Event.READY_LOST)
 
 
