@@ -12,9 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.optimize import nnls
-from scipy.special import gammaincc
 
+from borewright.core.not_negative import not_negative
 from borewright.core.shares_data import HOLDS_NOT, PlaceFlow, StopPrior, StopReading
 
 __all__ = ["U_GAUGE_SQUARE", "Contradiction", "StopModel", "contradiction", "stop_model"]
@@ -135,7 +134,7 @@ def _passing_now(names: tuple[str, ...], told: Floats, rows: Floats, read: Float
     """What passes a stop here, by its gauge if that clearly tells more than the usual, in units of the whole leak."""
     if not read.size or np.all(np.isnan(told)):
         return usual
-    held_back = nnls(rows, read)[0][: len(names)]
+    held_back = not_negative(rows, read)[0][: len(names)]
     part = np.sqrt(np.maximum(np.nan_to_num(told) ** 2 - 2.0 * U_GAUGE_SQUARE, 0.0))
     return max(usual, float(np.max(held_back * part / (1.0 - part))))
 
@@ -145,7 +144,7 @@ def _weighed(rows: Floats, values: Floats, own: Floats, scatter_relative: float)
     if not values.size:
         return values
     sigmas = np.sqrt(own**2 + (scatter_relative * values) ** 2 + LEAST_RELATIVE**2)
-    solution, _ = nnls(rows / sigmas[:, None], values / sigmas)
+    solution, _ = not_negative(rows / sigmas[:, None], values / sigmas)
     ought = 0.5 * (rows @ solution + values)
     return np.asarray(np.sqrt(own**2 + (scatter_relative * ought) ** 2 + LEAST_RELATIVE**2))
 
@@ -165,7 +164,9 @@ def contradiction(model: StopModel) -> Contradiction:
 
     Degrees of freedom are counted on the face of the cone that the solution lies on.
     """
-    solution, rest = nnls(model.rows / model.sigmas[:, None], model.values / model.sigmas)
+    from scipy.special import gammaincc  # noqa: PLC0415 -- heavy
+
+    solution, rest = not_negative(model.rows / model.sigmas[:, None], model.values / model.sigmas)
     inside = model.rows[:, solution > 0.0]
     rank = int(np.linalg.matrix_rank(inside)) if inside.size else 0
     dof = model.values.size - rank

@@ -16,9 +16,8 @@ from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
-from scipy.optimize import nnls
-from scipy.special import ndtr, ndtri
 
+from borewright.core.not_negative import not_negative
 from borewright.core.shares_data import HOLDS_NOT, StopPrior
 from borewright.core.shares_model import U_GAUGE_SQUARE, StopModel
 
@@ -121,7 +120,7 @@ def _guess_of_stops(model: StopModel) -> _Guess:
     offset, slope, u = np.full(n, 1.2 * usual), np.zeros(n), np.full(n, 1.4 * usual)
     # the small pull to zero shares out what the readings do not tell apart
     rows = np.vstack([model.rows / model.sigmas[:, None], np.eye(2 * n + 1) / WIDE])
-    solution, _ = nnls(rows, np.concatenate([model.values / model.sigmas, np.zeros(2 * n + 1)]))
+    solution, _ = not_negative(rows, np.concatenate([model.values / model.sigmas, np.zeros(2 * n + 1)]))
     for k in np.flatnonzero(~np.isnan(model.told)):
         square = model.told[k] ** 2 + U_GAUGE_SQUARE * np.array([-1.5, -0.5, 0.5, 1.5])
         part = np.sqrt(np.clip(square, 1e-3, 0.95))
@@ -157,6 +156,8 @@ def _often_fails(stop: StopPrior) -> float:
 
 def _cut_off(mean: Floats, root: Floats, which: npt.NDArray[np.intp], uniforms: Floats) -> tuple[Floats, Floats]:
     """Draws of normal distributions cut off at zero, and the logarithm of their weights."""
+    from scipy.special import ndtr, ndtri  # noqa: PLC0415 -- heavy
+
     mean, root = mean[which], root[which]
     z = np.zeros_like(mean)
     log_weight = np.zeros(len(mean))

@@ -35,7 +35,7 @@ class JudgedStage:
 
 def judge_stage(captures: Iterable[CaptureRecord], engine: Mapping[str, Any], limit_set: LimitSet) -> JudgedStage:
     """Judge the captures of one job at one stage; engine: its document. Raises StoreError for a budget that cannot be read."""
-    listed = tuple(captures)
+    listed, geometry = tuple(captures), _geometry(engine)
     judgements: dict[int, Judgement] = {}
     latest: dict[int, float] = {}
     uncertain: dict[int, float] = {}
@@ -44,8 +44,9 @@ def judge_stage(captures: Iterable[CaptureRecord], engine: Mapping[str, Any], li
         if capture.state != "complete" or capture.purpose != "test" or result is None or result.get("leakage_percent") is None:
             continue
         budgets = kept_budgets(capture)
-        judgements[capture.id] = judge_test(result, capture.laws, capture.marks, engine, limit_set, budgets)
         leakage_percent, expanded_percent = _leakage(result, budgets)
+        found = _circumstances(result, capture.laws, capture.marks, geometry, budgets)
+        judgements[capture.id] = judge(leakage_percent, expanded_percent, limit_set, found)
         latest[capture.cylinder] = leakage_percent
         uncertain.pop(capture.cylinder, None)
         if expanded_percent is not None:
@@ -78,9 +79,18 @@ def circumstances_of(
     budgets: Mapping[str, Budget],
 ) -> Circumstances:
     """What is known of a test beside its leakage. A temperature that was only assumed counts as not known."""
+    return _circumstances(result, laws, marks, _geometry(engine), budgets)
+
+
+def _circumstances(
+    result: Mapping[str, Any],
+    laws: Mapping[str, Any],
+    marks: Iterable[str],
+    geometry: Engine | None,
+    budgets: Mapping[str, Budget],
+) -> Circumstances:
     assumed = any(mark.startswith("assumed:") and "engine temperature" in mark for mark in marks)
     trapped = budgets.get("trapped volume")
-    geometry = _geometry(engine)
     return Circumstances(
         p_regulated_gauge_pa=result.get("p_regulated_gauge_pa"),
         restrictor_area_m2=laws.get("restrictor_area_m2"),
