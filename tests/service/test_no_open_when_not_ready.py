@@ -69,11 +69,9 @@ class Bench(RuleBasedStateMachine):
     """What people and faults can do to the toy, in any order."""
 
     seen: ClassVar[Counter[str]] = Counter()
-    stages: ClassVar[tuple[str, ...]] = STAGES
 
-    @initialize(rig=st.sampled_from(RIGS), data=st.data())
-    def begin(self, rig: tuple[Engine, int, bool], data: st.DataObject) -> None:
-        stage = data.draw(st.sampled_from(self.stages), label="stage")
+    @initialize(rig=st.sampled_from(RIGS), stage=st.sampled_from(STAGES), data=st.data())
+    def begin(self, rig: tuple[Engine, int, bool], stage: str, data: st.DataObject) -> None:
         cylinder = data.draw(st.sampled_from(rig[0].firing_order), label="cylinder")
         self.host = _prepared(*rig, stage, cylinder).copy()
         self.toy = self.host.toy
@@ -253,7 +251,10 @@ class Carried(Bench):
     """The same with the stroke carried over, the hose shown by reading back and the puff; a wrong number may be read back."""
 
     seen: ClassVar[Counter[str]] = Counter()
-    stages: ClassVar[tuple[str, ...]] = CARRIED
+
+    @initialize(rig=st.sampled_from(RIGS), stage=st.sampled_from(CARRIED), data=st.data())
+    def begin(self, rig: tuple[Engine, int, bool], stage: str, data: st.DataObject) -> None:
+        super().begin(rig, stage, data)
 
     @rule(on=st.sampled_from((True, True, False)))
     def carry_stroke(self, on: bool) -> None:
