@@ -129,10 +129,25 @@ class ConfirmCaution:
 
 @dataclass(frozen=True, slots=True)
 class FitPlaces:
-    """These places are stopped now, with gauge and relief on each; flow_place has the orifice with its gauge; no other has any."""
+    """These places of this cylinder are stopped now, with gauge and relief on each; flow_place has the orifice of flow_orifice_m2
+    with its gauge; no other place has any, of whichever cylinder."""
 
     stopped: tuple[str, ...] = ()
     flow_place: str = ""
+    cylinder: int = 0
+    flow_orifice_m2: float = 0.0
+
+    @staticmethod
+    def for_purpose(purpose: Purpose) -> FitPlaces:
+        """What a purpose needs to be fitted; FitPlaces() where it needs nothing.
+
+        >>> FitPlaces.for_purpose(Purpose("test", 3)) == FitPlaces()
+        True
+        """
+        if not purpose.gauged_places:
+            return FitPlaces()
+        orifice_m2 = purpose.flow_orifice_m2 if purpose.flow_place else 0.0
+        return FitPlaces(tuple(sorted(purpose.stopped)), purpose.flow_place, purpose.cylinder, orifice_m2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,10 +160,11 @@ class PourOil:
 
 @dataclass(frozen=True, slots=True)
 class NoteHeard:
-    """With air on: how strong it comes out at a place."""
+    """With air on: how strong it comes out at a place. neighbour: at which other cylinder, None where nobody said."""
 
     place: str
     strength: Strength
+    neighbour: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

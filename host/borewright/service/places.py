@@ -106,17 +106,18 @@ def place_undone(state: BenchState) -> PlaceStep | None:
 
 def _fitting_undone(state: BenchState, engine: Engine) -> PlaceStep | None:
     purpose, fitted = state.purpose, state.fitted
-    wanted = FitPlaces(purpose.stopped, purpose.flow_place)
+    wanted = FitPlaces.for_purpose(purpose)
     if fitted is None and purpose.aim != "place" and not purpose.gauged_places:
         return None  # nobody has stopped anything here
-    if fitted is not None and set(fitted.stopped) == set(wanted.stopped) and fitted.flow_place == wanted.flow_place:
+    if fitted == wanted:
         return None
     rules = stop_rules(engine)
     words = []
     taken = () if fitted is None else (*fitted.stopped, *filter(None, (fitted.flow_place,)))
-    off = [f"the {place_words(place)}" for place in taken if place not in purpose.gauged_places]
-    if off:
-        words.append(f"take what is fitted to {_and(off)} off again")
+    elsewhere = fitted is not None and fitted.cylinder != wanted.cylinder
+    off = [f"the {place_words(place)}" for place in taken if elsewhere or place not in purpose.gauged_places]
+    if off and fitted is not None:
+        words.append(f"take what is fitted to {_and(off)}{f' of cylinder {fitted.cylinder}' if elsewhere else ''} off again")
     if purpose.stopped:
         limits = [f"the {place_words(place)} (never above {_kpa(limit_of(rules[place]))} there)" for place in purpose.stopped]
         words.append(f"stop {_and(limits)}, with a gauge and its own relief valve on each, set to no more than that")

@@ -90,12 +90,14 @@ class Person:
 
     # ------------------------------------------------------------------ following the guide
 
-    def carry_out(self, purpose: acts.Purpose) -> None:
-        """Follow the guide until a capture for this purpose is over."""
+    def carry_out(self, purpose: acts.Purpose, with_air: Callable[[], bool] | None = None) -> None:
+        """Follow the guide until a capture for this purpose is over. with_air: called again and again until it gives True."""
         self.tell(acts.SetPurpose(purpose))
         before = len(self._bench.done)
         began_s = self._port.monotonic()
         while len(self._bench.done) == before or self._bench.state.readiness.locked:
+            if with_air is not None and with_air():
+                with_air = None
             self.follow(next_step(self._bench.state))
             if self._port.monotonic() - began_s > STUCK_S:
                 raise StuckError(f"the scripted person is stuck at: {next_step(self._bench.state).text}; try another seed")

@@ -48,18 +48,18 @@ def follow_at_place(person: Person, bench: Bench, port: SimEndpoint, step: Step)
 
 
 def _fit(person: Person, bench: Bench, wanted: acts.FitPlaces) -> None:
-    """Take off what is on and not wanted, put on what is wanted and not on."""
-    purpose, fitted = bench.state.purpose, bench.state.fitted or acts.FitPlaces()
+    """Take off everything that is on, then put on what is wanted."""
+    fitted = bench.state.fitted or acts.FitPlaces()
+    if fitted == wanted:
+        return
     for place in fitted.stopped:
-        if place not in wanted.stopped:
-            person.at_the_rig(f"stop {purpose.cylinder} {place} off")
-    if fitted.flow_place and fitted.flow_place != wanted.flow_place:
-        person.at_the_rig(f"meter {purpose.cylinder} {fitted.flow_place} off")
+        person.at_the_rig(f"stop {fitted.cylinder} {place} off")
+    if fitted.flow_place:
+        person.at_the_rig(f"meter {fitted.cylinder} {fitted.flow_place} off")
     for place in wanted.stopped:
-        if place not in fitted.stopped:
-            person.at_the_rig(f"stop {purpose.cylinder} {place} on")
+        person.at_the_rig(f"stop {wanted.cylinder} {place} on")
     if wanted.flow_place:
-        person.at_the_rig(f"meter {purpose.cylinder} {wanted.flow_place} {purpose.flow_orifice_m2 * 1e6:g}")
+        person.at_the_rig(f"meter {wanted.cylinder} {wanted.flow_place} {wanted.flow_orifice_m2 * 1e6:g}")
 
 
 def _read_gauge(person: Person, bench: Bench, port: SimEndpoint) -> None:

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
+from functools import partial
+from math import inf
 from typing import Any, Literal
 
 from boresim.endpoint import SimEndpoint
@@ -19,6 +21,7 @@ from borewright.service.conditions_of_air import AirConditions
 from borewright.service.engines import engine_from_document
 from borewright.service.going_round import Visit, crank_angle_deg, next_visit
 from borewright.service.limit_files import find_limits
+from borewright.simrig.find_path import Listener, flow_purposes, with_smaller_orifice
 from borewright.simrig.person import Person, StuckError
 from borewright.store.store import Store
 from borewright.store.writer import StoreWriter
@@ -51,13 +54,15 @@ class Visited:
 class JobRun:
     """A job that was run: its number in the record, its visits in order, the refusals and all that was said on the way.
 
-    suggested: what was still suggested at the end. stuck: why checks or true TDC could not be made; then there is no visit.
+    path_tests: the flow tests made to find the path of leaks. suggested: what was still suggested at the end. stuck: why checks or
+    true TDC could not be made; then there is no visit.
     """
 
     stage: Stage
     engine: str
     job_id: int
     visits: list[Visited] = field(default_factory=list)
+    path_tests: list[Done] = field(default_factory=list)
     suggested: Visit | None = None
     stuck: str | None = None
     refusals: list[effects.AirRefused] = field(default_factory=list)
@@ -88,13 +93,16 @@ def run_job(
     customer_reference: str = "",
     details: Mapping[str, Any] | None = None,
     first: Callable[[Person, Bench, int], None] | None = None,
+    listen_over_percent: float | None = None,
 ) -> JobRun:
     """Run a job, or go on with one that was begun.
 
     unix_s: date of its beginning. progress: told each step that is begun. stage: of the job, None: the scenario's. cylinders,
     repeats: as next_visit has them. squeeze_each: a squeeze in each cylinder, not in the first alone. suggestions: how many of the
     suggested repeats the person makes. tries: after so many tests without a complete one a cylinder is left. first: done before
-    the first visit, told its cylinder. Raises UseError and StoreError as the record and the engine file may.
+    the first visit, told its cylinder. listen_over_percent: of leakage; where it is more, the person keeps the air on and listens,
+    and at the end measures the flow at the places where much was heard. Raises UseError and StoreError as the record and the engine
+    file may.
     """
     engine = engine_from_document(scenario.engine_document, scenario.name)
     of_scenario: Stage = "before" if scenario.stage == "before" else "after" if scenario.stage == "after" else "routine"
@@ -121,6 +129,7 @@ def run_job(
     person = Person(bench, port)
     limit_set = find_limits(limits, scenario.engine_document)
     left: set[tuple[int, int]] = set()
+    listener = Listener(person, bench, port, inf if listen_over_percent is None else listen_over_percent)
 
     def coming() -> Visit | None:
         return next_visit(
@@ -145,10 +154,12 @@ def run_job(
             progress(f"cylinder {visit.cylinder}" + (" again" if visit.tests else ""))
             if first is not None and not run.visits:
                 first(person, bench, visit.cylinder)
-            run.visits.append(_visited(person, bench, visit, squeeze_each))
+            run.visits.append(_visited(person, bench, visit, squeeze_each, listener))
             in_vain = [one for one in run.visits if one.visit.left_as == visit.left_as]
             if run.visits[-1].stuck is not None or len(in_vain) >= tries:
                 left.add(visit.left_as)
+        if run.stuck is None:
+            run.path_tests += _measured_flows(person, bench, store, listener, progress)
     finally:
         bench.take_leave()
         writer.close()
@@ -156,15 +167,43 @@ def run_job(
     return run
 
 
-def _visited(person: Person, bench: Bench, visit: Visit, squeeze_each: bool) -> Visited:
+def _visited(person: Person, bench: Bench, visit: Visit, squeeze_each: bool, listener: Listener) -> Visited:
     before = len(bench.done)
     bench.act(acts.CarryStroke(not squeeze_each and not visit.turn_over))
-    stuck = _tried(lambda: person.carry_out(acts.Purpose("test", visit.cylinder)))
+    stuck = _tried(lambda: person.carry_out(acts.Purpose("test", visit.cylinder), listener.with_air))
     if stuck is not None:
-        bench.act(acts.StopAll())
-        person.let_go()
-        person.wait(2.0)
+        _give_up(person, bench)
     return Visited(visit, bench.done[-1] if len(bench.done) > before else None, stuck)
+
+
+def _measured_flows(person: Person, bench: Bench, store: Store, listener: Listener, progress: Progress) -> list[Done]:
+    """The flow tests of every cylinder that was listened to, as far as the person gets with them."""
+    made: list[Done] = []
+    for cylinder, heard in listener.heard.items():
+        for purpose in flow_purposes(bench, cylinder, heard):
+            wanted: acts.Purpose | None = purpose
+            while wanted is not None:
+                progress(f"cylinder {cylinder}, flow at {purpose.flow_place}")
+                before = len(bench.done)
+                if _tried(partial(person.carry_out, wanted)) is not None:
+                    _give_up(person, bench)
+                made += bench.done[before:]
+                wanted = with_smaller_orifice(wanted, shown) if (shown := _shown_pa(bench, store)) is not None else None
+    return made
+
+
+def _shown_pa(bench: Bench, store: Store) -> float | None:
+    """What the gauge at the place showed in the latest flow test; None where there was no reading."""
+    if bench.job_id is None or not bench.done or bench.done[-1].analysed.void_reason is not None:
+        return None
+    flows = [finding for finding in store.list_findings(bench.job_id) if finding.kind == "flow"]
+    return None if not flows else float(flows[-1].detail["p_place_gauge_pa"])
+
+
+def _give_up(person: Person, bench: Bench) -> None:
+    bench.act(acts.StopAll())
+    person.let_go()
+    person.wait(2.0)
 
 
 def _tried(work: Callable[[], None]) -> str | None:
