@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import inf
 
-from boresim.gas import hole_flow_kg_s, nozzle_flow_kg_s, series_flow_kg_s
+from boresim.gas import hole_flow_kg_s, nozzle_flow_kg_s, orifice_flow_kg_s, series_flow_kg_s
 
 __all__ = ["LEAST_RELATIVE", "Blocked", "Fitting", "WayOut", "blocked_flow", "sounds_at"]
 
@@ -75,7 +75,7 @@ def sounds_at(
     """Where the flow into such a place comes out: (place, kg/s, whose plug hole); the relief blows off at the place itself."""
     if p_place_abs_pa <= p_ambient_abs_pa:
         return []
-    unit = nozzle_flow_kg_s(1.0, p_place_abs_pa, p_ambient_abs_pa, t_k)
+    unit = orifice_flow_kg_s(1.0, p_place_abs_pa, p_ambient_abs_pa, t_k)
     heard = [(way.place, way.area_m2 * unit, way.beside) for way in blocked.ways_out]
     left = flow_kg_s - sum(flow for _, flow, _ in heard)
     if blocked.relief_gauge_pa < inf and left > 0.0:

@@ -14,6 +14,7 @@ __all__ = [
     "R_J_KG_K",
     "hole_flow_kg_s",
     "nozzle_flow_kg_s",
+    "orifice_flow_kg_s",
     "restrictor_flow_kg_s",
     "series_flow_kg_s",
 ]
@@ -58,6 +59,18 @@ def nozzle_flow_kg_s(area_m2: float, p_up_abs_pa: float, p_down_abs_pa: float, t
     else:
         shape = _LINEAR_SLOPE * (1.0 - ratio)
     return area_m2 * p_up_abs_pa * shape / sqrt(t_up_k)
+
+
+def orifice_flow_kg_s(area_m2: float, p_up_abs_pa: float, p_down_abs_pa: float, t_up_k: float) -> float:
+    """The same down to next to no difference of pressure, for an orifice that is read and not stepped through time.
+
+    >>> round(orifice_flow_kg_s(1e-6, 100_040.0, 100e3, 293.15) / nozzle_flow_kg_s(1e-6, 100_040.0, 100e3, 293.15), 2)
+    1.58
+    """
+    ratio = p_down_abs_pa / p_up_abs_pa
+    if LINEAR_ABOVE_RATIO <= ratio < 1.0:
+        return area_m2 * p_up_abs_pa * _subsonic(ratio) / sqrt(t_up_k)
+    return nozzle_flow_kg_s(area_m2, p_up_abs_pa, p_down_abs_pa, t_up_k)
 
 
 def hole_flow_kg_s(area_m2: float, p_abs_pa: float, t_k: float, p_other_abs_pa: float, t_other_k: float) -> float:
@@ -107,7 +120,7 @@ def series_flow_kg_s(
     for _ in range(48):  # the two flows cross once; halving is slow and sure, and only stopped places come here
         middle = 0.5 * (low + high)
         arriving = nozzle_flow_kg_s(first_m2, p_up_abs_pa, middle, t_up_k)
-        if arriving > nozzle_flow_kg_s(second_m2, middle, p_down_abs_pa, t_up_k):
+        if arriving > orifice_flow_kg_s(second_m2, middle, p_down_abs_pa, t_up_k):
             low = middle
         else:
             high = middle
