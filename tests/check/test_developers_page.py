@@ -7,6 +7,7 @@ import importlib
 import re
 import sys
 import tomllib
+from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 from types import FrameType
@@ -146,14 +147,14 @@ def test_the_walk_is_what_a_capture_goes_through(tmp_path: Path, monkeypatch: py
         if event == "call":
             called.add((frame.f_code.co_filename, frame.f_code.co_qualname))
 
-    def watched(person: demo.Person, purpose: acts.Purpose) -> None:
+    def watched(person: demo.Person, purpose: acts.Purpose, with_air: Callable[[], bool] | None = None) -> None:
         if purpose.kind != "test":
-            carry_out(person, purpose)
+            carry_out(person, purpose, with_air)
             return
         before = sys.getprofile()
         sys.setprofile(watch)
         try:
-            carry_out(person, purpose)
+            carry_out(person, purpose, with_air)
         finally:
             sys.setprofile(before)
         raise _Enough

@@ -49,8 +49,12 @@ def comparison_lines(found: JobComparison, units: ShownUnits) -> list[str]:
         *table_lines(headings, rows),
         "",
     ]
+    said: dict[str, list[int]] = {}  # what is so of several cylinders is said once
     for one in found.cylinders:
-        lines += [f"  cylinder {one.cylinder}: {words.removeprefix(f'cylinder {one.cylinder} ')}" for words in _remarks(one)]
+        for words in _remarks(one):
+            said.setdefault(words.removeprefix(f"cylinder {one.cylinder} "), []).append(one.cylinder)
+    for words, cylinders in said.items():
+        lines.append(f"  cylinder{'s' if len(cylinders) > 1 else ''} {', '.join(map(str, cylinders))}: {words}")
     return [*lines, found.words]
 
 

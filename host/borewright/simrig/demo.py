@@ -9,16 +9,32 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from boresim.scenario import Scenario, Truth, load_scenario
+from boresim.scenario import Scenario, ScenarioError, Truth, load_scenario
+from boresim.truth import place_shares
 
 from borewright.core.capture import CaptureResult
+from borewright.errors import UseError
 from borewright.service import acts, effects
 from borewright.service.bench import Bench, Done
-from borewright.simrig.person import Person, StuckError
+from borewright.simrig.person import Person
+from borewright.simrig.virtual_clock import VirtualClock
 from borewright.simrig.whole_job import CHECK_STEPS, Progress, run_job
 from borewright.store.store import Store
 
-__all__ = ["CYLINDER_STEPS", "SCENARIOS", "CylinderReport", "StageReport", "demo_scenarios", "run_stage"]
+__all__ = [
+    "CUSTOMER",
+    "CYLINDER_STEPS",
+    "JOB_DETAILS",
+    "JOB_NAME",
+    "SCENARIOS",
+    "CylinderReport",
+    "Scenario",
+    "StageReport",
+    "demo_scenarios",
+    "one_scenario",
+    "place_truth",
+    "run_stage",
+]
 
 SCENARIOS = {
     "solenoid": ("hillclimb-before", "hillclimb-after"),
@@ -26,6 +42,17 @@ SCENARIOS = {
 }
 JOB_NAME = "Larch hill-climb four"
 CYLINDER_STEPS = len(CHECK_STEPS)
+LISTEN_OVER_PERCENT = 10.0
+JOB_DETAILS: Mapping[str, Mapping[str, Any]] = {
+    "before": {
+        "hours": "31 h since it was built",
+        "oil_temperature_k": 290.15,
+        "compression_gauge_pa": {"1": 1.31e6, "2": 1.18e6, "3": 0.74e6, "4": 1.33e6},
+        "text": "flat on one cylinder since the last meeting, oil mist at the breather",
+    },
+    "after": {"hours": "0 h since the rebuild", "oil_temperature_k": 290.15},
+}
+CUSTOMER = "hill-climb no. 7 (invented)"
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,13 +68,18 @@ class CylinderReport:
 
 @dataclass(slots=True)
 class StageReport:
-    """One stage of the job: its cylinders in firing order, and the refusals on the way. truth: as the scenario claims it."""
+    """One stage of the job: its number in the record, its cylinders in firing order, the refusals on the way.
+
+    stuck: where the scripted person could not get on, and why.
+    """
 
     stage: Literal["before", "after", "routine"]
     engine: str
+    job_id: int
     cylinders: list[CylinderReport] = field(default_factory=list)
     refusals: list[effects.AirRefused] = field(default_factory=list)
     said: list[effects.Say] = field(default_factory=list)
+    stuck: list[str] = field(default_factory=list)
 
     def as_dict(self, truth: Mapping[int, Truth]) -> dict[str, Any]:
         """The stage as the demo's JSON has it, with the truth beside each result."""
@@ -75,12 +107,29 @@ def demo_scenarios(valves: Literal["solenoid", "hand"], seed: int | None) -> tup
     return load_scenario(before, seed), load_scenario(after, None if seed is None else seed + 1)
 
 
+def one_scenario(name: str, seed: int | None) -> Scenario:
+    """One of the simulator's scenarios by its name, or one in a file. Raises UseError when there is none."""
+    try:
+        return load_scenario(name, seed)
+    except ScenarioError as wrong:
+        raise UseError(str(wrong)) from None
+
+
 def run_stage(
-    scenario: Scenario, store: Store, job_name: str, unix_s: float, progress: Progress, *, show_refusals: bool
+    scenario: Scenario,
+    store: Store,
+    job_name: str,
+    unix_s: float | VirtualClock,
+    progress: Progress,
+    *,
+    show_refusals: bool,
+    details: Mapping[str, Any] | None = None,
+    customer_reference: str = "",
 ) -> StageReport:
-    """One stage of the job: the rig's checks, true TDC, then every cylinder in firing order.
+    """One stage of the job: the rig's checks, true TDC, every cylinder in firing order, and where the air of a leaking one goes.
 
     unix_s: date of the stage's beginning. progress: told each step that is begun. show_refusals: first try what must be refused.
+    details, customer_reference: of the job.
     """
     order = scenario.engine.firing_order
     run = run_job(
@@ -89,15 +138,22 @@ def run_stage(
         job_name,
         unix_s,
         progress,
-        squeeze_each=True,
         technician="demo",
+        customer_reference=customer_reference,
+        details=details,
         first=(lambda person, bench, cylinder: _show_refusals(person, bench, cylinder, order[-1])) if show_refusals else None,
+        listen_over_percent=LISTEN_OVER_PERCENT,
     )
-    report = StageReport(run.stage, run.engine, refusals=run.refusals, said=run.said)
-    if run.stuck is not None or any(one.stuck is not None for one in run.visits):
-        raise StuckError(run.stuck or next(one.stuck for one in run.visits if one.stuck is not None))
+    report = StageReport(run.stage, run.engine, run.job_id, refusals=run.refusals, said=run.said)
+    report.stuck = [run.stuck] if run.stuck is not None else []
+    report.stuck += [f"cylinder {one.cylinder}: {one.stuck}" for one in run.visits if one.stuck is not None]
     report.cylinders += [_report(one.cylinder, one.done) for one in run.visits if one.done is not None]
     return report
+
+
+def place_truth(scenario: Scenario, cylinder: int) -> dict[str, float]:
+    """Share of the leak in percent by place, as the simulator has it; only for the table that prints it beside the result."""
+    return {place: 100.0 * share for place, share in place_shares(scenario, cylinder).items()}
 
 
 def _report(cylinder: int, done: Done) -> CylinderReport:

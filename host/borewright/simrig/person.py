@@ -25,6 +25,7 @@ STUCK_S = 240.0
 GAUGE_STANDS_S = 4.0
 SQUEEZE_RPM = 20.0
 TURN_RPM = 20.0
+DOWN_DEG = 90.0  # from anywhere near TDC to where a piston stop goes in
 
 
 class StuckError(BorewrightError):
@@ -73,6 +74,9 @@ class Person:
         """The piston-stop procedure: two pairs of contacts, the stop out, the index pulse seen."""
         self.tell(acts.BeginTdc(cylinder))
         self.at_the_rig(f"piston-stop {cylinder}")
+        if self._port.rig.plant.piston_stop_in != cylinder:  # it does not go in: the piston stands too high
+            self.at_the_rig(f"turn +{DOWN_DEG:g} rpm {TURN_RPM:g}")
+            self.at_the_rig(f"piston-stop {cylinder}")
         for turn_deg, side in ((720, "before"), (-720, "after"), (720, "before"), (-720, "after")):
             self.at_the_rig(f"turn {turn_deg:+d} rpm {TURN_RPM:g}")
             self.wait(1.2)
@@ -168,7 +172,9 @@ class Person:
                 self._say_done(step)
             case "read_back_hose":
                 self._read_back()
-            case "find_index" | "turn_to_tdc":
+            case "look_for_check_valve":
+                self._look_for_check_valve(step)
+            case "find_index" | "turn_to_tdc" | "turn_down":
                 self._turn(step.turn_deg or 0.0)
             case "restrain":
                 self.tell(acts.StateRestraint(self._holding_torque_nm))
@@ -233,6 +239,12 @@ class Person:
         hose = self._port.rig.plant.hose_at
         self.tell(acts.ReadBackHose(hose if isinstance(hose, int) else 0))
         self.wait(0.1)
+
+    def _look_for_check_valve(self, step: Step) -> None:
+        self.at_the_rig("hose off")
+        if self._port.rig.plant.scenario.rig.air.check_valve is not None:  # as anybody sees who looks into the adapter
+            self.at_the_rig("check-valve out")
+        self._say_done(step)
 
     def _squeeze(self) -> None:
         if not self._bench.state.has_valves and not self._vent_shut:

@@ -23,6 +23,7 @@ from borewright.service.going_round import Visit, crank_angle_deg, next_visit
 from borewright.service.limit_files import find_limits
 from borewright.simrig.find_path import Listener, flow_purposes, with_smaller_orifice
 from borewright.simrig.person import Person, StuckError
+from borewright.simrig.virtual_clock import VirtualClock
 from borewright.store.store import Store
 from borewright.store.writer import StoreWriter
 
@@ -79,7 +80,7 @@ def run_job(
     scenario: Scenario,
     store: Store,
     job_name: str,
-    unix_s: float,
+    unix_s: float | VirtualClock,
     progress: Progress = lambda _step: None,
     *,
     stage: Stage | None = None,
@@ -97,12 +98,12 @@ def run_job(
 ) -> JobRun:
     """Run a job, or go on with one that was begun.
 
-    unix_s: date of its beginning. progress: told each step that is begun. stage: of the job, None: the scenario's. cylinders,
-    repeats: as next_visit has them. squeeze_each: a squeeze in each cylinder, not in the first alone. suggestions: how many of the
-    suggested repeats the person makes. tries: after so many tests without a complete one a cylinder is left. first: done before
-    the first visit, told its cylinder. listen_over_percent: of leakage; where it is more, the person keeps the air on and listens,
-    and at the end measures the flow at the places where much was heard. Raises UseError and StoreError as the record and the engine
-    file may.
+    unix_s: date of its beginning, or a clock, which the record may go by too. progress: told each step that is begun. stage: of
+    the job, None: the scenario's. cylinders, repeats: as next_visit has them. squeeze_each: a squeeze in each cylinder, not in the
+    first alone. suggestions: how many of the suggested repeats the person makes. tries: after so many tests without a complete one
+    a cylinder is left. first: done before the first visit, told its cylinder. listen_over_percent: of leakage; where it is more,
+    the person keeps the air on and listens, and at the end measures the flow at the places where much was heard. Raises UseError
+    and StoreError as the record and the engine file may.
     """
     engine = engine_from_document(scenario.engine_document, scenario.name)
     of_scenario: Stage = "before" if scenario.stage == "before" else "after" if scenario.stage == "after" else "routine"
@@ -114,11 +115,13 @@ def run_job(
         job_id = store.create_job(job_name, where, engine_id, customer_reference, technician, dict(details or {}))
     run = JobRun(where, engine.name, job_id)
     port = SimEndpoint(SimRig(scenario))
+    clock = unix_s if isinstance(unix_s, VirtualClock) else VirtualClock(unix_s)
+    clock.follow(port.monotonic)
     writer = StoreWriter(store, threaded=False)
     bench = Bench(
         port,
         writer,
-        wall_clock=lambda: unix_s + port.monotonic(),
+        wall_clock=clock,
         tell=lambda word: run.refusals.append(word) if isinstance(word, effects.AirRefused) else run.said.append(word),
         engine=engine,
         who=technician,
