@@ -39,8 +39,8 @@ def places_of(
         if lines:
             found.append(PlacesOf(0, stage.label if label_of else "", "", (), tuple(lines)))
     cylinders = sorted({cylinder for _, path in paths for cylinder in path.cylinders})
+    explained: set[str] = set()  # what a place means is said once
     for cylinder in cylinders:
-        explained: set[str] = set()  # what a place means is said once for a cylinder
         for stage, path in paths:
             one = path.cylinders.get(cylinder)
             if one is not None and _looked(one):
@@ -53,11 +53,17 @@ def _looked(path: CylinderPath) -> bool:
 
 
 def _places(path: CylinderPath, stage: str, shown: Shown, explained: set[str], *, last: bool) -> PlacesOf:
-    listed = [place for place in path.places if place.share is not None or place.strength not in (None, "none")]
-    listed.sort(key=lambda place: (-(place.share.percent if place.share else -1.0), -_STRENGTHS.get(place.strength or "none", 0)))
+    measured = path.unattributed is not None
+    loud = 2 if measured else 1  # beside measured shares a faint place needs no line of its own
+    listed = [place for place in path.places if _is_measured(place) or _STRENGTHS.get(place.strength or "none", 0) >= loud]
+    listed.sort(key=lambda place: (-_percent(place), -_STRENGTHS.get(place.strength or "none", 0)))
     places = [_place(place, explained) for place in listed]
-    silent = [_words(place.place) for place in path.places if place not in listed and place.strength == "none"]
-    said = [f"nothing noticed at {listed_words(silent)}"] if silent else []
+    left = [place for place in path.places if place not in listed]
+    said = [
+        f"{words} at {listed_words(names)}"
+        for strength, words in (("faint", "faint"), ("none", "nothing noticed"))
+        if (names := [_words(place.place) for place in left if place.strength == strength])
+    ]
     lines = [f"wet test: {path.wet}"] if path.wet else []
     if last and not path.decided and path.further_tests:
         lines.append(f"would tell more: {'; '.join(_first_sentence(words) for words in path.further_tests)}")
@@ -72,6 +78,14 @@ def _places(path: CylinderPath, stage: str, shown: Shown, explained: set[str], *
     return PlacesOf(path.cylinder, stage, words, tuple(places), tuple(lines))
 
 
+def _is_measured(found: PlaceFinding) -> bool:
+    return found.share is not None and found.share.looked_at
+
+
+def _percent(found: PlaceFinding) -> float:
+    return found.share.percent if found.share is not None and found.share.looked_at else -1.0
+
+
 def _first_sentence(words: str) -> str:
     """What to do; how it is done stands where it is done."""
     first = words.split(". ", maxsplit=1)[0].rstrip(".")
@@ -80,14 +94,13 @@ def _first_sentence(words: str) -> str:
 
 def _place(found: PlaceFinding, explained: set[str]) -> Place:
     strength = found.strength
-    weighty = _STRENGTHS.get(strength or "none", 0) >= 1 or (found.share is not None and found.share.percent >= 15.0)
+    weighty = _STRENGTHS.get(strength or "none", 0) >= 1 or _percent(found) >= 15.0
     words = ""
     if weighty and found.place not in explained:
         explained.add(found.place)
         words = found.implies[0] if found.implies else ""
         words += f". Looks alike: {found.imitated_by[0]}" if found.imitated_by else ""
-    share = found.share
-    bar = None if share is None or not getattr(share, "looked_at", True) else _bar(share)
+    bar = _bar(found.share) if found.share is not None and found.share.looked_at else None
     return Place(_words(found.place), strength or "", None if strength is None else _STRENGTHS.get(strength), bar, words)
 
 
