@@ -111,6 +111,8 @@ class Toy:
     p_cylinder: float = 0.0
     cylinder_offset_pa: float = 900.0
     leak_m2: float = 0.4e-6
+    check_valve: Literal["lets_in", "lets_out"] | None = None  # in the adapter
+    p_behind: float = 0.0  # in the cylinder behind it
     opening: SupplyOpen | None = None
     opening_ends_s: float = 0.0
     over_id: int = 0
@@ -330,16 +332,23 @@ class Toy:
             case AirState.ISOLATED if self.hose != "capped":
                 self.p_cylinder *= 1.0 - dt / 0.6
                 self.p_regulated += (self.p_cylinder - self.p_regulated) * 0.1
+            case AirState.CLOSED if in_cylinder is not None and self.check_valve is None:
+                self.p_cylinder = self._squeezed(in_cylinder, before_deg, self.p_cylinder)
             case AirState.CLOSED if in_cylinder is not None:
-                if not held:
-                    self.p_cylinder = 0.0
-                    return
-                now = self._volume(in_cylinder, self.crank_deg)
-                p_abs = (101_325.0 + self.p_cylinder) * (self._volume(in_cylinder, before_deg) / now) ** 1.15
-                choke = max(0.0, min(1.0, (101_325.0 / p_abs - 0.528) / 0.472))
-                self.p_cylinder = p_abs - 101_325.0 - dt * 290.0 * 0.685 * 0.4e-6 * p_abs / now * sqrt(1.0 - choke**2)
+                self.p_behind = self._squeezed(in_cylinder, before_deg, self.p_behind)
+                passes = min if self.check_valve == "lets_in" else max
+                self.p_cylinder = passes(self.p_cylinder, self.p_behind)
             case _:
                 pass
+
+    def _squeezed(self, cylinder: int, before_deg: float, gauge_pa: float) -> float:
+        """The pressure over the piston after the crank came from there: squeezed, then let out by a leak or by open valves."""
+        if not self._closed(cylinder):
+            return 0.0
+        now = self._volume(cylinder, self.crank_deg)
+        p_abs = (101_325.0 + gauge_pa) * (self._volume(cylinder, before_deg) / now) ** 1.15
+        choke = max(0.0, min(1.0, (101_325.0 / p_abs - 0.528) / 0.472))
+        return p_abs - 101_325.0 - (1.0 / RATE_HZ) * 290.0 * 0.685 * 0.4e-6 * p_abs / now * sqrt(1.0 - choke**2)
 
     def _fill(self, cylinder: int, held: bool, dt: float) -> None:
         """Air through a 0.81 mm² restrictor into the cylinder, and out of it through its leak, or through valves that are open."""
@@ -407,6 +416,8 @@ class Toy:
             why.append(f"gas could turn with {torque:.1f} N·m")
         if self.hose != cylinder:
             why.append(f"the hose is in {self.hose}")
+        if self.check_valve is not None:
+            why.append("a check valve is in the adapter")
         if not self.index_seen:
             why.append("no index pulse since power-up")
         if self.slip_unseen:
@@ -580,7 +591,11 @@ class Host:
                 self.read_back()
             case "squeeze_turn":
                 self.turn(240.0)
-            case "find_index" | "turn_to_tdc":
+            case "look_for_check_valve":
+                self.toy.hose, self.toy.check_valve, self.toy.confirmation = "off", None, None
+                assert told.act is not None
+                self.act(told.act)
+            case "find_index" | "turn_to_tdc" | "turn_down":
                 self.turn(told.turn_deg or 1.0, 240.0)
                 self.run(0.2)
             case "restrain":

@@ -317,6 +317,7 @@ _HINTS = {
     "read_gauge": "the reading with its unit, like 551.6 kPa; Enter keeps the air on for another minute; end, stop",
     "confirm_fitting": "Enter when the crank mark agrees",
     "begin_squeeze": "Enter to begin",
+    "look_for_check_valve": "Enter when there is none in it",
     "read_back_hose": "type the number of the cylinder that the hose is in",
     "restrain": "type the holding torque in N·m, or with its unit",
     "confirm_people": "Enter to confirm all of them",

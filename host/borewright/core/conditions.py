@@ -16,6 +16,7 @@ from borewright.core.rig import TrueTdc
 __all__ = [
     "CONDITION_NAMES",
     "CONFIRMATIONS",
+    "SQUEEZE_HELD",
     "AirFacts",
     "Condition",
     "LinkFacts",
@@ -33,6 +34,8 @@ __all__ = [
 ]
 
 CONDITION_NAMES = ("link", "rig", "reference", "stroke_and_hose", "position", "still", "air", "people")
+
+SQUEEZE_HELD = "a squeeze named a check valve in the adapter, and none since was seen to fall"  # the mark of a test
 
 CONFIRMATIONS: dict[str, str] = {
     "plugs_out": "The plugs are out as needed.",
@@ -107,6 +110,8 @@ class StrokeHoseFacts:
     outlet_read_back: bool = False  # for the rig's own checks: the person looked, the hose is capped or on the orifice
     verdict: SqueezeVerdict | None = None  # of the last squeeze, for the reason
     by_puff: bool = False  # with the stroke carried over, the hose may be read back and shown by the puff
+    check_valve: SqueezeVerdict | None = None  # of a squeeze that named one, until somebody has looked
+    squeeze_held: bool = False  # one was named, and no squeeze since was seen to fall
 
 
 @dataclass(frozen=True, slots=True)
@@ -299,6 +304,8 @@ def _stroke_and_hose(facts: ReadinessFacts) -> Condition:
     def no(reason: str, remedy: str) -> Condition:
         return Condition("stroke_and_hose", False, reason, remedy)
 
+    if held.check_valve is not None:
+        return no(held.check_valve.words, "Take it out of the adapter and say so; then squeeze again.")
     if facts.purpose != "test":
         where = "capped" if facts.purpose == "sealed" else "on the certified orifice"
         if held.outlet_read_back:
@@ -334,6 +341,8 @@ def _stroke_and_hose(facts: ReadinessFacts) -> Condition:
         return no(f"the hose has not been read back; {why}", f"Look which hole the hose is in and say so; it has to be {cylinder}.")
     if hose.kind == "declared":
         marks.append(f"hose declared by {hose.said_by or 'the operator'}")
+    if held.squeeze_held:
+        marks.append(SQUEEZE_HELD)
     how = f"stroke by {held.stroke.kind}, " if held.stroke is not None and facts.engine.cycle != "two-stroke" else ""
     how = how.replace("by carried", "carried over by count")
     return Condition("stroke_and_hose", True, f"{how}hose by {hose.kind.replace('_', ' ')}", marks=tuple(marks))

@@ -18,12 +18,13 @@ import numpy.typing as npt
 
 from borewright.core.engine import Engine
 from borewright.core.samples import SampleColumns, SampleFlags
+from borewright.core.squeeze_held import HeldKind, HeldWatch
 from borewright.core.squeeze_model import Explanation, Floats, SqueezeModel, squeeze_model
 from borewright.core.squeeze_peak import PeakWatch
 
 __all__ = ["SqueezeVerdict", "SqueezeWatch", "vent_noise_pa"]
 
-VerdictKind = Literal["not_enough", "compression_here", "overlap_here", "rises_at_both", "out_of_step", "neither"]
+VerdictKind = Literal["not_enough", "compression_here", "overlap_here", "rises_at_both", "out_of_step", "neither"] | HeldKind
 
 _SECTOR_DEG = 12.0
 _SECTOR_S = 2.0  # a pause adds nothing after this
@@ -34,6 +35,13 @@ _ZERO_PA = 300.0  # zero drift since the zeros were taken: 0.03 % of a 1000 kPa 
 _DECISIVE = 12.0  # natural logarithm of the likelihood ratio
 _WORST_FIT = 3.0  # mean square of the winner's deviations, in units of what is allowed for
 _PASS_DEG = 60.0
+_HELD: dict[HeldKind, str] = {
+    "held_up": "a check valve is in the adapter: what is squeezed into the hose stays there while the piston goes down",
+    "held_down": (
+        "a check valve is in the adapter: suction stays in the hose and nothing is squeezed into it, "
+        "so air goes into the cylinder and does not come back"
+    ),
+}
 _BROKEN = int(SampleFlags.GAP_BEFORE | SampleFlags.DROPPED_BEFORE)
 
 
@@ -43,9 +51,9 @@ class SqueezeVerdict:
 
     kind: not_enough; compression_here (the rise is at tdc_count); overlap_here (it is one turn away from the TDC asked for, at
     tdc_count); rises_at_both (the valves do not open); out_of_step (it goes with other cylinders); neither (nothing squeezes the
-    hose). cylinders: those that the rise is in step with; a squeeze cannot tell them apart. tdc_count: count at the compression TDC
-    of this cylinder, taken that the hose is in it. log_ratio: how far it beats the best explanation of another kind. pairs: pairs
-    of TDC passes one turn apart.
+    hose); held_up, held_down (a check valve is in the adapter, see core.squeeze_held). cylinders: those that the rise is in step
+    with; a squeeze cannot tell them apart. tdc_count: count at the compression TDC of this cylinder, taken that the hose is in it.
+    log_ratio: how far it beats the best explanation of another kind. pairs: pairs of TDC passes one turn apart.
     """
 
     kind: VerdictKind
@@ -59,6 +67,11 @@ class SqueezeVerdict:
     def compression(self) -> bool:
         """True when it is known at which TDC this cylinder's compression is."""
         return self.kind in ("compression_here", "overlap_here")
+
+    @property
+    def check_valve(self) -> bool:
+        """True when no cylinder does what the hose does, and a check valve in the adapter does."""
+        return self.kind in ("held_up", "held_down")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -95,6 +108,7 @@ class SqueezeWatch:
     entered: tuple[int, int] | None = None  # TDC number and side from which its neighbourhood was entered
     passes: tuple[int, int] = (0, 0)  # of TDCs an even and an odd number of turns from tdc_count
     peak: PeakWatch = field(default_factory=PeakWatch)
+    held: HeldWatch = field(default_factory=HeldWatch)
 
     @staticmethod
     def begin(
@@ -154,11 +168,11 @@ class SqueezeWatch:
         to_deg, to_s = float(angle_deg[-1]), float(t_s[-1])
         if self.last_deg is None or flags & SampleFlags.VENT_OPEN:
             vented = replace(self, p_model_gauge_pa=self.model.start(), sector=None, last_deg=to_deg, last_s=to_s)
-            return vented._passing(to_deg, vent_open=True)
+            return replace(vented._passing(to_deg, vent_open=True), held=self.held.broken_off())
         p_model = self.model.follow(self.p_model_gauge_pa, self.last_deg, to_deg, to_s - self.last_s)
         watch = replace(self, p_model_gauge_pa=p_model, last_deg=to_deg, last_s=to_s)
         if flags & (_BROKEN | SampleFlags.SATURATED):
-            return replace(watch, sector=None)
+            return replace(watch, sector=None, held=self.held.broken_off())
         watch = replace(watch._passing(to_deg), peak=self.peak.add(angle_deg, p_gauge_pa))
         return watch._gather(angle_deg, p_gauge_pa, 0.5 * (self.p_model_gauge_pa + p_model), to_s - self.last_s)
 
@@ -189,6 +203,7 @@ class SqueezeWatch:
             sum_wrr=self.sum_wrr + weight * rest * rest,
             sectors=self.sectors + 1,
             sector=None,
+            held=self.held.add(sector.low_deg, sector.high_deg, mean_pa, float(noise_pa2) ** 0.5),
         )
 
     def _quantisation_pa(self) -> float:
@@ -225,6 +240,11 @@ class SqueezeWatch:
         return min(self.passes) if self.engine.cycle == "four-stroke" else sum(self.passes)
 
     @property
+    def pending(self) -> bool:
+        """True while a pressure that has risen has to be seen to fall: until then a check valve may be what holds it."""
+        return self.held.pending
+
+    @property
     def log_likelihoods(self) -> dict[Explanation, float]:
         """Of each explanation, with the leak area, exchange and zero that suit it best."""
         squares = self.sum_wrr - self.sum_wr**2 / (self.sum_w + 1.0 / _ZERO_PA**2)
@@ -234,6 +254,8 @@ class SqueezeWatch:
     @property
     def verdict(self) -> SqueezeVerdict:
         """What can be said now."""
+        if self.held.kind is not None:
+            return SqueezeVerdict(self.held.kind, _HELD[self.held.kind], pairs=self.pairs)
         if self.sectors == 0 or self.pairs == 0:
             turns = "a little over two turns" if self.engine.cycle == "four-stroke" else "one whole turn"
             return SqueezeVerdict("not_enough", f"not enough yet: turn on, {turns} with the vent closed", pairs=self.pairs)
@@ -243,11 +265,17 @@ class SqueezeWatch:
         others = [value for explanation, value in likelihoods.items() if self._kind(explanation) != kind]
         ratio = likelihoods[winner] - max(others, default=float("-inf"))
         if -2.0 * likelihoods[winner] / self.sectors > _WORST_FIT:
-            words = "the pressure follows no cylinder of this engine; check hose, vent and engine file, then squeeze again"
+            words = (
+                "the pressure follows no cylinder of this engine; look for a check valve in the adapter, check hose, vent and "
+                "engine file, then squeeze again"
+            )
             return SqueezeVerdict("not_enough", words, log_ratio=ratio, pairs=self.pairs)
         if ratio < _DECISIVE:
             nothing = "; so far nothing rises, see that the hose is in and the vent closed" if kind == "neither" else ""
             words = f"not enough yet: turn on, more briskly if you can{nothing}"
+            return SqueezeVerdict("not_enough", words, log_ratio=ratio, pairs=self.pairs)
+        if self.pending:
+            words = "not enough yet: turn on, the pressure has risen and has to be seen to fall again"
             return SqueezeVerdict("not_enough", words, log_ratio=ratio, pairs=self.pairs)
         return self._say(kind, winner, ratio)
 
@@ -264,14 +292,18 @@ class SqueezeWatch:
         weak = " (its decompression device weakens the squeeze)" if self.engine.decompression == "automatic" else ""
         n = self.cylinder
         if kind == "neither":
-            words = f"nothing squeezes the hose: is it in cylinder {n}, is the vent closed, does the cylinder hold nothing?{weak}"
+            words = (
+                f"nothing squeezes the hose: is it in cylinder {n}, is the vent closed, is a check valve in the adapter, "
+                f"does the cylinder hold nothing?{weak}"
+            )
             return SqueezeVerdict(kind, words, (), None, ratio, self.pairs)
         if kind == "out_of_step":
             names = " or ".join(map(str, winner.cylinders))
             words = f"the pressure rises in step with cylinder {names}, not {n}: the hose is in the wrong hole or true TDC is wrong"
             return SqueezeVerdict(kind, words, winner.cylinders, None, ratio, self.pairs)
         if kind == "rises_at_both":
-            words = f"the pressure rises at every TDC of cylinder {n}: its valves do not open"
+            why = "as it does without valve gear" if self.engine.valve_gear == "not_fitted" else "its valves do not open"
+            words = f"the pressure rises at every TDC of cylinder {n}: {why}"
             return SqueezeVerdict(kind, words, winner.cylinders, self.tdc_count, ratio, self.pairs)
         if kind == "compression_here":
             return SqueezeVerdict(kind, f"compression here{weak}", winner.cylinders, self.tdc_count, ratio, self.pairs)

@@ -18,6 +18,7 @@ __all__ = [
     "CarryStroke",
     "ConfirmCaution",
     "ConfirmFitting",
+    "ConfirmNoCheckValve",
     "ConfirmPeople",
     "ConfirmPinRemoved",
     "ConfirmStopRemoved",
@@ -191,6 +192,11 @@ class ReadBackHose:
 
 
 @dataclass(frozen=True, slots=True)
+class ConfirmNoCheckValve:
+    """The hose is off, and there is no check valve in its adapter: it was taken out, or there was none."""
+
+
+@dataclass(frozen=True, slots=True)
 class CarryStroke:
     """Carry the stroke over by count from the cylinder that was squeezed, and show the hose by reading back and the puff.
 
@@ -350,6 +356,7 @@ Act = (
     | ReadPlaceGauge
     | PlaceHose
     | ReadBackHose
+    | ConfirmNoCheckValve
     | CarryStroke
     | BeginSqueeze
     | EndSqueeze

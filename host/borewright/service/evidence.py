@@ -11,7 +11,7 @@ from borewright.service.air import happen
 from borewright.service.facts import carried_over
 from borewright.service.work import Work
 
-__all__ = ["carry_stroke", "drop_hose", "keep_verdict", "read_back_hose"]
+__all__ = ["carry_stroke", "confirm_no_check_valve", "drop_hose", "keep_verdict", "read_back_hose"]
 
 
 def drop_hose(work: Work) -> None:
@@ -36,6 +36,12 @@ def keep_verdict(work: Work, watch: SqueezeWatch) -> None:
         work.say("warning", "the squeeze peaks after the stored TDC: the encoder has slipped; find true TDC again")
         work.set(peak_late_deg=watch.peak_after_tdc_deg, stroke=None, hose_evidence=None)
         return
+    if verdict.check_valve:  # the stroke goes too: carried over, it would lead to air without another squeeze
+        work.say("warning", verdict.words)
+        work.set(check_valve=verdict, squeeze_held=True, stroke=None, hose_evidence=None)
+        return
+    if watch.held.fell:
+        work.set(squeeze_held=False)
     cylinder = watch.cylinder
     if state.stroke is not None and contradicts(
         verdict, state.stroke, watch.engine, cylinder, crank.counts_per_rev, state.setup.running_sign
@@ -51,7 +57,21 @@ def keep_verdict(work: Work, watch: SqueezeWatch) -> None:
         work.set(stroke=stroke)
     work.set(hose_evidence=hose_from_squeeze(verdict, cylinder, boot_id, state.now_s))
     if verdict.kind == "rises_at_both":
-        work.say("warning", "the squeeze rises at both TDCs: the valves do not open; either TDC will do, but find out why")
+        if watch.engine.valve_gear == "not_fitted":
+            work.say("note", "the squeeze rises at both TDCs, as it does without valve gear; either TDC will do")
+        else:
+            work.say("warning", "the squeeze rises at both TDCs: the valves do not open; either TDC will do, but find out why")
+
+
+def confirm_no_check_valve(work: Work) -> None:
+    """The person has had the hose off and looked into the adapter; the next squeeze shows whether that is so."""
+    if work.state.check_valve is None:
+        return
+    if work.state.readiness.locked or work.state.readiness.state is State.SQUEEZING:
+        work.say("warning", "stop turning and open the vent first; then look for the check valve")
+        return
+    drop_hose(work)
+    work.set(check_valve=None, verdict=None, stroke=None, hose=None, confirmed=None)
 
 
 def read_back_hose(work: Work, cylinder: int) -> None:

@@ -31,6 +31,7 @@ __all__ = [
     "carried_over",
     "compression_tdc_count",
     "conditions_of",
+    "degrees_from_any_tdc",
     "degrees_from_tdc",
     "reference_tdc_count",
     "window_deg",
@@ -112,6 +113,8 @@ def _stroke_hose(state: BenchState) -> StrokeHoseFacts:
         hose_at=hose.cylinder if hose is not None and hose.outlet == "cylinder" else None,
         outlet_read_back=hose is not None and hose.outlet == state.purpose.outlet,
         verdict=state.verdict,
+        check_valve=state.check_valve,
+        squeeze_held=state.squeeze_held,
         by_puff=carried_over(state),
     )
 
@@ -136,6 +139,15 @@ def reference_tdc_count(state: BenchState, cylinder: int) -> float | None:
     ahead_deg = engine.firing_angle_deg(cylinder) - engine.firing_angle_deg(tdc.reference_cylinder)
     sign = state.setup.running_sign
     return crank.index_count + tdc.counts_after_index + sign * ahead_deg / 360.0 * crank.counts_per_rev
+
+
+def degrees_from_any_tdc(state: BenchState) -> float | None:
+    """Where the crank stands, in degrees after the nearest TDC of the purpose's cylinder, on whichever stroke."""
+    crank, tdc_count = state.crank, reference_tdc_count(state, state.purpose.cylinder)
+    if crank is None or crank.last_count is None or tdc_count is None:
+        return None
+    after_deg = state.setup.running_sign * (crank.last_count - tdc_count) / crank.counts_per_rev * 360.0
+    return (after_deg + 180.0) % 360.0 - 180.0
 
 
 def compression_tdc_count(state: BenchState) -> float | None:

@@ -12,7 +12,7 @@ from borewright.core.conditions import Condition, confirmations_needed, not_prov
 from borewright.core.place_meaning import place_words
 from borewright.core.readiness_table import State
 from borewright.service import acts
-from borewright.service.facts import air_facts, carried_over, degrees_from_tdc, window_deg
+from borewright.service.facts import air_facts, carried_over, degrees_from_any_tdc, degrees_from_tdc, window_deg
 from borewright.service.gauge import awaits_reading, next_sweep_pa
 from borewright.service.places import awaited_gauge, place_undone
 from borewright.service.regulator import regulator_awaited_pa
@@ -35,6 +35,8 @@ StepKey = Literal[
     "set_regulator",
     "read_gauge",
     "read_back_hose",
+    "turn_down",
+    "look_for_check_valve",
     "begin_squeeze",
     "squeeze_turn",
     "open_vent",
@@ -47,6 +49,7 @@ StepKey = Literal[
 ]
 
 BACK_OFF_DEG = 185.0
+DOWN_ENOUGH_DEG = 135.0  # past TDC, or before it: the piston is within a sixth of its stroke from the bottom
 SETTLES_S = 3.0
 PA_PER_PSI = 6_894.757
 
@@ -72,6 +75,8 @@ def next_step(state: BenchState) -> Step:
     unmet = {condition.name: condition for condition in state.conditions if not condition.met}
     if not state.conditions or "link" in unmet:
         return Step("wait", _words(unmet["link"]) if unmet else "wait for the rig")
+    if state.check_valve is not None:
+        return _check_valve_step(state)
     if "rig" in unmet and "still" not in unmet:  # a crank that is turned pumps air through the vent
         if state.zero is not None or state.now_s - state.state_since_s < SETTLES_S:
             return Step("wait", "wait a moment until the pressures have settled")
@@ -216,6 +221,24 @@ def _test_step(state: BenchState, unmet: dict[str, Condition]) -> Step | None:
     if "position" in unmet and state.holding_torque_nm is not None:
         return _turn_step(state, unmet["position"])
     return None
+
+
+def _check_valve_step(state: BenchState) -> Step:
+    """The piston at the bottom, where it squeezes nothing, before anybody undoes an adapter behind which no gauge looks."""
+    off_deg = degrees_from_any_tdc(state)
+    if off_deg is not None and abs(off_deg) < DOWN_ENOUGH_DEG:
+        turn_deg = 180.0 - off_deg if off_deg >= 0.0 else -180.0 - off_deg
+        way = "on" if turn_deg > 0.0 else "back"
+        text = (
+            "undo nothing yet and leave the vent open: the gauge shows the hose alone, the cylinder may hold squeezed air. "
+            f"Turn the crank {way} by hand by {abs(turn_deg):.0f}°, until the piston is at the bottom"
+        )
+        return Step("turn_down", text, turn_deg=turn_deg)
+    text = (
+        "leave the vent open and take the hose off with care: loosen the adapter a little, wait while it hisses, then undo it. "
+        "Take the check valve out of the adapter, or see that there is none; after that comes another squeeze"
+    )
+    return Step("look_for_check_valve", text, acts.ConfirmNoCheckValve())
 
 
 def _reference_step(state: BenchState, reference: Condition) -> Step:

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from borewright.core.conditions import SQUEEZE_HELD
 from borewright.core.judgement import Judgement, Spread, judge, spread
 from borewright.core.limit_sets import Circumstances, LimitSet
 from borewright.errors import UseError
@@ -89,6 +90,7 @@ def _circumstances(
     geometry: Engine | None,
     budgets: Mapping[str, Budget],
 ) -> Circumstances:
+    marks = tuple(marks)
     assumed = any(mark.startswith("assumed:") and "engine temperature" in mark for mark in marks)
     trapped = budgets.get("trapped volume")
     return Circumstances(
@@ -101,6 +103,7 @@ def _circumstances(
         expanded_trapped_volume_m3=0.0 if trapped is None else trapped.expanded() * 1e-6,
         hose_volume_m3=(laws.get("setup") or {}).get("hose_volume_m3"),
         clearance_m3=None if geometry is None else geometry.clearance_m3,
+        squeeze_held=SQUEEZE_HELD in marks,
     )
 
 

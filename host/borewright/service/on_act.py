@@ -12,7 +12,7 @@ from borewright.core.restrictor_fit import BoreForm
 from borewright.service import acts
 from borewright.service.air import happen
 from borewright.service.checks import keep_check
-from borewright.service.evidence import carry_stroke, drop_hose, read_back_hose
+from borewright.service.evidence import carry_stroke, confirm_no_check_valve, drop_hose, read_back_hose
 from borewright.service.gauge import end_sweep, read_gauge
 from borewright.service.on_place import confirm_caution, fit_places, note_heard, pour_oil, read_place_gauge
 from borewright.service.other_tdc import begin_tdc_way, pin_removed, take_tdc_reading
@@ -39,6 +39,8 @@ def take_act(work: Work, act: acts.Act) -> None:
             _place_hose(work, act)
         case acts.ReadBackHose(cylinder):
             read_back_hose(work, cylinder)
+        case acts.ConfirmNoCheckValve():
+            confirm_no_check_valve(work)
         case acts.CarryStroke(on):
             carry_stroke(work, on)
         case acts.BeginSqueeze():

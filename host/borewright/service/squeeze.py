@@ -39,6 +39,9 @@ def begin_squeeze(work: Work) -> None:
         work.say("warning", "a squeeze needs a vented rig, an engine and a cylinder")
         return
     tdc_count = reference_tdc_count(state, state.purpose.cylinder)
+    if state.check_valve is not None:
+        work.say("warning", f"no squeeze yet: {state.check_valve.words}; take it out and say so first")
+        return
     if tdc_count is None:
         work.say("warning", "where TDC lies is not known yet; find true TDC and turn the crank over its index pulse first")
         return
@@ -102,7 +105,7 @@ def watch_squeeze(work: Work, columns: SampleColumns, p_cylinder_gauge_pa: npt.N
     watch = watch.add(columns, p_cylinder_gauge_pa)
     work.set(squeeze=watch)
     verdict = watch.verdict
-    if verdict.kind == "not_enough" and watch.pairs < MOST_PAIRS:
+    if verdict.kind == "not_enough" and (watch.pairs < MOST_PAIRS or watch.pending):
         return
     work.set(squeeze=None, verdict=verdict)
     work.log(

@@ -145,6 +145,8 @@ class BenchState:
     fitting_confirmed: bool = False
     peak_late_deg: float | None = None
     verdict: SqueezeVerdict | None = None
+    check_valve: SqueezeVerdict | None = None  # what named it; until somebody has looked, whatever the purpose and the cylinder
+    squeeze_held: bool = False  # one was named, and no squeeze since was seen to fall
     torque_window_deg: float | None = None
     countdown_until_s: float | None = None
     state_since_s: float = 0.0
