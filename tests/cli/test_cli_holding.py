@@ -64,6 +64,7 @@ def test_what_is_typed_of_what_is_heard_becomes_acts() -> None:
         acts.NoteHeard("exhaust", "strong"),
         acts.NoteHeard("breather", "none"),
     ]
+    assert heard_acts("neighbours strong at 2", FOUR) == [acts.NoteHeard("neighbours", "strong", 2)]
     for other in ("go on", "stop", "552 kPa", "", "exhaust"):
         assert heard_acts(other, FOUR) is None
     assert heard_acts("exhaust strong", None) is None

@@ -62,8 +62,9 @@ def _camera_photo(path: Path, size: tuple[int, int] = (3000, 1500)) -> None:
 )
 def test_words_stand_where_they_are_typed(db: Path, words: tuple[object, ...], capsys: pytest.CaptureFixture[str]) -> None:
     assert note(db, *words, "--who", "Ada") == 0
-    assert "exhaust strong, breather faint" in capsys.readouterr().out
     findings = kept(db)
+    first, second = (one.id for one in findings)
+    assert f"exhaust strong (#{first}), breather faint (#{second})" in capsys.readouterr().out
     assert [(one.cylinder, one.kind, one.place, dict(one.detail), one.said_by) for one in findings] == [
         (3, "heard", "exhaust", {"strength": "strong"}, "Ada"),
         (3, "heard", "breather", {"strength": "faint"}, "Ada"),
@@ -79,6 +80,8 @@ def test_words_stand_where_they_are_typed(db: Path, words: tuple[object, ...], c
         (("--stage", "before", "--cylinder", 9, "exhaust", "strong"), "no cylinder 9"),
         (("--stage", "before", "--cylinder", 3, "attic", "strong"), "attic is no place of this engine"),
         (("--stage", "before", "--cylinder", 3, "exhaust", "loud"), "how strong"),
+        (("--stage", "before", "--cylinder", 3, "neighbours", "strong", "at", 3), "beside cylinder 3 there is no cylinder 3"),
+        (("--stage", "before", "--cylinder", 3, "exhaust", "strong", "at", 2), "exhaust is no other cylinder"),
         (("--stage", "before", "--cylinder", 3), "say what was found"),
         (("--stage", "before", "--cylinder", 3, "--text", "two\nlines"), "one line"),
         (("--stage", "before", "--cylinder", 3, "--text", "\x1b[2J"), "can be printed"),
@@ -94,6 +97,60 @@ def test_what_cannot_be_is_told_and_nothing_is_kept(
     assert said in told
     assert told.count("\n") == 1
     assert kept(db) == ()
+
+
+def test_which_neighbour_was_heard_is_kept(db: Path) -> None:
+    assert note(db, "--stage", "before", "--cylinder", 3, "neighbours", "strong", "at", "cylinder", 2, "exhaust=none") == 0
+    assert [dict(one.detail) for one in kept(db)] == [{"strength": "strong", "neighbour": 2}, {"strength": "none"}]
+
+
+# ---------------------------------------------------------------------- taken back
+
+
+def test_what_is_dropped_counts_no_more_until_it_is_brought_back(db: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert note(db, "--stage", "before", "--cylinder", 3, "exhaust", "strong") == 0
+    assert note(db, "--stage", "before", "--cylinder", 3, "exhaust", "none") == 0
+    first, second = kept(db)
+    capsys.readouterr()
+    assert main(["place", "drop", f"#{second.id}", "--reason", "the wrong cylinder", "--db", str(db)]) == 0
+    said = capsys.readouterr().out
+    assert f"dropped #{second.id} of Larch, before: cylinder 3, exhaust none" in said
+    assert f"borewright place restore {second.id}" in said
+    assert [one.id for one in kept(db)] == [first.id]
+    assert main(["place", "show", "Larch", "--stage", "before", "--all", "--db", str(db)]) == 0
+    shown = capsys.readouterr().out
+    (row,) = [line for line in shown.splitlines() if line.startswith("  exhaust  ")]
+    assert "strong" in row
+    assert f"#{first.id}" in row
+    assert f"#{second.id} cylinder 3, exhaust none; `borewright place restore {second.id}` brings it back" in shown
+    assert main(["place", "restore", str(second.id), "--json", "--db", str(db)]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert (told["finding"], told["dropped"], told["words"]) == (second.id, False, "cylinder 3, exhaust none")
+    assert [one.id for one in kept(db)] == [first.id, second.id]
+
+
+def test_what_cannot_be_taken_back_is_told(db: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    def refused(*words: object, code: int = 2) -> str:
+        assert main(["place", *map(str, words), "--db", str(db)]) == code
+        told = capsys.readouterr().err
+        assert told.count("\n") == 1
+        return told
+
+    assert note(db, "--stage", "before", "--cylinder", 3, "exhaust", "strong") == 0
+    (finding,) = kept(db)
+    assert "was not dropped: it counts" in refused("restore", finding.id)
+    assert main(["place", "drop", str(finding.id), "--db", str(db)]) == 0
+    assert f"was dropped before; `borewright place restore {finding.id}` brings it back" in refused("drop", finding.id)
+    # the number of another record file is none of this one
+    assert f"there is no finding {finding.id + 7}" in refused("drop", finding.id + 7, code=4)
+    assert "--reason must be one line" in refused("drop", finding.id, "--reason", "x\ny")
+    with Store.open(db, create=False) as store:
+        store.delete_job(finding.job_id, "by mistake")
+    assert "of the deleted job Larch" in refused("restore", finding.id)
+    for number in ("x", "0", "²", "1.5", "9" * 30):
+        with pytest.raises(SystemExit):
+            main(["place", "drop", number, "--db", str(db)])
+        assert "is no number of a finding" in capsys.readouterr().err
 
 
 # ---------------------------------------------------------------------- photos

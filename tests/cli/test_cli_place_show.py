@@ -59,7 +59,9 @@ def show(tmp_path: Path, command: Run) -> Run:
             detail = {"strength": "strong" if place == "exhaust" else "none"}
             store.add_finding(job, 2, "heard", place=place, detail=detail, said_by="AB")
         store.add_finding(job, 2, "flow", place="exhaust", detail=FLOW, said_by="AB")
-        store.add_finding(job, 2, "note", detail={"text": "it hisses"}, said_by="AB")
+        note = store.add_finding(job, 2, "note", detail={"text": "it hisses"}, said_by="AB")
+        store.add_photo(note, "valve.jpg", "image/jpeg", 4, 3, b"a picture")
+        store.add_finding(job, 0, "note", detail={"text": "from a quarry"}, said_by="AB")
     return lambda *words: command("place", "show", "quarry pump", "--db", path, *words)
 
 
@@ -72,9 +74,11 @@ def test_a_table_with_shares_what_imitates_and_what_to_open(show: Run) -> None:
     (line,) = [line for line in second.splitlines() if line.strip().startswith("exhaust  ")]
     assert "strong" in line
     assert "% (" in line
+    assert "#2, #6" in line
+    assert "note        #8 from a quarry" in ended.out
     for word in (
         "decided",
-        "note        it hisses",
+        "note        #7 it hisses (1 photo)",
         "or only",
         "points to: open the cylinder head, for the exhaust valve",
         "because",
@@ -85,17 +89,28 @@ def test_a_table_with_shares_what_imitates_and_what_to_open(show: Run) -> None:
     assert max(map(len, ended.out.splitlines())) <= 132
 
 
-def test_one_cylinder_is_shown_with_how_to_look(show: Run) -> None:
-    out = show("--stage", "after", "--cylinder", "1").out
-    assert "No fingers and no gloved hand in the intake" in " ".join(out.split())
-    assert "cylinder 2\n" not in out
+def test_places_where_nothing_comes_out_are_a_line_in_the_table_unless_all_is_asked_for(show: Run) -> None:
+    out = " ".join(show("--stage", "after").out.split())
+    assert "Listen with a tube at the tail pipe" in out
+    assert "intake: " not in out
+    assert "outside: " not in out
+    one = show("--stage", "after", "--cylinder", "1").out
+    assert "  intake " in one
+    assert "not looked at" in one
+    assert "No fingers and no gloved hand" not in one
+    assert "cylinder 2\n" not in one
+    every = " ".join(show("--stage", "after", "--cylinder", "1", "--all").out.split())
+    assert "No fingers and no gloved hand in the intake" in every
+    assert "outside: " in every
 
 
 def test_as_json(show: Run) -> None:
     told = json.loads(show("--stage", "after", "--json").out)
     assert (told["job"], told["stage"]) == ("quarry pump", "after")
     second = told["cylinders"][1]
-    assert (second["main"], second["decided"], second["notes"]) == ("exhaust", True, ["it hisses"])
+    assert (second["main"], second["decided"], second["notes"][0]["text"]) == ("exhaust", True, "it hisses")
+    assert (second["notes"][0]["finding"], second["notes"][0]["photos"]) == (7, 1)
+    assert [note["text"] for note in told["notes"]] == ["from a quarry"]
     share = {place["place"]: place["share"] for place in second["places"]}["exhaust"]
     assert share["low_percent"] <= share["percent"] <= share["high_percent"]
     assert {line["cylinder"] for line in told["advice"]} == {1, 2}

@@ -119,6 +119,112 @@ def test_the_rings_of_a_two_stroke_are_one_line_wherever_they_are_heard() -> Non
     assert little.certainty == "undecided"
 
 
+SOUND = tuple(
+    CylinderEvidence(n, 7.0, 0.2, seals=True, leak_area_m2=0.40e-6, heard=QUIET | {"breather": "steady", "exhaust": "faint"})
+    for n in (1, 4)
+)
+
+
+def in_a_stage(*known: CylinderEvidence) -> dict[int, list[Advice]]:
+    told = advice_of(FOUR, [*SOUND, *known])
+    return {cylinder: [line for line in told if line.cylinder == cylinder] for cylinder in (0, *FOUR.cylinders)}
+
+
+def test_strong_air_at_a_neighbour_points_to_the_gasket_between_the_two_and_not_to_rings_that_are_as_everywhere() -> None:
+    # as the simulator's gasket between 2 and 3 is heard: 2 and 3 are at overlap for each other, so ports whisper too
+    heard = QUIET | {"neighbours": "strong", "breather": "steady", "intake": "faint", "exhaust": "faint"}
+    told = in_a_stage(
+        *(
+            CylinderEvidence(n, 39.0, 0.1, heard=heard, neighbours={beside: "strong"}, further_tests=("Measure.",))
+            for n, beside in ((2, 3), (3, 2))
+        )
+    )
+    for cylinder, beside in ((2, 3), (3, 2)):
+        [line] = told[cylinder]
+        assert (line.certainty, line.open) == ("points to", "the cylinder head, for the gasket between bores 2 and 3")
+        assert line.evidence[0].startswith(f"air at neighbours, strong at cylinder {beside}; how much of the leak it is was not")
+        assert "its plug hole is louder than intake and exhaust" in line.evidence[1]
+        assert line.look_first.startswith("valves of the other cylinder that stand open now")
+        assert any("air at breather, steady: no stronger than at cylinders 1, 4" in said for said in line.evidence)
+    [both] = told[0]
+    assert (both.certainty, both.open) == ("points to", told[2][0].open)
+    assert both.evidence == tuple(f"cylinder {n}: air at neighbours, strong at cylinder {m}" for n, m in ((2, 3), (3, 2)))
+
+
+def test_a_manifold_leads_only_through_an_open_valve_and_no_louder_than_it_is_itself() -> None:
+    # cylinder 3 at compression TDC, firing order 1 3 4 2, common practice events: 1 has its exhaust valve open, 4 its intake valve
+    def of(neighbour: int | None, strength: str, exhaust: str) -> list[Advice]:
+        beside = {} if neighbour is None else {neighbour: strength}
+        return lines(replace(LEAKS, heard=QUIET | {"exhaust": exhaust, "neighbours": strength}, neighbours=beside))
+
+    first, way = of(1, "steady", "steady")
+    assert "exhaust valve" in first.open
+    assert (way.open, "cylinder 1's exhaust valve open there now" in way.look_first) == (NOT_YET, True)
+    [shut, _] = of(4, "steady", "steady")
+    assert "gasket between bores 3 and 4" in shut.open
+    assert "no manifold leads there" not in " ".join(shut.evidence)  # its intake valve is open, and quiet
+    assert "its plug hole is louder than intake" in " ".join(shut.evidence)
+    assert "gasket" in of(1, "strong", "steady")[0].open
+    # strong, and the way round is open: a line of its own, with that to look at first
+    gasket, valve = of(1, "strong", "strong")
+    assert (gasket.certainty, valve.certainty) == ("may be", "may be")
+    assert gasket.look_first.startswith("air was heard at exhaust too, and cylinder 1's exhaust valve open there now")
+
+
+def test_strong_bubbles_come_before_rings_and_rings_only_where_they_are_louder_or_leak_more_than_sound_ones() -> None:
+    cracked = CylinderEvidence(2, 24.0, 0.1, heard=QUIET | {"coolant": "strong", "breather": "steady", "intake": "faint"})
+    [line] = in_a_stage(cracked)[2]
+    assert (line.certainty, line.open) == ("points to", "the cylinder head, for gasket and cracks")
+    assert line.look_first.startswith("bubbles that come and go with the air")
+    louder = replace(cracked, heard=cracked.heard | {"breather": "strong"})
+    assert [("gasket" in line.open, "rings" in line.open) for line in in_a_stage(louder)[2]] == [(True, False), (False, True)]
+    # nobody to compare with: steady air at the rings is every engine's
+    [alone] = lines(replace(cracked, cylinder=3))
+    assert "listen at the other cylinders and compare" in " ".join(alone.evidence)
+
+
+@pytest.mark.parametrize(("breather_mm2", "rings"), [(0.40, False), (0.55, False), (1.2, True)])
+def test_a_share_at_the_rings_counts_where_its_area_is_clearly_above_that_of_sound_cylinders(
+    breather_mm2: float, rings: bool
+) -> None:
+    crack_mm2 = 1.3
+    percent = 100.0 * breather_mm2 / (breather_mm2 + crack_mm2)
+    told = Shares(
+        (
+            Share("coolant", 98.0 - percent, 94.0 - percent, 100.0 - percent, crack_mm2 * 1e-6),
+            Share("breather", percent, percent - 3.0, percent + 3.0, breather_mm2 * 1e-6),
+        ),
+        Share("unattributed", 2.0, 0.0, 5.0, 2e-8),
+        True,
+        "coolant",
+        "it decides",
+    )
+    known = CylinderEvidence(2, 40.0, 0.1, heard=QUIET | {"coolant": "strong", "breather": "strong"}, shares=told)
+    found = in_a_stage(known)[2]
+    assert [line.open.startswith("the cylinder head, and then the piston") for line in found] == [False, True][: 1 + rings]
+    assert ("not clearly more than at cylinders 1, 4" in " ".join(found[0].evidence)) is not rings
+    # with no sound cylinder to compare, a measured part is a part
+    assert len(advice_of(FOUR, [known])) == 2
+
+
+def test_what_was_measured_counts_against_ears() -> None:
+    heard = QUIET | {"intake": "strong", "exhaust": "steady"}
+    [line] = lines(replace(LEAKS, heard=heard, shares=shares(exhaust=88.0, intake=6.0)))
+    assert "exhaust valve" in line.open
+    assert any(
+        said.startswith("intake was heard strong, but has 6 % (2 to 10 %) of the leak by measurement") for said in line.evidence
+    )
+    first, second = lines(replace(LEAKS, heard=QUIET | {"neighbours": "strong"}, shares=shares(exhaust=88.0, neighbours=6.0)))
+    assert ("exhaust valve" in first.open, second.certainty, "gasket" in second.open) == (True, "may be", True)
+
+
+def test_a_sound_engine_stays_closed_whatever_its_rings_and_valves_let_by() -> None:
+    heard = QUIET | {"breather": "steady", "exhaust": "faint", "neighbours": "faint"}
+    told = advice_of(FOUR, [CylinderEvidence(n, 6.0, 0.2, seals=True, heard=heard) for n in FOUR.cylinders])
+    assert [line.open for line in told] == [NOTHING] * 4
+    assert all(line.look_first.startswith("nothing needs opening on this evidence") for line in told)
+
+
 def test_both_sides_of_a_gasket_and_an_engine_that_leaks_alike() -> None:
     heard = QUIET | {"neighbours": "steady"}
     of_engine = [line for line in advice_of(FOUR, [replace(LEAKS, cylinder=n, heard=heard) for n in (2, 3)]) if line.cylinder == 0]

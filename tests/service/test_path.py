@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import pytest
 from borewright.core.flow import leakage_percent_of_area, mass_flow_kg_s
 from borewright.core.shares_plan import NextTest
+from borewright.core.stopping import orifice_for, stop_rules
 from borewright.core.uncertainty import Budget, Item
 from borewright.service import path_further
 from borewright.service.engines import load_engine
@@ -27,6 +28,8 @@ RESTRICTOR_M2, AMBIENT_PA, FULL_PA, LOW_PA = 8.1e-7, 101_325.0, 551_581.0, 90_00
 OWN, COMMON = "noise of the readings", "restrictor"
 PLACES = ENGINE.places
 QUIET = dict.fromkeys(PLACES, "none")
+P_CYLINDER_PA = FULL_PA * (1.0 - float(leakage_percent_of_area(1.5e-6, RESTRICTOR_M2, FULL_PA, AMBIENT_PA)) / 100.0)
+METHODS: tuple[Literal["flow", "repeat"], ...] = ("flow", "repeat")
 
 
 def a_test(
@@ -199,9 +202,26 @@ def test_the_latest_word_of_a_place_counts_and_deleted_ones_do_not(planned: list
     assert {place.place: place.strength for place in found.places if place.strength} == {"exhaust": "steady"}
     assert [note.id for note in found.notes] == [7]
     assert found.further_tests[0] == "hold the air on and look, listen and feel at intake, breather, coolant, neighbours, outside"
-    assert found.further_tests[1].startswith("measure the flow at exhaust. There take an orifice of at least ")
+    assert found.further_tests[1].startswith("Measure the flow through a known orifice of at least ")
+    assert " at: exhaust. That is a rounded hole of " in found.further_tests[1]
     assert planned[0]["may_stop"] == frozenset()
     assert "exhaust" in planned[0]["may_measure_flow"]
+
+
+def test_each_neighbour_has_its_own_last_word_and_what_is_no_cylinder_is_none() -> None:
+    def at(*told: tuple[str, Any]) -> tuple[str | None, tuple[int, ...], tuple[int, ...]]:
+        said = [finding(n, "heard", "neighbours", {"strength": how, "neighbour": which}) for n, (how, which) in enumerate(told, 1)]
+        place = next(place for place in third([], said).places if place.place == "neighbours")
+        return place.strength, place.neighbours, place.findings
+
+    assert at(("faint", 2), ("strong", 4), ("steady", 2)) == ("strong", (2, 4), (3, 2))
+    assert at(("strong", None), ("strong", 4)) == ("strong", (4,), (2,))
+    assert at(("strong", 4), ("none", None)) == ("none", (), (2,))
+    assert at(("strong", 4), ("none", 4)) == ("none", (), (2,))
+    # a job file from elsewhere may hold anything
+    for which in (3, 9, "2", [2], {"a": 1}, 2.5):
+        assert at(("strong", which)) == ("strong", (), (1,))
+    assert at(("loud\x1b[2J", 2)) == (None, (), ())
 
 
 def test_stops_are_planned_only_where_their_readings_go_with_the_others(planned: list[dict[str, Any]]) -> None:
@@ -220,11 +240,18 @@ def test_stops_are_planned_only_where_their_readings_go_with_the_others(planned:
 
 def test_further_tests_are_few_and_begin_where_it_is_heard_most(monkeypatch: pytest.MonkeyPatch) -> None:
     every = tuple(
-        NextTest("flow", place, frozenset(), f"Measure {place}.") for place in ("intake", "neighbours", "breather", "exhaust")
+        NextTest(method, place, frozenset(), f"Measure {place}.")
+        for method in METHODS
+        for place in ("intake", "neighbours", "breather", "exhaust")
     )
-    monkeypatch.setattr(path_further, "plan_next", lambda *_args, **_more: (*every, *every))
+    monkeypatch.setattr(path_further, "plan_next", lambda *_args, **_more: every)
     found = third([a_test(1, 1.5)], heard(1, QUIET | {"exhaust": "strong", "breather": "faint"}))
-    assert [test.split(".")[0] for test in found.further_tests] == ["Measure exhaust", "Measure breather", "Measure intake"]
+    # all flows are one line with one orifice, the largest that one of them needs; nothing is said twice
+    [line] = found.further_tests
+    assert " effective area at: exhaust, then breather, then intake. That is" in line
+    needs = [orifice_for(stop_rules(ENGINE)[place], 1.5e-6, P_CYLINDER_PA).area_words for place in ("exhaust", "breather")]
+    assert needs[1] in line
+    assert needs[0] not in line
 
 
 def test_nothing_is_shared_or_asked_where_next_to_nothing_leaks(planned: list[dict[str, Any]]) -> None:

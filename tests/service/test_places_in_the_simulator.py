@@ -347,11 +347,14 @@ def test_what_is_heard_in_a_hold_is_kept_with_the_test(shop: Shop) -> None:
     heard: dict[str, str] = {}
     hold_and_listen(shop.person, shop.bench, shop.port, heard.__setitem__)
     shop.bench.act(acts.NoteHeard("attic", "strong"))
+    shop.bench.act(acts.NoteHeard("neighbours", "strong", 1))  # it is cylinder 1 that has the air
+    shop.bench.act(acts.NoteHeard("neighbours", "faint", 2))
     shop.person.wait_until(lambda: not shop.bench.state.readiness.locked, 60.0)
     (test,) = shop.captures()
     assert (test.purpose, test.state) == ("test", "complete")
     kept = shop.findings()
-    assert {finding.place: finding.detail["strength"] for finding in kept} == heard
+    assert dict(kept[-1].detail) == {"strength": "faint", "neighbour": 2}
+    assert {finding.place: finding.detail["strength"] for finding in kept[:-1]} == heard
     assert {finding.capture_id for finding in kept} == {test.id}
     assert heard["breather"] in ("steady", "strong")
     assert heard["neighbours"] == "none"

@@ -74,4 +74,4 @@ def heard_acts(line: str, engine: Engine | None) -> list[acts.NoteHeard] | None:
     """What a line says of what is heard; None where it says nothing of the kind. Raises ValueError with one sentence."""
     if engine is None or not is_heard(line):
         return None
-    return [acts.NoteHeard(place, strength) for place, strength in heard(line, engine.places)]
+    return [acts.NoteHeard(one.place, one.strength, one.neighbour) for one in heard(line, engine.places)]

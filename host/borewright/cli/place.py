@@ -16,8 +16,9 @@ EXAMPLE = """examples:
   borewright place stop-off Larch --stage before --port /dev/ttyACM0 --cylinder 3 --stop coolant
   borewright place wet Larch --stage before --port /dev/ttyACM0 --cylinder 3 --oil "3 cm^3"
   borewright place show Larch --stage before
+  borewright place drop 12 --reason "wrong cylinder"
 
-note and show work on the record alone, the others at the rig. A place is stopped only with a gauge
+note, show, drop and restore work on the record alone, the others at the rig. A place is stopped only with a gauge
 and its own relief valve on it."""
 
 SUBCOMMANDS = {
@@ -46,6 +47,12 @@ SUBCOMMANDS = {
         "where the air of each cylinder goes, what that means, and what to do next",
         "borewright place show Larch --stage before --cylinder 3",
     ),
+    "drop": (
+        "place_drop",
+        "take a finding back: it is kept but counts no more; place show tells its number",
+        'borewright place drop 12 --reason "wrong cylinder"',
+    ),
+    "restore": ("place_drop", "let a dropped finding count again", "borewright place restore 12"),
 }
 
 

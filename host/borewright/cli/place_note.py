@@ -15,6 +15,7 @@ from borewright.errors import UseError
 
 if TYPE_CHECKING:
     from borewright.core.engine import Engine
+    from borewright.core.heard import Heard
     from borewright.service.photos import Photo
     from borewright.store import Store
     from borewright.store.records import JobRecord
@@ -32,7 +33,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "heard",
         metavar="PLACE STRENGTH",
         nargs="*",
-        help="where and how strong: none, faint, steady or strong; several at once like exhaust=strong breather=faint",
+        help="where and how strong: none, faint, steady or strong; several at once like exhaust=strong breather=faint; at another "
+        "cylinder say which: neighbours strong at 3",
     )
     parser.add_argument(
         "--cylinder", metavar="N", type=int, help="which cylinder; without it a text or photo is of the whole engine"
@@ -55,9 +57,9 @@ def run(args: argparse.Namespace) -> int:
         job = the_job(store, args.name, args.stage)
         engine = engine_from_document(store.get_engine(job.engine_id).document, "the record")
         cylinder = _cylinder(args, engine)
-        pairs = _heard(args, engine)
+        heard = _heard(args, engine, cylinder)
         photos = _photos(args.photo or [])
-        kept = _keep(store, job, cylinder, pairs, text, photos, args.who)
+        kept = _keep(store, job, cylinder, heard, text, photos, args.who)
     if args.json:
         print_json({"database": str(args.db), "job": job.name, "stage": job.stage, "cylinder": cylinder, "kept": kept})
     else:
@@ -84,15 +86,18 @@ def _cylinder(args: argparse.Namespace, engine: Engine) -> int:
     return int(args.cylinder)
 
 
-def _heard(args: argparse.Namespace, engine: Engine) -> tuple[tuple[str, str], ...]:
-    from borewright.core.heard import heard
+def _heard(args: argparse.Namespace, engine: Engine, cylinder: int) -> tuple[Heard, ...]:
+    from borewright.core.heard import checked_neighbour, heard
 
     if not args.heard:
         return ()
     try:
-        return heard(" ".join(args.heard), engine.places)
+        found = heard(" ".join(args.heard), engine.places)
+        for one in found:
+            checked_neighbour(engine, cylinder, one.place, one.neighbour)
     except ValueError as wrong:
         raise UseError(str(wrong)) from None
+    return found
 
 
 def _photos(paths: list[Path]) -> list[Photo]:
@@ -107,26 +112,27 @@ def _keep(
     store: Store,
     job: JobRecord,
     cylinder: int,
-    pairs: tuple[tuple[str, str], ...],
+    heard: tuple[Heard, ...],
     text: str | None,
     photos: list[Photo],
     who: str,
 ) -> list[dict[str, Any]]:
     """The photos belong to the note, else to the one place that was heard, else to a note that says so."""
     kept: list[dict[str, Any]] = []
-    for place, strength in pairs:
-        finding = store.add_finding(job.id, cylinder, "heard", place=place, detail={"strength": strength}, said_by=who)
-        kept.append({"finding": finding, "kind": "heard", "place": place, "words": f"{place.replace('_', ' ')} {strength}"})
-    if text is None and photos and len(pairs) != 1:
+    for one in heard:
+        number = store.add_finding(job.id, cylinder, "heard", place=one.place, detail=one.detail, said_by=who)
+        kept.append({"finding": number, "kind": "heard", "place": one.place, "words": one.words})
+    if text is None and photos and len(heard) != 1:
         text = "photo" if len(photos) == 1 else "photos"
     if text is not None:
-        finding = store.add_finding(job.id, cylinder, "note", detail={"text": text}, said_by=who)
-        kept.append({"finding": finding, "kind": "note", "place": None, "words": f"“{text}”"})
+        number = store.add_finding(job.id, cylinder, "note", detail={"text": text}, said_by=who)
+        kept.append({"finding": number, "kind": "note", "place": None, "words": f"“{text}”"})
     for photo in photos:
         owner = int(kept[-1]["finding"])
         store.add_photo(owner, photo.name, photo.media_type, photo.width_px, photo.height_px, photo.data)
         kept[-1].setdefault("photos", []).append(photo.name)
-    for one in kept:
-        if "photos" in one:
-            one["words"] += f" with {len(one['photos'])} photo{'s' if len(one['photos']) > 1 else ''}"
+    for told in kept:
+        told["words"] += f" (#{told['finding']})"
+        if "photos" in told:
+            told["words"] += f" with {len(told['photos'])} photo{'s' if len(told['photos']) > 1 else ''}"
     return kept

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import textwrap
+from collections import Counter
 from typing import TYPE_CHECKING, Any
 
 from borewright.cli import exits
@@ -13,16 +14,18 @@ from borewright.cli.record import add_record_argument, open_store
 from borewright.errors import UseError
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from borewright.core.advice import Advice
     from borewright.core.shares import Share
     from borewright.service.path import CylinderPath, JobPath, PlaceFinding
-    from borewright.store.records import JobRecord
+    from borewright.store.records import FindingRecord, JobRecord
 
 __all__ = ["add_arguments", "path_as_dict", "path_lines", "run"]
 
 WIDTH = 110
+HEADINGS = ("place", "heard", "share of the leak", "note", "air there most often means")
+NOISE_PERCENT = 3.0  # project: a part of the leak that may be less than that is not worth a paragraph
 AID = (
     "An aid to judgement from what was measured and heard; the maker's manual, local rules and licensed practice come first. "
     "Meanings are common practice."
@@ -32,7 +35,12 @@ AID = (
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The options of place show."""
     add_job_arguments(parser)
-    parser.add_argument("--cylinder", metavar="N", type=int, help="only this cylinder, with how to look at each place")
+    parser.add_argument("--cylinder", metavar="N", type=int, help="only this cylinder, even if nothing is known of it")
+    parser.add_argument(
+        "--all",
+        action="store_true",
+        help="every place in full, also where nothing was heard; and what was dropped",
+    )
     add_record_argument(parser)
     parser.add_argument("--json", action="store_true", help="one JSON object")
 
@@ -44,38 +52,55 @@ def run(args: argparse.Namespace) -> int:
     with open_store(args, create=False) as store:
         job = the_job(store, args.name, args.stage)
         path = path_of_job(store, job)
+        photos = Counter(photo.finding_id for photo in store.list_photos(job.id))
+        dropped = [one for one in store.list_findings(job.id, deleted=True) if one.deleted_at_unix_s is not None]
     if args.cylinder is not None and args.cylinder not in path.cylinders:
         there = ", ".join(map(str, path.cylinders))
         raise UseError(f"this engine has no cylinder {args.cylinder}; it has {there}")
     if args.json:
-        print_json({"database": str(args.db), "job": job.name, "stage": job.stage} | path_as_dict(path, args.cylinder))
+        print_json({"database": str(args.db), "job": job.name, "stage": job.stage} | path_as_dict(path, args.cylinder, photos))
     else:
-        print("\n".join(path_lines(job, path, args.cylinder)))
+        lines = path_lines(job, path, args.cylinder, photos, everything=args.all)
+        print("\n".join([*lines, *(_dropped_lines(dropped, args.cylinder) if args.all else [])]))
     return exits.OK
 
 
-def path_as_dict(path: JobPath, cylinder: int | None = None) -> dict[str, Any]:
-    """The paths and the advice for JSON; cylinder: only this one and what is said of the whole engine."""
+def path_as_dict(path: JobPath, cylinder: int | None = None, photos: Mapping[int, int] | None = None) -> dict[str, Any]:
+    """The paths and the advice for JSON; cylinder: only this one and what is said of the whole engine. photos: by finding."""
     from borewright.core.plain import to_plain
 
-    cylinders = [to_plain(one) | {"notes": [_note(note.detail) for note in one.notes]} for one in path.cylinders.values()]
+    cylinders = [to_plain(one) | {"notes": _notes_as_dicts(one.notes, photos or {})} for one in path.cylinders.values()]
     return {
         "cylinders": [one for one in cylinders if cylinder in (None, one["cylinder"])],
+        "notes": _notes_as_dicts(path.notes, photos or {}),
         "advice": [to_plain(line) for line in path.advice if cylinder is None or line.cylinder in (0, cylinder)],
     }
 
 
-def path_lines(job: JobRecord, path: JobPath, cylinder: int | None = None) -> list[str]:
-    """The paths as tables, and under each what to do; cylinder: only this one, even if nothing is known of it."""
+def path_lines(
+    job: JobRecord,
+    path: JobPath,
+    cylinder: int | None = None,
+    photos: Mapping[int, int] | None = None,
+    *,
+    everything: bool = False,
+) -> list[str]:
+    """The paths as tables, and under each what to do; cylinder: only this one, even if nothing is known of it.
+
+    photos: how many belong to each finding. everything: all places in full, also where nothing was heard.
+    """
+    taken = photos or {}
     lines = [f"job {job.name}, {job.stage}, engine {job.engine_name}"]
     shown = [one for one in path.cylinders.values() if one.cylinder == cylinder or (cylinder is None and _known(one, path.advice))]
-    if not shown:
+    whole = [line for line in path.advice if line.cylinder == 0]
+    if not (shown or whole or path.notes):
         return [*lines, "nothing has been tested or heard in it yet"]
     for one in shown:
-        lines += ["", f"cylinder {one.cylinder}", *_cylinder_lines(one, one.cylinder == cylinder)]
-        lines += _advice_lines([line for line in path.advice if line.cylinder == one.cylinder])
-    if whole := [line for line in path.advice if line.cylinder == 0]:
-        lines += ["", "the whole engine", *_advice_lines(whole)]
+        advice = [line for line in path.advice if line.cylinder == one.cylinder]
+        lines += ["", f"cylinder {one.cylinder}", *_cylinder_lines(one, taken, advice, everything, cylinder is not None)]
+        lines += _advice_lines(advice)
+    if whole or path.notes:
+        lines += ["", "the whole engine", *_note_lines(path.notes, taken), *_advice_lines(whole)]
     return [*lines, "", *_wrapped("", AID)]
 
 
@@ -84,34 +109,51 @@ def _known(one: CylinderPath, advice: Sequence[Advice]) -> bool:
     return heard or bool(one.notes) or one.unattributed is not None or any(line.cylinder == one.cylinder for line in advice)
 
 
-def _cylinder_lines(one: CylinderPath, fully: bool) -> list[str]:
-    """fully: with how to look at every place, and what each means even where nothing was heard."""
+def _cylinder_lines(
+    one: CylinderPath, photos: Mapping[int, int], advice: Sequence[Advice], everything: bool, asked_for: bool
+) -> list[str]:
+    from borewright.core.advice import NOTHING
     from borewright.core.place_meaning import place_words
 
     untouched = all(place.strength is None for place in one.places) and one.unattributed is None
-    if untouched and not (one.further_tests or one.notes or fully):
+    if untouched and not (one.further_tests or one.notes or everything or asked_for):
         return []  # it seals, and nobody had to look
-    rows = [
-        [place_words(place.place), place.strength or "not looked at", _share(place.share), place.implies[0]] for place in one.places
-    ]
+    rows = []
+    for place in one.places:
+        told = everything or place.strength is None or _weighty(place)
+        numbers = ", ".join(f"#{number}{_with_photos(photos.get(number, 0))}" for number in place.findings)
+        means = place.implies[0] if told else ""
+        rows.append([place_words(place.place), _heard(place), _share(place.share), numbers, means])
     if one.unattributed is not None:
-        rows.append(["nobody's", "", _share(one.unattributed), "what the readings give to no place"])
-    lines = ["  " + line for line in table_lines(["place", "heard", "share of the leak", "air there most often means"], rows)]
-    lines += _wrapped("  decided     " if one.decided else "  not decided ", one.words)
+        rows.append(["nobody's", "", _share(one.unattributed), "", "what the readings give to no place"])
+    lines = ["  " + line for line in table_lines(HEADINGS, rows)]
+    title = "  decided     " if one.decided else "  by ear      " if one.unattributed is None else "  not decided "
+    lines += _wrapped(title, one.words)
     if one.wet is not None:
         lines += _wrapped("  wet test    ", one.wet)
-    for note in one.notes:
-        lines += _wrapped("  note        ", _note(note.detail))
+    lines += _note_lines(one.notes, photos)
     for test in one.further_tests:
         lines += _wrapped("  further     ", test)
     said: set[str] = set()
-    for place in one.places:
-        if fully or place.strength not in (None, "none") or place.place == one.main:
-            lines += _place_lines(place, said, fully)
+    closed = bool(advice) and all(line.open == NOTHING for line in advice)  # what sound work lets by needs no explanation
+    for place in [] if closed and not everything else one.places:
+        if everything or _weighty(place) or place.place == one.main:
+            lines += _place_lines(place, said)
     return lines
 
 
-def _place_lines(place: PlaceFinding, said: set[str], fully: bool) -> list[str]:
+def _weighty(place: PlaceFinding) -> bool:
+    """Whether something was heard at a place, or a part of the leak certainly goes there."""
+    measured = place.share is not None and place.share.looked_at and place.share.low_percent > NOISE_PERCENT
+    return measured or place.strength not in (None, "none")
+
+
+def _heard(place: PlaceFinding) -> str:
+    at = f" at {' and '.join(map(str, place.neighbours))}" if place.neighbours else ""
+    return f"{place.strength or 'not looked at'}{at}"
+
+
+def _place_lines(place: PlaceFinding, said: set[str]) -> list[str]:
     """What a place means; what imitates it is printed once for all places."""
     from borewright.core.place_meaning import place_words
 
@@ -120,8 +162,34 @@ def _place_lines(place: PlaceFinding, said: set[str], fully: bool) -> list[str]:
         if imitated not in said:
             lines += _wrapped("    or only   ", imitated)
             said.add(imitated)
-    lines += _wrapped("    next      ", place.next_step)
-    return lines + (_wrapped("    look      ", place.look) if fully else [])
+    return [*lines, *_wrapped("    next      ", place.next_step), *_wrapped("    look      ", place.look)]
+
+
+def _note_lines(notes: Sequence[FindingRecord], photos: Mapping[int, int]) -> list[str]:
+    lines = []
+    for note in notes:
+        lines += _wrapped("  note        ", f"#{note.id} {_note(note.detail)}{_with_photos(photos.get(note.id, 0))}")
+    return lines
+
+
+def _dropped_lines(dropped: Sequence[FindingRecord], cylinder: int | None) -> list[str]:
+    from borewright.service.finding_words import finding_words
+
+    lines = []
+    for one in dropped:
+        if cylinder in (None, one.cylinder):
+            lines += _wrapped(
+                "dropped       ", f"#{one.id} {finding_words(one)}; `borewright place restore {one.id}` brings it back"
+            )
+    return lines
+
+
+def _with_photos(count: int) -> str:
+    return "" if not count else f" ({count} photo{'s' if count > 1 else ''})"
+
+
+def _notes_as_dicts(notes: Sequence[FindingRecord], photos: Mapping[int, int]) -> list[dict[str, Any]]:
+    return [{"finding": note.id, "text": _note(note.detail), "photos": photos.get(note.id, 0)} for note in notes]
 
 
 def _advice_lines(advice: Sequence[Advice]) -> list[str]:

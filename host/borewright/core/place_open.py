@@ -31,19 +31,20 @@ def open_ports(engine: Engine, at_tdc_of: int, other: int) -> tuple[str, ...]:
     return tuple(name for name, angle in opens.items() if from_tdc_deg > angle)
 
 
-def open_now(engine: Engine, cylinder: int, kind: str | None = None) -> str:
-    """The valves or ports of the other cylinders that stand open while this one is at its compression TDC, as words; kind: only
-    this one, "intake", "exhaust" or "transfer". Empty where there are none.
+def open_now(engine: Engine, cylinder: int, kind: str | None = None, of: int | None = None) -> str:
+    """The valves or ports of the other cylinders that stand open while this one is at its compression TDC, as words. kind: only
+    "intake", "exhaust" or "transfer"; of: only of this other cylinder. Empty where there are none.
 
     >>> four = Engine("demo", "four-stroke", (1, 3, 4, 2), (180.0,) * 4, 0.086, 0.086, 0.143, 55e-6)
     >>> open_now(four, 1, "exhaust")
     "cylinder 2's exhaust valve, cylinder 4's exhaust valve"
     """
     what = "port" if engine.cycle == "two-stroke" else "valve"
-    of = open_ports if engine.cycle == "two-stroke" else open_valves
+    found = open_ports if engine.cycle == "two-stroke" else open_valves
     said = []
     for other in engine.cylinders:
-        names = [] if other == cylinder else [name for name in of(engine, cylinder, other) if kind in (None, name)]
+        asked = other != cylinder and of in (None, other)
+        names = [name for name in found(engine, cylinder, other) if kind in (None, name)] if asked else []
         if names:
             said.append(f"cylinder {other}'s {' and '.join(names)} {what}{'s' if len(names) > 1 else ''}")
     return ", ".join(said)

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from math import inf
+from math import inf, pi
 from typing import Literal
 
 from borewright.core.engine import Engine
@@ -220,13 +220,37 @@ class Orifice:
     """An orifice to measure a place's flow with.
 
     least_area_m2: with the whole leak coming through it the back-pressure stays at most_back_pressure_pa; take this or somewhat
-    larger. words: the same for a person, with diameters.
+    larger.
     """
 
     place: str
     least_area_m2: float
     most_back_pressure_pa: float
-    words: str
+
+    @property
+    def area_words(self) -> str:
+        """Its area as it is asked for."""
+        return f"{self.least_area_m2 * 1e6:.2g} mm² effective area"
+
+    @property
+    def hole_words(self) -> str:
+        """The diameters of holes that have that area."""
+        ideal_mm = 2.0 * (self.least_area_m2 / pi) ** 0.5 * 1e3
+        return f"a rounded hole of {ideal_mm:.2g} mm, a sharp-edged one of about {ideal_mm / 0.79:.2g} mm"
+
+    @property
+    def gauge_words(self) -> str:
+        """What the gauge before it may show, and when a smaller one is better."""
+        most_pa = self.most_back_pressure_pa
+        return (
+            f"the back-pressure then stays under {_kpa(most_pa)} even if all of the leak comes out here; if the gauge shows less "
+            f"than {_kpa(most_pa / 20.0)}, take one of a third of the area"
+        )
+
+    @property
+    def words(self) -> str:
+        """Which one to take, for a person."""
+        return f"take an orifice of at least {self.area_words} ({self.hole_words}): {self.gauge_words}"
 
 
 def orifice_for(
@@ -239,8 +263,8 @@ def orifice_for(
 ) -> Orifice:
     """The orifice for a place, from the whole leak of the cylinder at the pressure it has. All arguments above 0, leak at least 0.
 
-    Area is that of an ideal nozzle; a sharp-edged hole passes 0.56 to 0.79 of its own (Weisbach, for air; 0.62 is reckoned with), which is
-    what the certificate is for. Raises ValueError where the flow of the place may not be measured.
+    Area is that of an ideal nozzle; a sharp-edged hole passes 0.56 to 0.79 of its own (Weisbach, for air; 0.62 is reckoned with),
+    which is what the certificate is for. Raises ValueError where the flow of the place may not be measured.
 
     >>> four = Engine("demo", "four-stroke", (1, 3, 4, 2), (180.0,) * 4, 0.086, 0.086, 0.143, 55e-6)
     >>> found = orifice_for(stop_rules(four)["breather"], 0.8e-6, 470e3)
@@ -255,13 +279,7 @@ def orifice_for(
     most = rule.most_back_pressure_pa
     flow = float(mass_flow_kg_s(leak, p_cylinder + ambient, ambient, t_cylinder_k))
     area = flow / float(mass_flow_kg_s(1.0, ambient + most, ambient, t_place_k))
-    ideal_mm = 2.0 * (area / 3.141592653589793) ** 0.5 * 1e3
-    words = (
-        f"take an orifice of at least {area * 1e6:.2g} mm² effective area (a rounded hole of {ideal_mm:.2g} mm, a sharp-edged one "
-        f"of about {ideal_mm / 0.79:.2g} mm): the back-pressure then stays under {_kpa(most)} even if all of the leak comes out "
-        f"here; if the gauge shows less than {_kpa(most / 20.0)}, take one of a third of the area"
-    )
-    return Orifice(rule.place, area, most, words)
+    return Orifice(rule.place, area, most)
 
 
 @dataclass(frozen=True, slots=True)

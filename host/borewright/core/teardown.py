@@ -20,8 +20,9 @@ class Teardown:
     look_first: str
 
 
-def teardown(engine: Engine, place: str) -> Teardown:
-    """What belongs to a leak at this place of this engine. Raises ValueError for a place that the engine does not have.
+def teardown(engine: Engine, place: str, between: tuple[int, int] | None = None) -> Teardown:
+    """What belongs to a leak at this place of this engine. between: the two cylinders, where air goes from one into the other and
+    both are known. Raises ValueError for a place that the engine does not have.
 
     >>> four = Engine("demo", "four-stroke", (1, 3, 4, 2), (180.0,) * 4, 0.086, 0.086, 0.143, 55e-6)
     >>> teardown(four, "exhaust").open
@@ -36,7 +37,7 @@ def teardown(engine: Engine, place: str) -> Teardown:
     if place == "coolant":
         return _coolant(engine)
     if place in ("neighbours", "other_chambers"):
-        return _between(engine)
+        return _between(engine, "the two bores" if between is None else f"bores {min(between)} and {max(between)}")
     return _outside(engine)
 
 
@@ -74,7 +75,8 @@ def _rings(engine: Engine) -> Teardown:
 
 def _coolant(engine: Engine) -> Teardown:
     pressed = (
-        "the cooling system pressed up cold to its cap's rating, and whether it holds; all cylinders, to see which one bubbles most"
+        "bubbles that come and go with the air, not those of the last filling or of the engine's warmth; the cooling system "
+        "pressed up cold to its cap's rating, and whether it holds; all cylinders, to see which one bubbles most"
     )
     if engine.assembly == "short_block":
         return Teardown(
@@ -96,7 +98,7 @@ def _coolant(engine: Engine) -> Teardown:
     )
 
 
-def _between(engine: Engine) -> Teardown:
+def _between(engine: Engine, bores: str) -> Teardown:
     if engine.cycle == "two-stroke":
         return Teardown(
             "the cylinder heads, then crankcase and centre seal",
@@ -107,11 +109,11 @@ def _between(engine: Engine) -> Teardown:
     if engine.assembly != "complete":
         return Teardown("nothing more: it is open", f"cracks by dye, flatness; {LIMITS}", "the plate and its seal between the two")
     return Teardown(
-        "the cylinder head, for the gasket between the two bores",
+        f"the cylinder head, for the gasket between {bores}",
         "the old gasket's marks across the bridge before anything is cleaned, flatness of head and deck there, cracks by dye, "
         f"stretch of the head bolts; {LIMITS}",
-        "the other cylinder's own test, valves of it that stand open now, manifolds that both share, torque of the head bolts as "
-        "the manual says",
+        "valves of the other cylinder that stand open now, and manifolds that both share; the hose in the right hole; the other "
+        "cylinder's own test, for a gasket leaks from both sides; torque of the head bolts as the manual says",
     )
 
 

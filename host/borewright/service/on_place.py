@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from borewright.core.heard import Heard, checked_neighbour
 from borewright.core.place_meaning import place_words
 from borewright.core.readiness_table import AIR_ON, Event, State
 from borewright.core.samples import SampleColumns
@@ -76,8 +77,14 @@ def note_heard(work: Work, act: acts.NoteHeard) -> None:
     if capture is None or capture.purpose.kind != "test" or state.readiness.state not in AIR_ON:
         work.say("warning", "there is no air on to be heard; note what was heard before with borewright place note")
         return
-    work.do(KeepFinding(capture.purpose.cylinder, "heard", act.place, {"strength": act.strength}))
-    work.say("note", f"kept: {place_words(act.place)} {act.strength}")
+    try:
+        neighbour = checked_neighbour(engine, capture.purpose.cylinder, act.place, act.neighbour)
+    except ValueError as wrong:
+        work.say("warning", str(wrong))
+        return
+    found = Heard(act.place, act.strength, neighbour)
+    work.do(KeepFinding(capture.purpose.cylinder, "heard", found.place, found.detail))
+    work.say("note", f"kept: {found.words}")
     _go_on_holding(work)
 
 

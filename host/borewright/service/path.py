@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from borewright.core.advice import Advice, CylinderEvidence, advice_of, heard_words
+from borewright.core.advice import Advice, CylinderEvidence, advice_of
+from borewright.core.heard import OTHER_CYLINDERS
 from borewright.core.place_meaning import meaning
 from borewright.core.sanity import NEARLY_NOTHING_PERCENT
 from borewright.core.shares import leak_shares
@@ -15,6 +16,7 @@ from borewright.service.judging import judge_stage
 from borewright.service.limit_files import find_limits
 from borewright.service.other_cylinders import odd_volumes
 from borewright.service.path_further import further_tests
+from borewright.service.path_heard import HeardAt, heard_at
 from borewright.service.path_leakage import Leakage, leakage_of, wet_of
 from borewright.service.path_readings import PathReadings, readings_of
 
@@ -30,7 +32,10 @@ __all__ = ["CylinderPath", "JobPath", "PlaceFinding", "path_of", "path_of_job"]
 
 @dataclass(frozen=True, slots=True)
 class PlaceFinding:
-    """One place of a cylinder: what was heard there last (None: not looked at), its share (None: not measured), its meaning."""
+    """One place of a cylinder: what was heard there last (None: not looked at), its share (None: not measured), its meaning.
+
+    neighbours: at which other cylinders it was heard, where that was said. findings: the numbers of those that count here.
+    """
 
     place: str
     strength: str | None
@@ -39,6 +44,8 @@ class PlaceFinding:
     imitated_by: tuple[str, ...]
     next_step: str
     look: str
+    neighbours: tuple[int, ...] = ()
+    findings: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,10 +69,11 @@ class CylinderPath:
 
 @dataclass(frozen=True, slots=True)
 class JobPath:
-    """The paths by cylinder, every cylinder of the engine, and the list of what to do."""
+    """The paths by cylinder, every cylinder of the engine, the list of what to do, and the notes on the whole engine."""
 
     cylinders: dict[int, CylinderPath]
     advice: tuple[Advice, ...]
+    notes: tuple[FindingRecord, ...] = ()
 
 
 def path_of_job(store: Store, job: JobRecord) -> JobPath:
@@ -103,6 +111,7 @@ def path_of(
     return JobPath(
         {cylinder: one.path for cylinder, one in known.items()},
         advice_of(engine, [one.evidence for one in known.values()], spread),
+        tuple(one for one in said if one.cylinder == 0 and one.kind == "note"),
     )
 
 
@@ -124,18 +133,18 @@ def _known(
 ) -> _Known:
     places = engine.places
     findings = [one for one in findings if one.place is None or one.place in places]
-    heard = {one.place: str(one.detail.get("strength")) for one in findings if one.kind == "heard" and one.place is not None}
+    heard = heard_at(engine, cylinder, findings)
     leakage = leakage_of(captures, judged)
     together = readings_of(captures, findings)
     little = leakage.percent is not None and leakage.percent - (leakage.expanded_percent or 0.0) <= NEARLY_NOTHING_PERCENT
     shares = leak_shares(places, together.readings, together.flows) if together.tells_places and not little else None
-    further = () if little else further_tests(engine, heard, leakage, together, shares)
+    further = () if little else further_tests(engine, heard.strengths, leakage, together, shares)
     wet = wet_of(captures)
     words = _words(places, heard, leakage, together, shares, little)
     by_place = {} if shares is None else {share.place: share for share in shares.shares}
     path = CylinderPath(
         cylinder=cylinder,
-        places=tuple(_place(engine, cylinder, place, heard.get(place), by_place.get(place)) for place in places),
+        places=tuple(_place(engine, cylinder, place, heard, by_place.get(place), findings) for place in places),
         unattributed=None if shares is None else shares.unattributed,
         decided=shares is not None and shares.decided,
         main=shares.main if shares is not None and shares.decided else None,
@@ -151,7 +160,9 @@ def _known(
         tests=leakage.tests,
         seals=leakage.seals,
         judged=leakage.judged,
-        heard=heard,
+        heard=heard.strengths,
+        neighbours=heard.neighbours,
+        leak_area_m2=together.whole_area_m2,
         shares=shares,
         wet=wet,
         questions=leakage.questions,
@@ -161,21 +172,34 @@ def _known(
     return _Known(path, evidence)
 
 
-def _place(engine: Engine, cylinder: int, place: str, strength: str | None, share: Share | None) -> PlaceFinding:
+def _place(
+    engine: Engine, cylinder: int, place: str, heard: HeardAt, share: Share | None, findings: Sequence[FindingRecord]
+) -> PlaceFinding:
     means = meaning(engine, cylinder, place)
-    return PlaceFinding(place, strength, share, means.implies, means.imitated_by, means.next_step, means.look)
+    measured = (one.id for one in findings if one.place == place and one.kind in ("flow", "stop_gauge"))
+    return PlaceFinding(
+        place=place,
+        strength=heard.strengths.get(place),
+        share=share,
+        implies=means.implies,
+        imitated_by=means.imitated_by,
+        next_step=means.next_step,
+        look=means.look,
+        neighbours=tuple(sorted(at for at, how in heard.neighbours.items() if place in OTHER_CYLINDERS and how != "none")),
+        findings=(*heard.numbers.get(place, ()), *measured),
+    )
 
 
 def _words(
-    places: Sequence[str],
-    heard: Mapping[str, str],
+    places: tuple[str, ...],
+    heard: HeardAt,
     leakage: Leakage,
     together: PathReadings,
     shares: Shares | None,
     little: bool,
 ) -> str:
     left_out = f" Left out: {'; '.join(together.left_out)}." if together.left_out else ""
-    listened = heard_words(heard, places) or "nobody has looked at its places yet"
+    listened = heard.words(places) or "nobody has looked at its places yet"
     if leakage.percent is None and not together.readings:
         return f"No test of this cylinder yet; {listened}." + left_out
     if little:

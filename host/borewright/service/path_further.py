@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from borewright.core.advice import NEVER_SOUND
@@ -38,8 +38,7 @@ def further_tests(
     planned = plan_next(engine.places, together.readings, together.flows, may_stop=here, may_measure_flow=measurable_places(engine))
     # all of the plan is wanted; it begins where it is heard most
     ordered = sorted(planned, key=lambda one: LOUDEST_FIRST.get(heard.get(one.place or ""), 3))
-    said += dict.fromkeys(f"{one.words.rstrip('.')}.{_how(engine, one, together)}" for one in ordered)
-    said = said[:MOST_SHOWN]
+    said += list(dict.fromkeys(_as_said(engine, ordered, together)))[: MOST_SHOWN - len(said)]
     wanted = [place for place in engine.places if place in lower and heard.get(place) != "none"]
     if wanted:
         most_pa = highest_supply_gauge_pa(engine, wanted)
@@ -61,11 +60,31 @@ def _stops(engine: Engine, together: PathReadings) -> tuple[frozenset[str], froz
     return here, may - here
 
 
-def _how(engine: Engine, test: NextTest, together: PathReadings) -> str:
-    """At which pressure, or with which orifice, a planned test is made."""
-    if test.stopped:
-        return f" Regulated pressure at most {highest_supply_gauge_pa(engine, test.stopped) / 1000.0:.0f} kPa."
+def _as_said(engine: Engine, planned: Sequence[NextTest], together: PathReadings) -> Iterator[str]:
+    """A sentence for each planned test; all flows that were not measured yet are one, where the first of them stands."""
+    places = list(dict.fromkeys(test.place for test in planned if test.method == "flow" and test.place is not None))
+    flows_said = False
+    for test in planned:
+        if test.flow_at in places:
+            # a repeat of what has not been measured once is asked for when that has been read
+            if not flows_said:
+                yield _flows(engine, places[:MOST_SHOWN], together)
+            flows_said = True
+        else:
+            at_most = f" Regulated pressure at most {highest_supply_gauge_pa(engine, test.stopped) / 1000.0:.0f} kPa."
+            yield f"{test.words.rstrip('.')}.{at_most if test.stopped else ''}"
+
+
+def _flows(engine: Engine, places: Sequence[str], together: PathReadings) -> str:
+    """One orifice for all of them: the largest that any needs is safe at the others too."""
+    where = ", then ".join(map(place_words, places))
     area_m2, p_cylinder = together.whole_area_m2, together.p_cylinder_gauge_pa
-    if test.method != "flow" or test.place is None or area_m2 is None or p_cylinder is None:
-        return ""
-    return f" There {orifice_for(stop_rules(engine)[test.place], max(area_m2, 0.0), p_cylinder).words}."
+    if area_m2 is None or p_cylinder is None:
+        return f"Measure the flow through a known orifice at: {where}."
+    rules = stop_rules(engine)
+    needed = [orifice_for(rules[place], max(area_m2, 0.0), p_cylinder) for place in places]
+    best = max(needed, key=lambda orifice: orifice.least_area_m2)
+    return (
+        f"Measure the flow through a known orifice of at least {best.area_words} at: {where}. "
+        f"That is {best.hole_words}; {best.gauge_words}."
+    )

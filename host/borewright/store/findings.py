@@ -62,6 +62,14 @@ class Findings(Database):
                 )
             )
 
+    def get_finding(self, finding_id: int) -> FindingRecord:
+        """One finding, also a deleted one. Raises StoreError where there is none of that number."""
+        with self._read() as connection:
+            row = connection.execute(sa.select(findings).where(findings.c.id == finding_id)).one_or_none()
+        if row is None:
+            raise StoreError(f"there is no finding {finding_id} in {self.path}; `borewright place show` shows those of a job")
+        return rows.finding(row)
+
     def list_findings(self, job_id: int, deleted: bool = False) -> tuple[FindingRecord, ...]:
         """The findings of a job, oldest first; with deleted=True also those marked as deleted."""
         query = sa.select(findings).where(findings.c.job_id == job_id).order_by(findings.c.id)
@@ -119,6 +127,9 @@ def _check(cylinder: int, kind: FindingKind, place: str | None, detail: Mapping[
         raise ValueError(f"place: a finding of kind {kind!r} is at a place")
     if kind == "heard" and detail.get("strength") not in get_args(Strength):
         raise ValueError(f"strength: {detail.get('strength')!r} is none of {', '.join(get_args(Strength))}")
+    neighbour = detail.get("neighbour", 1)
+    if kind == "heard" and (isinstance(neighbour, bool) or not isinstance(neighbour, int) or neighbour < 1):
+        raise ValueError(f"neighbour: {neighbour!r} is no number of a cylinder")
     if kind == "note" and not isinstance(detail.get("text"), str):
         raise ValueError("text: a note is a text")
     for key in _NUMBERS.get(kind, ()):

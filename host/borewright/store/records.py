@@ -98,9 +98,9 @@ class CaptureRecord:
 class FindingRecord:
     """What a person found at one cylinder, or (cylinder 0) at the whole engine. It is never rewritten, only tombstoned.
 
-    detail by kind: "heard" {"strength"}; "flow" {"orifice_area_m2", "u_orifice_relative", "p_place_gauge_pa", "u_p_place_pa",
-    "p_cylinder_gauge_pa"}, the flow out of a place through a known orifice; "stop_gauge" {"p_place_gauge_pa"}, what the gauge on
-    a stopped place showed during capture_id; "note" {"text"}.
+    detail by kind: "heard" {"strength"}, with "neighbour" where it is known at which other cylinder; "flow" {"orifice_area_m2",
+    "u_orifice_relative", "p_place_gauge_pa", "u_p_place_pa", "p_cylinder_gauge_pa"}, the flow out of a place through a known
+    orifice; "stop_gauge" {"p_place_gauge_pa"}, what the gauge on a stopped place showed during capture_id; "note" {"text"}.
     """
 
     id: int
