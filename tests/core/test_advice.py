@@ -176,7 +176,7 @@ def test_strong_bubbles_come_before_rings_and_rings_only_where_they_are_louder_o
     [line] = in_a_stage(cracked)[2]
     assert (line.certainty, line.open) == ("points to", "the cylinder head, for gasket and cracks")
     assert line.look_first.startswith("bubbles that come and go with the air")
-    louder = replace(cracked, heard=cracked.heard | {"breather": "strong"})
+    louder = replace(cracked, heard={**cracked.heard, "breather": "strong"})
     assert [("gasket" in line.open, "rings" in line.open) for line in in_a_stage(louder)[2]] == [(True, False), (False, True)]
     # nobody to compare with: steady air at the rings is every engine's
     [alone] = lines(replace(cracked, cylinder=3))
