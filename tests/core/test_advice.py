@@ -183,6 +183,12 @@ def test_strong_bubbles_come_before_rings_and_rings_only_where_they_are_louder_o
     assert "listen at the other cylinders and compare" in " ".join(alone.evidence)
 
 
+def test_a_valve_points_by_ear_only_where_it_is_louder_than_what_is_usual() -> None:
+    for exhaust, certainty in (("steady", "may be"), ("strong", "points to")):
+        [line] = in_a_stage(CylinderEvidence(2, 24.0, 0.1, heard=QUIET | {"exhaust": exhaust, "breather": "steady"}))[2]
+        assert (line.certainty, "exhaust valve" in line.open) == (certainty, True)
+
+
 @pytest.mark.parametrize(("breather_mm2", "rings"), [(0.40, False), (0.55, False), (1.2, True)])
 def test_a_share_at_the_rings_counts_where_its_area_is_clearly_above_that_of_sound_cylinders(
     breather_mm2: float, rings: bool

@@ -248,7 +248,10 @@ def _by_ear(stage: StageEvidence, known: CylinderEvidence, basis: tuple[str, ...
     usual = [place for place in heard if place in quiet and place not in OTHER_CYLINDERS]
     ways_round = [place for place in heard if place in quiet and place in OTHER_CYLINDERS]
     parts = {teardown(engine, place).open for place in speaking}
-    alone = len(parts) == 1 and all(known.heard[place] in CLEAR for place in speaking) and not missing
+    # what is usual elsewhere may be more here without sounding so; only where sound work lets nothing out that is no matter
+    others = max((known.loudness(place) for place in quiet if teardown(engine, place).open not in parts), default=0)
+    louder = any(place in NEVER_SOUND or known.loudness(place) > others for place in speaking)
+    alone = len(parts) == 1 and louder and all(known.heard[place] in CLEAR for place in speaking) and not missing
     # where nothing clear speaks for a fault, what is usual may be more than usual all the same
     wanted = clear or [place for place in heard if place in speaking or place in usual]
     told = tuple(words for place, words in quiet.items() if place in usual)
