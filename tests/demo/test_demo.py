@@ -13,8 +13,10 @@ from typing import Any
 import numpy as np
 import pytest
 from borewright.service.analysis import analysed_as_dict, computed_anew
+from borewright.service.comparing import compare_jobs
 from borewright.service.laws import laws_from_record
-from borewright.simrig.demo import StageReport, demo_scenarios, run_stage
+from borewright.service.path import path_of_job
+from borewright.simrig.demo import StageReport, demo_scenarios, place_truth, run_stage
 from borewright.store import Store
 from borewright.store.records import LoadedCapture
 
@@ -86,10 +88,13 @@ def test_the_json_has_the_promised_keys_and_types(shown: Shown) -> None:
 
 
 def test_the_bar_goes_to_the_error_stream_step_by_step(shown: Shown) -> None:
-    lines = shown.err.splitlines()
-    assert len(lines) == 2 * (4 + len(FIRING_ORDER)) + 1
-    assert [line.rpartition("  ")[2] for line in lines[4:9]] == [*(f"before: cylinder {n}" for n in FIRING_ORDER), "after: zero"]
-    assert lines[-1].endswith("100%")
+    said = [line.rpartition("  ")[2] for line in shown.err.splitlines()]
+    flows = [step for step in said if "flow at" in step]
+    assert said[4:8] == [f"before: cylinder {n}" for n in FIRING_ORDER]
+    assert said[8 : 8 + len(flows)] == flows
+    assert said[8 + len(flows)] == "after: zero"
+    assert len(said) == 2 * (4 + len(FIRING_ORDER)) + len(flows) + 1
+    assert said[-1].endswith("100%")
 
 
 # ---------------------------------------------------------------------- how good it is
@@ -114,10 +119,15 @@ def test_the_decay_goes_down_and_the_leakier_cylinder_is_the_quicker(shown: Show
     assert [row["cylinder"] for row in sorted(before, key=lambda row: row["decay"]["t25_s"])] == by_area
 
 
-def test_each_cylinder_was_shown_by_a_squeeze_and_stood_inside_its_window(shown: Shown) -> None:
-    for row in shown.cylinders().values():
+def test_each_cylinder_was_shown_and_stood_inside_its_window(shown: Shown) -> None:
+    """By a squeeze in the first; then carried over where a puff can prove the hose, squeezed again where hands turn the valves."""
+    with shown.record() as store:
+        has_valves = any(line.kind == "command" for test in store.list_captures() for line in store.load_events(test.id))
+    for (_, cylinder), row in shown.cylinders().items():
         readiness = row["readiness"]
-        assert readiness["stroke_evidence"] == readiness["hose_evidence"] == "squeeze"
+        squeezed = cylinder == FIRING_ORDER[0] or not has_valves
+        assert readiness["stroke_evidence"] == ("squeeze" if squeezed else "carried")
+        assert readiness["hose_evidence"] == "squeeze" or (has_valves and readiness["hose_evidence"] == "puff_read_back")
         assert 0.0 < readiness["window_deg"] <= 3.0
         assert abs(readiness["position_deg"]) <= readiness["window_deg"]
 
@@ -169,6 +179,8 @@ def test_a_test_computed_anew_from_its_raw_samples_gives_the_same_numbers(shown:
             loaded = store.load_capture(test.id)
             anew = json.loads(json.dumps(analysed_as_dict(computed_anew(loaded.columns, laws_from_record(loaded.meta.laws)))))
             assert anew == test.result
+            if test.purpose != "test":
+                continue
             row = rows[stages[test.job_id], test.cylinder]
             assert (anew["leakage_percent"], anew["leak_area_mm2"]) == (row["leakage_percent"], row["leak_area_mm2"])
             assert {name: anew[name] for name in row["decay"]} == row["decay"]
@@ -185,12 +197,13 @@ def test_sound_tests_are_fitted_and_contradict_nothing(shown: Shown) -> None:
 
 
 def test_a_table_for_each_stage_says_the_same_as_the_json(shown: Shown) -> None:
-    files = [Path(name) for name in shown.document["files"]]
-    assert [file.name for file in files] == ["demo-before.csv", "demo-after.csv"]
+    *files, report = [Path(name) for name in shown.document["files"]]
+    assert [file.name for file in (*files, report)] == ["demo-before.csv", "demo-after.csv", "demo-report.pdf"]
+    assert report.read_bytes().startswith(b"%PDF-")
     rows = shown.cylinders()
     for file, stage in zip(files, ("before", "after"), strict=True):
         with file.open(encoding="utf-8", newline="") as text:
-            lines = list(csv.DictReader(text))
+            lines = [line for line in csv.DictReader(text) if line["purpose"] == "test"]
         assert [int(line["cylinder"]) for line in lines] == FIRING_ORDER
         for line in lines:
             row = rows[stage, int(line["cylinder"])]
@@ -239,4 +252,38 @@ def test_the_hand_valve_rig_takes_no_command_and_is_waited_for(runs: Callable[[s
         for test in store.list_captures():
             lines = store.load_capture(test.id).events
             assert not [line for line in lines if line.kind in ("command", "air")]
-            assert next(line.detail["act"] for line in lines if line.kind == "act") == "SayShut"
+            assert "SayShut" in [line.detail["act"] for line in lines if line.kind == "act"]
+
+
+# ---------------------------------------------------------------------- where the air goes, before against after
+
+
+def test_the_place_that_leaks_most_is_found_with_its_share(shown: Shown) -> None:
+    """The share may be off by 5 points and the interval has to hold it (issue 4, "How good"); the truth is the simulator's."""
+    scenario, _ = demo_scenarios("solenoid", None)
+    with shown.record() as store:
+        job = store.find_job("Larch hill-climb four", "before")
+        assert job is not None
+        found = path_of_job(store, job)
+    for cylinder, main in ((3, "exhaust"), (2, "breather")):
+        path, truth = found.cylinders[cylinder], place_truth(scenario, cylinder)
+        assert (path.decided, path.main) == (True, main)
+        measured = {place.place: place.share for place in path.places if place.share is not None and place.share.looked_at}
+        assert main in measured
+        for place, share in measured.items():
+            assert abs(share.percent - truth[place]) <= 5.0, (cylinder, place)
+        assert any(line.cylinder == cylinder and main_words(main) in line.open for line in found.advice)
+
+
+def main_words(place: str) -> str:
+    return {"exhaust": "exhaust valve", "breather": "rings"}[place]
+
+
+def test_the_rebuild_is_shown_to_have_cured_the_bad_cylinders(shown: Shown) -> None:
+    with shown.record() as store:
+        before, after = (store.find_job("Larch hill-climb four", stage) for stage in ("before", "after"))
+        assert before is not None
+        assert after is not None
+        verdicts = {one.cylinder: one.verdict for one in compare_jobs(store, before, after).cylinders}
+    assert (verdicts[2], verdicts[3]) == ("better", "better")
+    assert "worse" not in verdicts.values()

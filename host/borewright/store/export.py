@@ -116,7 +116,8 @@ def _numbers(capture: CaptureRecord) -> dict[str, Cell]:
     for budget in budgets:
         name = EXPANDED.get(budget.quantity)
         if name is not None and budget.items:
-            found[name[0]], found[name[1]] = budget.value, budget.expanded()
+            found.setdefault(name[0], budget.value)
+            found[name[1]] = budget.expanded()
     return found
 
 
