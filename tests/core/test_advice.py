@@ -224,6 +224,18 @@ def test_what_was_measured_counts_against_ears() -> None:
     assert ("exhaust valve" in first.open, second.certainty, "gasket" in second.open) == (True, "may be", True)
 
 
+def test_what_was_found_nowhere_may_be_where_it_is_strong() -> None:
+    # an orifice on a shared exhaust: air goes round it by the other cylinders' open valves
+    nowhere = Share("unattributed", 75.0, 72.0, 78.0, 75e-8)
+    told = replace(shares(False, breather=22.0, exhaust=3.0), main=None, unattributed=nowhere)
+    known = replace(LEAKS, heard=QUIET | {"exhaust": "strong", "breather": "steady"}, shares=told, further_tests=("Stop it. Then",))
+    first, second = lines(known)
+    assert (first.certainty, "exhaust valve" in first.open) == ("may be", True)
+    assert "75 % (72 to 78 %) of the leak was found at no place that was measured: it may be this" in first.evidence
+    assert (second.certainty, second.look_first) == ("undecided", "Stop it")
+    assert len(lines(replace(known, heard=QUIET | {"breather": "steady"}))) == 1
+
+
 def test_a_sound_engine_stays_closed_whatever_its_rings_and_valves_let_by() -> None:
     heard = QUIET | {"breather": "steady", "exhaust": "faint", "neighbours": "faint"}
     told = advice_of(FOUR, [CylinderEvidence(n, 6.0, 0.2, seals=True, heard=heard) for n in FOUR.cylinders])

@@ -252,6 +252,27 @@ def test_further_tests_are_few_and_begin_where_it_is_heard_most(monkeypatch: pyt
     needs = [orifice_for(stop_rules(ENGINE)[place], 1.5e-6, P_CYLINDER_PA).area_words for place in ("exhaust", "breather")]
     assert needs[1] in line
     assert needs[0] not in line
+    # the pipes that the cylinders share lead round an orifice at their end
+    assert " At exhaust it goes onto this cylinder's own port" in line
+
+
+def test_what_is_measured_again_is_one_line_after_what_is_new_and_the_only_way_to_a_strong_place_is_first(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    again = tuple(
+        NextTest("repeat", place, frozenset(), f"Once more: {place}.") for place in ("neighbours", "breather", "neighbours")
+    )
+    new = NextTest("flow", "intake", frozenset(), "Measure intake.")
+    monkeypatch.setattr(path_further, "plan_next", lambda *_args, **_more: (*again, new))
+    capped = replace(ENGINE, coolant_cap_pa=120e3)
+    strong = QUIET | {"coolant": "strong", "breather": "steady"}
+    told = path_of(capped, [a_test(1, 1.5)], heard(1, strong)).cylinders[3].further_tests
+    assert [test[:30] for test in told] == [
+        "at a regulated pressure of at ",
+        "Measure the flow through a kno",
+        "Measure the flow once more at:",
+    ]
+    assert told[2] == "Measure the flow once more at: breather, then neighbours."
 
 
 def test_nothing_is_shared_or_asked_where_next_to_nothing_leaks(planned: list[dict[str, Any]]) -> None:

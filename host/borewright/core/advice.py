@@ -177,10 +177,15 @@ def _by_shares(
         if together and not any(doubts(stage, known, share.place) for share in together):
             told = tuple(f"{place_words(share.place)} has {share_words(share)} of the leak" for share in together)
             return [_line(stage, known, together[0].place, (*told, *basis), "points to")]
-        first = known.further_tests[0] if known.further_tests else "repeat the readings: turn over, come back, test again"
+        first = _next_test(known) or "repeat the readings: turn over, come back, test again"
         rest = [place for place in odd if place not in strong]
+        # what is found at no place is most likely where it is heard strong
+        loud = [place for place in _loudest_first(stage, known) if known.heard[place] == "strong"]
+        loud = [place for place in loud if place in strong or (_much_is_nowhere(shares) and not explained(stage, known, place))]
+        nowhere = f"{share_words(shares.unattributed)} of the leak was found at no place that was measured: it may be this"
+        told = (nowhere, *basis) if _much_is_nowhere(shares) else basis
         return [
-            *_heard_lines(stage, known, basis, strong, "may be"),
+            *_heard_lines(stage, known, told, loud, "may be"),
             _undecided(known, (*basis, shares.words), first),
             *_heard_lines(stage, known, basis, rest, "may be"),
         ]
@@ -200,6 +205,11 @@ def _by_shares(
     if lines:
         return lines
     return [_share_line(stage, known, share, shares, basis, usual=True) for share in much]
+
+
+def _much_is_nowhere(shares: Shares) -> bool:
+    """Whether more of the leak was found at no place than at any."""
+    return shares.unattributed.low_percent > max((share.percent for share in shares.shares), default=0.0)
 
 
 def _share_line(
@@ -235,7 +245,7 @@ def _by_ear(stage: StageEvidence, known: CylinderEvidence, basis: tuple[str, ...
     heard = _loudest_first(stage, known)
     missing = [place for place in engine.places if place not in known.heard]
     if not known.heard:
-        first = known.further_tests[0] if known.further_tests else "hold the air on and look, listen and feel at every place"
+        first = _next_test(known) or "hold the air on and look, listen and feel at every place"
         return [_undecided(known, basis, first)]
     quiet = {place: words for place in heard if (words := explained(stage, known, place))}
     speaking = [place for place in heard if place not in quiet]
@@ -296,7 +306,11 @@ def _line(
     between = (known.cylinder, beside[0]) if len(beside) == 1 else None
     work = teardown(stage.engine, place, between)
     first = f"{before}; {work.look_first}" if before else work.look_first
-    if certainty == "may be" and known.further_tests:
-        test = known.further_tests[0].split(". ")[0].rstrip(".")
+    if certainty == "may be" and (test := _next_test(known)):
         first += f"; and to be surer: {test[0].lower()}{test[1:]}"
     return Advice(known.cylinder, work.open, work.measure, first, evidence, certainty)
+
+
+def _next_test(known: CylinderEvidence) -> str:
+    """The first sentence of the first test that would decide; how it is made stands with the tests. Empty without one."""
+    return known.further_tests[0].split(". ")[0].rstrip(".") if known.further_tests else ""

@@ -138,7 +138,7 @@ def _known(
     together = readings_of(captures, findings)
     little = leakage.percent is not None and leakage.percent - (leakage.expanded_percent or 0.0) <= NEARLY_NOTHING_PERCENT
     shares = leak_shares(places, together.readings, together.flows) if together.tells_places and not little else None
-    further = () if little else further_tests(engine, heard.strengths, leakage, together, shares)
+    further = () if little else further_tests(engine, cylinder, heard.strengths, leakage, together, shares)
     wet = wet_of(captures)
     words = _words(places, heard, leakage, together, shares, little)
     by_place = {} if shares is None else {share.place: share for share in shares.shares}
