@@ -114,6 +114,50 @@ def test_one_cylinder_is_measured_and_kept(shop: Shop) -> None:
     assert test.result["leakage_percent"] == shown["leakage_percent"]
 
 
+def test_the_round_of_a_job_is_broken_off_and_gone_on_with_and_then_has_nothing_left_to_do(shop: Shop) -> None:
+    def round_of(*more: object) -> Process:
+        shop.rig.person.do("hold release", "restrain off")
+        where = ("--port", shop.rig.port, "--db", shop.db, "--ambient", "98.9 kPa")
+        return Process("job", "run", "round", *where, "--cylinders", "1", "--json", *more)
+
+    broken_off = round_of("--engine", ENGINE, "--hours", "310 h", "--hot", "--engine-temp", "85 degC")
+    try:
+        broken_off.until("PRESSURISED: air is on", shop.rig.person)
+        broken_off.interrupt()
+        assert broken_off.end() == 130, broken_off.text
+    finally:
+        broken_off.clear_up()
+    assert "the same command goes on from here" in broken_off.text
+    shop.vented()
+    went_on = round_of()  # the engine is the job's own
+    try:
+        went_on.until("its test was void: it was stopped", None)
+        went_on.until("Enter tests it", None)
+        went_on.type("")
+        went_on.until("type it", shop.rig.person)
+        went_on.type("24 degC")
+        assert went_on.end(shop.rig.person) == 0, went_on.text
+    finally:
+        went_on.clear_up()
+    shown = json.loads(went_on.said[-1])
+    assert (shown["stage"], shown["missing"], shown["tests"]) == ("routine", [], {"1": 1})
+    (made,) = shown["made_now"]
+    assert made["void_reason"] is None
+    assert "a hot test was wanted and the engine was cold, 24 °C" in made["marks"]
+    nothing_left = round_of()
+    try:
+        assert nothing_left.end(shop.rig.person) == 0, nothing_left.text
+    finally:
+        nothing_left.clear_up()
+    assert json.loads(nothing_left.said[-1])["made_now"] == []
+    with Store.open(shop.db, create=False) as store:
+        job = store.find_job("round", "routine")
+        assert job is not None
+        first, second = store.list_captures(job.id)
+    assert (first.state, second.state) == ("void", "complete")
+    assert job.details["hours"] == "310 h"
+
+
 # ---------------------------------------------------------------------- breaking off with air on
 
 
