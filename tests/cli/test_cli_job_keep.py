@@ -64,6 +64,8 @@ def test_what_a_job_was_told_is_shown_and_can_be_changed(job: Run) -> None:
     assert "hot test" not in shown
     for words in ("320 h", "1: 11.00 bar", "customer no. 7"):
         assert words in shown
+    assert "hours '310 h'" not in shown
+    assert "hours': '310 h'" in job("show", "hill-climb 8", "--changes").out
     assert "nothing was changed" in job("change", "hill-climb 8", "--hours", "320 h", code=exits.USE).refusal(exits.USE)
 
 

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from typing import TYPE_CHECKING
+from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING, Any
 
+from borewright.cli.output import date_words
 from borewright.cli.shown import ShownUnits
 
 if TYPE_CHECKING:
-    from borewright.store.records import FindingRecord, JobRecord
+    from borewright.store.records import EventRecord, FindingRecord, JobRecord
 
-__all__ = ["about_lines", "note_lines"]
+__all__ = ["about_lines", "change_lines", "note_lines"]
 
 
 def about_lines(job: JobRecord, units: ShownUnits) -> list[str]:
@@ -40,3 +41,15 @@ def note_lines(job: JobRecord, findings: Iterable[FindingRecord]) -> list[str]:
         for one in findings
         if one.kind == "note"
     ]
+
+
+def change_lines(job: JobRecord, changes: Iterable[EventRecord]) -> list[str]:
+    """What was changed of the job itself, oldest first, a line for each: when, and what stood there before."""
+    return [
+        f"  changed {date_words(one.detail['at_unix_s'])}, {job.stage}: {_was(one.detail['was'])} -> {_was(one.detail['now'])}"
+        for one in changes
+    ]
+
+
+def _was(values: Mapping[str, Any]) -> str:
+    return ", ".join(f"{key} {value!r}" for key, value in values.items())

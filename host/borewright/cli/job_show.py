@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from borewright.cli import exits
 from borewright.cli.find_job import STAGES, the_jobs
-from borewright.cli.job_about import about_lines, note_lines
+from borewright.cli.job_about import about_lines, change_lines, note_lines
 from borewright.cli.judged import add_limits_argument
 from borewright.cli.output import date_words, print_json, table_lines
 from borewright.cli.record import add_record_argument, open_store
@@ -29,6 +29,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--stage", choices=STAGES, help="only this stage (default: all)")
     parser.add_argument("--budget", action="store_true", help="also what makes each number uncertain, item by item, largest first")
     parser.add_argument("--csv", metavar="FILE", type=Path, help="also write the tests as a table for other programs")
+    parser.add_argument("--changes", action="store_true", help="also what was changed of the job itself, and when")
     add_limits_argument(parser)
     add_units_argument(parser)
     add_record_argument(parser)
@@ -47,6 +48,8 @@ def run(args: argparse.Namespace) -> int:
         shown = [(job, store.list_captures(job.id)) for job in found]
         engines = [store.get_engine(job.engine_id).document for job in found]
         notes = [line for job in found for line in note_lines(job, store.list_findings(job.id))]
+        if args.changes:
+            notes += [line for job in found for line in change_lines(job, store.job_changes(job.id))]
     judged = [
         judge_stage(captures, engine, find_limits(args.limits, engine))
         for (_, captures), engine in zip(shown, engines, strict=True)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from boresim.endpoint import SimEndpoint
 
-from borewright.core.heard import STRENGTHS, Strength
+from borewright.core.heard import Strength, heard
 from borewright.core.readiness_table import State
 from borewright.service import acts
 from borewright.service.bench import Bench
@@ -18,7 +18,7 @@ from borewright.units import parse
 if TYPE_CHECKING:
     from borewright.simrig.person import Person
 
-__all__ = ["AT_PLACES", "follow_at_place", "hold_and_listen", "strengths_heard"]
+__all__ = ["AT_PLACES", "follow_at_place", "hold_and_listen"]
 
 AT_PLACES: frozenset[StepKey] = frozenset({"confirm_caution", "fit_places", "pour_oil", "turn_open", "read_place_gauge"})
 GAUGE_STANDS_S = 1.0
@@ -79,26 +79,12 @@ def hold_and_listen(person: Person, bench: Bench, port: SimEndpoint, hear: Calla
     """
     bench.act(acts.SetHold(True))
     person.wait(LISTENS_S)
-    for place, strength in strengths_heard(port.rig.operator.do("listen")):
+    places = bench.state.engine.places if bench.state.engine is not None else ()
+    for one in heard(port.rig.operator.do("listen").removeprefix("ok "), places):
         if bench.state.readiness.state is not State.HOLDING:
             return
-        bench.act(acts.NoteHeard(place, strength))
+        bench.act(acts.NoteHeard(one.place, one.strength, one.neighbour))
         if hear is not None:
-            hear(place, strength)
+            hear(one.place, one.strength)
         person.wait(LISTENS_S)
     bench.act(acts.SetHold(False))
-
-
-def strengths_heard(answer: str) -> tuple[tuple[str, Strength], ...]:
-    """What the operator's answer to "listen" says, place by place.
-
-    >>> strengths_heard("ok intake none, exhaust strong, neighbours faint at cylinder 2")
-    (('intake', 'none'), ('exhaust', 'strong'), ('neighbours', 'faint'))
-    """
-    found: list[tuple[str, Strength]] = []
-    for part in answer.removeprefix("ok ").split(","):
-        words = part.split()
-        strength = next((one for one in STRENGTHS if words[1:2] == [one]), None)
-        if strength is not None:
-            found.append((words[0], strength))
-    return tuple(found)

@@ -139,12 +139,6 @@ class Jobs(Database):
         with self._read() as connection:
             return {job_id: count for job_id, count in connection.execute(query) if job_id is not None}
 
-    def jobs_of_engine(self, engine_id: int) -> tuple[JobRecord, ...]:
-        """The jobs on exactly this version of an engine, oldest first, archived ones too, deleted ones not."""
-        query = rows.JOBS.where(jobs.c.engine_id == engine_id, jobs.c.deleted_at_unix_s.is_(None)).order_by(jobs.c.id)
-        with self._read() as connection:
-            return tuple(rows.job(row) for row in connection.execute(query))
-
     def job_changes(self, job_id: int) -> tuple[EventRecord, ...]:
         """What was changed of a job itself, oldest first: detail "was" and "now", at "at_unix_s"."""
         query = sa.select(events).where(events.c.capture_id.is_(None), events.c.kind == "job_changed").order_by(events.c.id)
