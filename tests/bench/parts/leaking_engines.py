@@ -62,7 +62,9 @@ class Leaky:
         return 100.0 * self.areas_mm2[place] / self.whole_mm2
 
 
-def draw_leaky(random: np.random.Generator, *, stop_mm2: float = STOP_MM2, shared: float = 0.0) -> Leaky:
+def draw_leaky(
+    random: np.random.Generator, *, stop_mm2: float = STOP_MM2, shared: float = 0.0, leak_mm2: tuple[float, float] = LEAK_MM2
+) -> Leaky:
     """One cylinder: two or three leaking places of any engine, other places tight.
 
     stop_mm2: what stops leak, in the middle; shared: chance that the pipes of intake and exhaust are shared with other cylinders.
@@ -72,7 +74,7 @@ def draw_leaky(random: np.random.Generator, *, stop_mm2: float = STOP_MM2, share
     leaks = random.choice(len(places), count, replace=False)
     areas = dict.fromkeys(places, 0.0)
     for at in leaks:
-        areas[places[at]] = float(np.exp(random.uniform(*np.log(LEAK_MM2))))
+        areas[places[at]] = float(np.exp(random.uniform(*np.log(leak_mm2))))
     stops = {place: stop_mm2 * float(np.exp(random.normal(0.0, STOP_SPREAD))) for place in places}
     if random.random() < shared:
         for place in ("intake", "exhaust"):
