@@ -41,6 +41,8 @@ REACTIONS: tuple[Reaction, ...] = (
     (".* crank mark", (), ""),
     ("Put the hose into cylinder ([0-9]+)", ("hose {0}",), ""),
     ("Nothing shows yet which TDC", (), ""),
+    ("Undo nothing yet .* Turn the crank (on|back) by hand by ([0-9]+)°", ("turn {1}",), None),
+    ("Leave the vent open and take the hose off with care", ("hose off", "check-valve out"), ""),
     ("Turn the crank by hand, never with the starter", ("turn +800 rpm 30",), None),
     ("Look which hole the hose is in", (), HOSE),
     ("Say how much torque the restraint", (), "40 Nm"),

@@ -96,6 +96,7 @@ class SqueezeWatch:
     running_sign: Literal[1, -1]
     noise_pa: float
     resolution_pa: float
+    vent_pa: float
     model: SqueezeModel
     p_model_gauge_pa: Floats
     sum_w: Floats
@@ -120,13 +121,15 @@ class SqueezeWatch:
         noise_pa: float = 1_000.0,
         *,
         resolution_pa: float = 0.0,
+        vent_pa: float = 0.0,
         hose_volume_m3: float = 30e-6,
         p_ambient_abs_pa: float = 101_325.0,
     ) -> SqueezeWatch:
         """A fresh watch.
 
         tdc_count: a TDC of the cylinder, whichever (the one that is to be tested). noise_pa: standard deviation of one sample, as
-        vent_noise_pa gives it. resolution_pa: one raw step. hose_volume_m3: all that is joined to the cylinder.
+        vent_noise_pa gives it. resolution_pa: one raw step. vent_pa: mean reading at vent just before. hose_volume_m3: all that is
+        joined to the cylinder.
         Raises ValueError when the engine has no such cylinder, or for noise_pa or counts_per_rev that is not positive.
         """
         if not noise_pa > 0.0:
@@ -135,9 +138,8 @@ class SqueezeWatch:
             raise ValueError(f"counts_per_rev: {counts_per_rev} is too few; an encoder gives at least 4 counts a turn")
         model = squeeze_model(engine, cylinder, hose_volume_m3, p_ambient_abs_pa)
         zero = model.start()
-        return SqueezeWatch(
-            *(engine, cylinder, tdc_count, counts_per_rev, running_sign, noise_pa, resolution_pa, model, zero, zero, zero, zero)
-        )
+        known = (engine, cylinder, tdc_count, counts_per_rev, running_sign, noise_pa, resolution_pa, vent_pa, model)
+        return SqueezeWatch(*known, zero, zero, zero, zero)
 
     # ------------------------------------------------------------------ what comes in
 
@@ -203,7 +205,7 @@ class SqueezeWatch:
             sum_wrr=self.sum_wrr + weight * rest * rest,
             sectors=self.sectors + 1,
             sector=None,
-            held=self.held.add(sector.low_deg, sector.high_deg, mean_pa, float(noise_pa2) ** 0.5),
+            held=self.held.add(sector.low_deg, sector.high_deg, mean_pa - self.vent_pa, float(noise_pa2) ** 0.5),
         )
 
     def _quantisation_pa(self) -> float:

@@ -22,7 +22,7 @@ _ON_DEG = 120.0
 _STAYED = 0.6  # of the peak
 _FELL = 0.5
 _LEAST_UP_PA = 10_000.0
-_LEAST_DOWN_PA = 3_000.0  # beyond what a zero may have drifted
+_LEAST_DOWN_PA = 1_500.0  # below what was read at vent; the air of a closed hose would have to cool by 4 K
 _DOWN_DEG = 450.0  # over a turn, and 45° on both sides of the TDC in it
 _SIGMAS = 4.0
 

@@ -58,6 +58,7 @@ def begin_squeeze(work: Work) -> None:
         state.setup.running_sign,
         max(vent_noise_pa(p_cylinder), transducers.cylinder.pa_per_raw / np.sqrt(12.0)),
         resolution_pa=transducers.cylinder.pa_per_raw,
+        vent_pa=float(p_cylinder.mean()),
         hose_volume_m3=state.setup.hose_volume_m3 + state.setup.dead_volume_m3,
     )
     happen(work, Event.SQUEEZE_ASKED)
