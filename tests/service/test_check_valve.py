@@ -106,11 +106,14 @@ def test_nothing_is_undone_before_the_piston_is_down_where_it_squeezes_nothing()
     host.run(1.5)
     to_tdc = -host.toy.after_compression_deg(1)
     host.turn(to_tdc - 20.0)  # squeezed air over the piston, and the gauge shows none
+    host.run(1.3)
     told = next_step(host.state)
     assert (told.key, told.act) == ("turn_down", None)
     assert told.turn_deg == pytest.approx(-160.0, abs=1.5)  # back: not over TDC
     host.follow()
     assert abs(host.toy.after_compression_deg(1)) == pytest.approx(180.0, abs=5.0)
+    assert next_step(host.state).key == "keep_still"  # nothing is undone while it turns through the bottom either
+    host.run(1.3)
     assert next_step(host.state).key == "look_for_check_valve"
 
 

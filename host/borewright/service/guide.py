@@ -225,6 +225,8 @@ def _test_step(state: BenchState, unmet: dict[str, Condition]) -> Step | None:
 
 def _check_valve_step(state: BenchState) -> Step:
     """The piston at the bottom, where it squeezes nothing, before anybody undoes an adapter behind which no gauge looks."""
+    if state.crank is not None and state.crank.moved_count > state.limits.still_count:
+        return Step("keep_still", "stop turning, leave the vent open and undo nothing yet")
     off_deg = degrees_from_any_tdc(state)
     if off_deg is not None and abs(off_deg) < DOWN_ENOUGH_DEG:
         turn_deg = 180.0 - off_deg if off_deg >= 0.0 else -180.0 - off_deg
