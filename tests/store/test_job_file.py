@@ -19,7 +19,7 @@ from borewright.core.samples import SampleColumns
 from borewright.errors import UseError
 from borewright.store import Store
 from borewright.store.job_export import outgoing
-from borewright.store.job_file import job_schema, read_job_file, zip_bytes
+from borewright.store.job_file import job_schema, read_job_file, save_new, zip_bytes
 from jsonschema import Draft202012Validator
 
 ENGINE = {
@@ -166,6 +166,22 @@ def _twice(document: dict[str, Any]) -> None:
     document["jobs"].append(deepcopy(document["jobs"][0]))
 
 
+def _same_uid(document: dict[str, Any]) -> None:
+    document["jobs"][0]["findings"][0]["uid"] = document["jobs"][0]["captures"][0]["uid"]
+
+
+def _deep(document: dict[str, Any]) -> None:
+    inner: dict[str, Any] = {}
+    document["jobs"][0]["captures"][0]["result"] = inner
+    for _ in range(900):
+        inner["more"] = {}
+        inner = inner["more"]
+
+
+def _huge(document: dict[str, Any]) -> None:
+    document["jobs"][0]["captures"][0]["events"][0]["tick"] = 10**30
+
+
 def _astray(document: dict[str, Any]) -> None:
     document["jobs"][0]["findings"][0]["capture"] = "0" * 32
 
@@ -178,30 +194,22 @@ def _unknown_key(document: dict[str, Any]) -> None:
     document["jobs"][0]["script"] = "rm"
 
 
-def _rig(document: dict[str, Any]) -> None:
-    document["rigs"]["BW-7"] = {"colour": "red"}
-
-
 def _details(document: dict[str, Any]) -> None:
     document["jobs"][0]["details"]["hours"] = 310
-
-
-def _check(document: dict[str, Any]) -> None:
-    check = {"kind": "zero", "made_at_unix_s": 1.0, "made_by": "", "device_serial": "BW-7", "passed": True, "result": {"zero": 1}}
-    document["rig_checks"].append(check)
 
 
 @pytest.mark.parametrize(
     ("change", "said"),
     [
         (_newer, "a newer Borewright wrote version 2"),
-        (_twice, "the same thing twice"),
+        (_twice, "twice"),
+        (_same_uid, "the same thing twice"),
+        (_deep, "nested deeper"),
+        (_huge, "too large"),
         (_astray, "belongs to nothing in it"),
         (_escape, "text that cannot be shown"),
         (_unknown_key, "script"),
-        (_rig, "cannot read"),
         (_details, "hours"),
-        (_check, "zero"),
     ],
 )
 def test_a_document_that_is_not_right_is_refused_whole(
@@ -265,6 +273,44 @@ def test_what_is_no_job_file_is_said_to_be_none(tmp_path: Path, octets: bytes) -
     path.write_bytes(octets)
     with pytest.raises(UseError, match=r"file\.zip: this is no job file, or it is damaged"):
         read_job_file(path)
+
+
+def test_a_file_with_flipped_bytes_is_damaged_and_never_a_traceback(tmp_path: Path, exported: Path) -> None:
+    whole = exported.read_bytes()
+    path = tmp_path / "flipped.zip"
+    refused = 0
+    for at in range(40, len(whole) - 40, max(1, len(whole) // 150)):
+        path.write_bytes(whole[:at] + bytes(octet ^ 0xFF for octet in whole[at : at + 7]) + whole[at + 7 :])
+        try:
+            read_job_file(path)
+        except UseError:
+            refused += 1
+    assert refused > 100  # what is left lies in dates and attributes that nothing reads
+
+
+def test_an_exponent_beyond_all_numbers_is_refused(tmp_path: Path, exported: Path) -> None:
+    with zipfile.ZipFile(exported) as archive:
+        text = archive.read("job.json").decode().replace("7.123456789012345", "1e999")
+    assert "too large" in left_alone(tmp_path / "other.db", changed(exported, lambda _: None, {"job.json": text.encode()}))
+
+
+def test_a_record_a_folder_and_what_is_there_are_not_written_over(tmp_path: Path) -> None:
+    with a_record(tmp_path / "shop.db"):
+        pass
+    before = (tmp_path / "shop.db").read_bytes()
+    for path, replace_it in (
+        (tmp_path / "shop.db", True),
+        (tmp_path / "shop.db", False),
+        (tmp_path, True),
+        (Path("/dev/null"), True),
+    ):
+        with pytest.raises(UseError, match=r"left alone|never written over"):
+            save_new(path, b"report", replace=replace_it)
+    assert (tmp_path / "shop.db").read_bytes() == before
+    (tmp_path / "report.pdf.part").write_text("mine", encoding="utf-8")
+    save_new(tmp_path / "report.pdf", b"report")
+    assert sorted(path.name for path in tmp_path.iterdir() if "report" in path.name) == ["report.pdf", "report.pdf.part"]
+    assert (tmp_path / "report.pdf.part").read_text(encoding="utf-8") == "mine"
 
 
 def test_half_a_file_is_damaged(tmp_path: Path, exported: Path) -> None:

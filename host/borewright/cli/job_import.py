@@ -22,12 +22,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Take all jobs of the file into the record, or none. Raises UseError and StoreError."""
+    from borewright.service.job_import import checked_job_file
     from borewright.service.names import checked_name
     from borewright.store.export import job_as_dict
-    from borewright.store.job_file import read_job_file
 
     rename = None if args.rename is None else checked_name(args.rename, "a job", "--as")
-    file = read_job_file(args.file)
+    file = checked_job_file(args.file)
     with open_store(args) as store:
         taken = store.take_in(file, rename)
         counts = store.count_captures()

@@ -154,8 +154,8 @@ class AirFacts:
 
 @dataclass(frozen=True, slots=True)
 class PeopleFacts:
-    """confirmed: names of CONFIRMATIONS. at_s in device time; moved_deg since then; hose_undone since then. at_places: what is still
-    to be done at the engine's places, for a stop-off test or a wet one."""
+    """confirmed: names of CONFIRMATIONS. at_s in device time; moved_deg since then; hose_undone since then. at_places: what is
+    still to be done at the engine's places, for a stop-off test or a wet one."""
 
     confirmed: frozenset[str] = frozenset()
     at_s: float | None = None
@@ -194,8 +194,8 @@ def all_met(conditions: Iterable[Condition]) -> bool:
 
 
 def confirmations_needed(engine: Engine | None, *, gauged: bool = False) -> tuple[str, ...]:
-    """The names of CONFIRMATIONS that this engine asks for; the crank's also for the rig's own checks without an engine. gauged: with
-    gauges at its places.
+    """The names of CONFIRMATIONS that this engine asks for; the crank's also for the rig's own checks without an engine. gauged:
+    with gauges at its places.
 
     >>> confirmations_needed(None)
     ('plugs_out', 'engine_disabled', 'crank_restrained', 'hands_clear', 'valves_free')

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, get_args
@@ -15,7 +16,16 @@ from borewright.core.rig import CheckKind, RigCheck, RigSetup
 from borewright.errors import UseError
 from borewright.service.rig_file import NUMBERS, QUANTITIES
 
-__all__ = ["FORMAT", "LARGEST_BYTES", "VERSION", "calibration_text", "load_calibration", "read_calibration", "save_calibration"]
+__all__ = [
+    "FORMAT",
+    "LARGEST_BYTES",
+    "VERSION",
+    "calibration_text",
+    "check_rig",
+    "load_calibration",
+    "read_calibration",
+    "save_calibration",
+]
 
 FORMAT = "borewright rig calibration"
 VERSION = 1
@@ -139,10 +149,29 @@ def _calibration(document: Any, device_serial: str | None) -> Calibration:
     return Calibration(serial, setup, tuple(checks))
 
 
+def check_rig(setup: Any, checks: Sequence[Any]) -> None:
+    """Whether a setup and checks from elsewhere, as plain data, are what a rig of ours can have.
+
+    checks: their whole history, each with kind, passed and result; with the newest of each kind a reading has to be possible. What
+    setup lacks is as usual. Raises ValueError that names the key.
+    """
+    known = from_plain(RigSetup, to_plain(RigSetup()) | setup, "setup")
+    _plausible(known)
+    made = [from_plain(RigCheck, check, f"checks[{number}]") for number, check in enumerate(checks)]
+    for number, check in enumerate(made):
+        from_plain(RESULTS[check.kind], check.result, f"checks[{number}].result")
+    newest = {check.kind: check for check in sorted(made, key=lambda check: check.made_at_unix_s) if check.passed}
+    try:
+        instrument_of(known, calibration_of("", known, list(newest.values())).by_kind, 101_325.0, 293.15)
+    except ArithmeticError:
+        raise ValueError("checks: they hold figures from which nothing can be computed") from None
+
+
 def _plausible(setup: RigSetup) -> None:
+    usual = RigSetup()
     for _, low, high, field in QUANTITIES.values():
         value = getattr(setup, field)
-        if not low <= value <= high:
+        if not (low <= value <= high or value == getattr(usual, field)):  # what a rig does not have stands at its usual 0
             raise ValueError(f"setup.{field}: {value:g} is outside of what a rig can have")
     if not -101e3 <= setup.transducer_low_gauge_pa < setup.regulated_high_gauge_pa < setup.transducer_high_gauge_pa <= 10e6:
         raise ValueError("setup.transducer_high_gauge_pa: the range must rise and hold regulated_high_gauge_pa")

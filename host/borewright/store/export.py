@@ -5,17 +5,15 @@ A cell of text that a spreadsheet would take for a formula is kept from being on
 
 from __future__ import annotations
 
-import contextlib
 import csv
 import io
-import os
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any, TextIO
 
 from borewright.errors import StoreError
-from borewright.store.errors import os_error
+from borewright.store.job_file import save_new
 from borewright.store.records import CaptureRecord, EventRecord, JobRecord, LoadedCapture
 
 __all__ = [
@@ -67,16 +65,8 @@ def csv_text(table: Table) -> str:
 
 
 def save_csv(table: Table, path: Path) -> None:
-    """The table as a file, whole or not at all; an older file of that name is replaced. Raises StoreError."""
-    part = path.with_name(path.name + ".part")
-    try:
-        with part.open("w", encoding="utf-8", newline="") as file:
-            write_csv(table, file)
-        os.replace(part, path)
-    except OSError as error:
-        with contextlib.suppress(OSError):
-            part.unlink(missing_ok=True)
-        raise os_error(path, error) from error
+    """The table as a file, whole or not at all; an older file is replaced, but no record. Raises UseError and StoreError."""
+    save_new(path, csv_text(table).encode(), replace=True)
 
 
 def job_table(job: JobRecord, captures: Iterable[CaptureRecord]) -> Table:

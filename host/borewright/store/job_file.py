@@ -10,8 +10,13 @@ import contextlib
 import hashlib
 import io
 import json
+import lzma
+import math
 import os
+import tempfile
+import tokenize
 import zipfile
+import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -35,6 +40,12 @@ LARGEST_DOCUMENT = 200_000_000
 LARGEST_SAMPLES = 800_000_000  # of one test, unpacked: over six hours at 1 kHz
 LARGEST_PHOTO = 20_000_000
 SAMPLE_COLUMNS = {"tick": "<i8", "index": "<i8", "crank_count": "<i8", "raw": "<u2", "flags": "<u2", "tick_rate_hz": "<i8"}
+RECORD_BEGINS = b"SQLite format 3\0"
+DEEPEST = 40  # tables in tables: ours have six
+LARGEST_WHOLE = 2**63
+PACKED = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
+DAMAGE = (zipfile.BadZipFile, NotImplementedError, EOFError, RuntimeError, ValueError, OSError, zlib.error, lzma.LZMAError)
+"""What zipfile says of a file that is none, or of one with a byte that was flipped on the way."""
 _EPOCH = (1980, 1, 1, 0, 0, 0)  # the earliest a zip knows: the same jobs make the same bytes
 
 
@@ -101,18 +112,42 @@ def _samples(columns: SampleColumns) -> bytes:
 
 
 def save_new(path: Path, data: bytes, *, replace: bool = False) -> None:
-    """Write a file, whole or not at all. Raises UseError where one is there already and replace is not wanted, StoreError where it
-    cannot be written."""
-    if path.exists() and not replace:
-        raise UseError(f"{path} is there already and was left alone; give another name, or --force to write over it")
-    part = path.with_name(path.name + ".part")
+    """Write a file, whole or not at all. replace: also over one that is there, but never over a record or what is no plain file.
+
+    Raises UseError where one is there and is to be left alone, StoreError where it cannot be written.
+    """
     try:
-        part.write_bytes(data)
-        os.replace(part, path)
+        _may_be_written(path, replace)
+        handle, part = tempfile.mkstemp(dir=path.parent, prefix=".borewright-", suffix=".part")
+        try:
+            with os.fdopen(handle, "wb") as file:
+                file.write(data)
+            os.chmod(part, 0o666 & ~_umask())
+            os.replace(part, path)
+        except BaseException:
+            with contextlib.suppress(OSError):
+                os.unlink(part)
+            raise
     except OSError as error:
-        with contextlib.suppress(OSError):
-            part.unlink(missing_ok=True)
         raise os_error(path, error) from error
+
+
+def _may_be_written(path: Path, replace: bool) -> None:
+    if not os.path.lexists(path):
+        return
+    if not path.is_file():
+        raise UseError(f"{path} is a folder or a device and was left alone; give the name of a file")
+    if not replace:
+        raise UseError(f"{path} is there already and was left alone; give another name, or --force to write over it")
+    with path.open("rb") as file:
+        if file.read(len(RECORD_BEGINS)) == RECORD_BEGINS:
+            raise UseError(f"{path} is a record file and is never written over; give another name")
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
 
 
 # ---------------------------------------------------------------------- reading
@@ -124,18 +159,20 @@ def read_job_file(path: Path) -> JobFile:
     Raises UseError with one sentence that names the file and what is wrong with it.
     """
     try:
-        size = path.stat().st_size
-        if size > LARGEST_FILE:
-            raise UseError(f"{path}: this is over {LARGEST_FILE // 1_000_000} MB, which no job file is; give a job file")
-        data = path.read_bytes()
+        if path.exists() and not path.is_file():
+            raise UseError(f"{path} is a folder or a device; give the path of an exported job")
+        with path.open("rb") as file:
+            data = file.read(LARGEST_FILE + 1)
     except OSError as error:
         raise UseError(f"{path}: the job file cannot be read ({error.strerror}); give the path of an exported job") from error
+    if len(data) > LARGEST_FILE:
+        raise UseError(f"{path}: this is over {LARGEST_FILE // 1_000_000} MB, which no job file is; give a job file")
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             return _read(archive)
     except _NewerError as newer:
         raise UseError(f"{path}: {newer}") from None
-    except (zipfile.BadZipFile, NotImplementedError, EOFError, RuntimeError, ValueError) as error:
+    except DAMAGE as error:
         raise UseError(f"{path}: this is no job file, or it is damaged ({error}); export the job again as .zip") from None
 
 
@@ -167,8 +204,8 @@ def _member(archive: zipfile.ZipFile, name: str, largest: int) -> bytes:
         member = archive.getinfo(name)
     except KeyError:
         raise ValueError(f"{name} is missing") from None
-    if member.file_size > largest:
-        raise ValueError(f"{name} is larger than it can be")
+    if member.file_size > largest or member.compress_type not in PACKED:
+        raise ValueError(f"{name} is larger than it can be, or packed in a way that we do not use")
     with archive.open(member) as file:  # the size is the file's own word, so it is not read beyond it
         data = file.read(member.file_size + 1)
     if len(data) != member.file_size:
@@ -178,7 +215,8 @@ def _member(archive: zipfile.ZipFile, name: str, largest: int) -> bytes:
 
 def _document(octets: bytes) -> dict[str, Any]:
     try:
-        document = json.loads(octets.decode("utf-8"), parse_constant=_no_constant)
+        document = json.loads(octets.decode("utf-8"), parse_constant=_no_constant, parse_float=_finite, parse_int=_whole)
+        _check_depth(document)
     except (UnicodeDecodeError, RecursionError, ValueError) as error:
         raise ValueError(f"{DOCUMENT} is not JSON ({error})") from None
     version = document.get("version") if isinstance(document, dict) and document.get("format") == FORMAT else None
@@ -197,13 +235,35 @@ def _no_constant(word: str) -> Any:
     raise ValueError(f"{word} is no number")
 
 
+def _finite(word: str) -> float:
+    number = float(word)
+    if not math.isfinite(number):
+        raise ValueError("a number in it is too large")
+    return number
+
+
+def _whole(word: str) -> int:
+    number = int(word)
+    if abs(number) >= LARGEST_WHOLE:
+        raise ValueError("a number in it is too large")
+    return number
+
+
+def _check_depth(value: Any, depth: int = 0) -> None:
+    if depth > DEEPEST:
+        raise ValueError("it is nested deeper than any job")
+    inner = value.values() if isinstance(value, dict) else value if isinstance(value, list) else ()
+    for one in inner:
+        _check_depth(one, depth + 1)
+
+
 def _columns(packed: bytes, name: str) -> SampleColumns:
     from borewright.core.samples import SampleColumns  # noqa: PLC0415 -- loads numpy
 
     try:
         with zipfile.ZipFile(io.BytesIO(packed)) as archive:
             found = {column: _array(archive, column, kind) for column, kind in SAMPLE_COLUMNS.items()}
-    except (zipfile.BadZipFile, NotImplementedError, EOFError, RuntimeError, ValueError) as error:
+    except DAMAGE as error:
         raise ValueError(f"{name}: {error}") from None
     rate_hz = found.pop("tick_rate_hz")
     n = found["tick"].shape
@@ -219,9 +279,12 @@ def _array(archive: zipfile.ZipFile, column: str, kind: str) -> Any:
     import numpy as np  # noqa: PLC0415 -- as above
 
     data = io.BytesIO(_member(archive, f"{column}.npy", LARGEST_SAMPLES))
-    if np.lib.format.read_magic(data) != (1, 0):
-        raise ValueError(f"{column}.npy is of another version")
-    shape, _, dtype = np.lib.format.read_array_header_1_0(data)
+    try:
+        if np.lib.format.read_magic(data) != (1, 0):
+            raise ValueError(f"{column}.npy is of another version")
+        shape, _, dtype = np.lib.format.read_array_header_1_0(data)
+    except (SyntaxError, tokenize.TokenError, TypeError) as error:  # the header is a literal that numpy reads
+        raise ValueError(f"{column}.npy is no column ({error})") from None
     if dtype != np.dtype(kind) or int(np.prod(shape, dtype=object)) * dtype.itemsize != len(data.getbuffer()) - data.tell():
         raise ValueError(f"{column}.npy is not a column of {kind}")
     data.seek(0)

@@ -7,12 +7,11 @@ its tests are this record's.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
-from borewright.errors import StoreError, UseError
+from borewright.errors import UseError
 from borewright.store import rows
 from borewright.store.database import new_id
 from borewright.store.jobs import Jobs, keep_engine
@@ -36,7 +35,7 @@ BEFORE = "deleted before it was imported"
 
 
 class Transfer(Jobs):
-    """The part of the Store that lets whole jobs out and in."""
+    """The part of the Store that lets whole jobs out and in; service.job_import is the way in for a file that nobody knows."""
 
     def find_job_by_uid(self, uid: str) -> JobRecord | None:
         """The job of this identity, deleted or not."""
@@ -90,10 +89,8 @@ class Transfer(Jobs):
 
 
 def _check_content(document: Mapping[str, Any]) -> None:
-    """What the schema cannot say: text that a terminal can show, details, rigs and checks that this program can read."""
-    from borewright.core.job_details import JobDetails  # noqa: PLC0415 -- only an import needs these
-    from borewright.core.kept import RESULTS  # noqa: PLC0415
-    from borewright.core.plain import from_plain  # noqa: PLC0415
+    """What the schema cannot say: text that a terminal can show, details of a job. Rigs are the caller's to look at."""
+    from borewright.core.job_details import JobDetails  # noqa: PLC0415 -- only an import needs it
 
     for text in _texts(document):
         if any(not (letter.isprintable() or letter in "\n\t") for letter in text):
@@ -101,11 +98,7 @@ def _check_content(document: Mapping[str, Any]) -> None:
     try:
         for job in document["jobs"]:
             JobDetails.from_dict(job["details"])
-        for serial, setup in document["rigs"].items():
-            rows.rig_setup(setup, Path(serial))
-        for check in document["rig_checks"]:
-            from_plain(RESULTS[check["kind"]], check["result"], f"{check['kind']}.result")
-    except (ValueError, KeyError, StoreError) as error:
+    except ValueError as error:
         raise UseError(f"this job file holds what this program cannot read ({error}); export the job again") from None
 
 
@@ -124,9 +117,14 @@ def _texts(value: Any) -> Iterator[str]:
 def _check_references(listed: Sequence[Mapping[str, Any]]) -> None:
     """What points to a test or a finding points into the same job, and no uid stands twice."""
     seen: set[str] = set()
+    names: set[tuple[str, str]] = set()
     for job in listed:
         tests = {capture["uid"] for capture in job["captures"]}
         found = {finding["uid"] for finding in job["findings"]}
+        named = (job["name"], job["stage"])
+        if named in names:
+            raise UseError(f"this job file holds job {job['name']!r} at stage {job['stage']!r} twice; export the job again")
+        names.add(named)
         uids = [job["uid"], *(capture["uid"] for capture in job["captures"]), *(finding["uid"] for finding in job["findings"])]
         if len(set(uids)) < len(uids) or seen & set(uids):
             raise UseError("this job file names the same thing twice; export the job again")
