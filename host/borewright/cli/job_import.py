@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from pathlib import Path
 
 from borewright.cli import exits
@@ -27,6 +28,7 @@ def run(args: argparse.Namespace) -> int:
     from borewright.store.export import job_as_dict
 
     rename = None if args.rename is None else checked_name(args.rename, "a job", "--as")
+    print(f"looking through {args.file}: every number is read once before anything is taken in", file=sys.stderr, flush=True)
     file = checked_job_file(args.file)
     with open_store(args) as store:
         taken = store.take_in(file, rename)

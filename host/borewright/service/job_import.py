@@ -6,10 +6,11 @@ formula of a comparison and a report; so rigs are held to what a rig can have, a
 
 from __future__ import annotations
 
+import hashlib
+import json
 import tempfile
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
-from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -63,9 +64,9 @@ def _try_first(path: Path, file: JobFile) -> None:
 
     with tempfile.TemporaryDirectory() as folder, Store.open(Path(folder) / "tried.db") as tried:
         try:
-            taken = tried.take_in(file)
+            taken, twins = tried.take_in(file), tried.take_in(_twin(file), "twin")
             outgoing(tried, taken)
-            _read_by_all(tried, taken)
+            _read_by_all(tried, taken, twins)
         except BorewrightError as wrong:
             raise UseError(f"{path}: {wrong}") from None
         except Exception as wrong:  # noqa: BLE001 -- whatever a reader stumbles over, this file is not taken in
@@ -73,18 +74,30 @@ def _try_first(path: Path, file: JobFile) -> None:
             raise UseError(f"{path}: this job file holds what cannot be read ({kind}: {wrong}); export the job again") from None
 
 
-def _read_by_all(store: Store, taken: Sequence[JobRecord]) -> None:
+def _twin(file: JobFile) -> JobFile:
+    """The same jobs with other identities, so that each can be compared with its equal."""
+    text = json.dumps(file.document)
+    samples = dict(file.samples)
+    for job in file.document["jobs"]:
+        for one in (job, *job["captures"], *job["findings"]):
+            other = hashlib.sha256(one["uid"].encode()).hexdigest()[:32]
+            text = text.replace(one["uid"], other)
+            if one["uid"] in samples:
+                samples[other] = samples.pop(one["uid"])
+    return JobFile(json.loads(text), samples, file.photos)
+
+
+def _read_by_all(store: Store, taken: Sequence[JobRecord], twins: Sequence[JobRecord]) -> None:
     from borewright.service.job_curves import job_curves  # noqa: PLC0415 -- with what follows: only an import reads all of it
     from borewright.service.judging import judge_stage  # noqa: PLC0415
     from borewright.service.limit_files import find_limits, known_limits  # noqa: PLC0415
     from borewright.service.report_data import report_of  # noqa: PLC0415
 
-    for job in taken:
+    for job, twin in zip(taken, twins, strict=True):
         document = store.get_engine(job.engine_id).document
         for name in known_limits():
             judge_stage(store.list_captures(job.id), document, find_limits(name, document))
         report_of(store, job)
-    for before, after in pairwise(taken):
-        with suppress(UseError):  # jobs of different engines may lie in one file
-            report_of(store, before, after)
+        with suppress(UseError):  # there may be nothing to compare
+            report_of(store, job, twin)
     job_curves(store, taken)
