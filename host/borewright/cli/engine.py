@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from borewright.cli import exits
-from borewright.cli.output import date_words, print_json, table_lines
+from borewright.cli.output import date_words, print_json, prints_every_letter, table_lines
 from borewright.cli.record import add_record_argument, open_store
 from borewright.errors import UseError
 
@@ -122,7 +122,7 @@ def _show(args: argparse.Namespace) -> int:
     if args.json:
         print_json({"database": str(args.db), "engine": _as_dict(entry)})
     else:
-        print(toml_text(entry.document), end="")
+        print(toml_text(entry.document, only_ascii=not prints_every_letter()), end="")
     return exits.OK
 
 

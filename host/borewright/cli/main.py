@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import importlib
+import io
 import os
 import sys
 from collections.abc import Sequence
@@ -40,6 +42,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code (borewright.cli.exits)."""
     # the matrices of a fit are small: threads that share one out cost a hundred times what they bring
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    _never_fail_over_a_letter()
     words = list(sys.argv[1:] if argv is None else argv)
     parser = argparse.ArgumentParser(
         prog="borewright",
@@ -55,6 +58,17 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.add_argument("command", choices=COMMANDS, metavar="COMMAND", help="one of those below; COMMAND --help tells more")
     chosen = parser.parse_args(words[:1])
     return _run(chosen.command, words[1:])
+
+
+def _never_fail_over_a_letter() -> None:
+    """A terminal that is not UTF-8 shows ? for a letter it has not, and one typed in another code is read as such a mark.
+
+    Nothing that has been done may end in an error of printing.
+    """
+    for stream in (sys.stdin, sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            with contextlib.suppress(ValueError):  # closed: nothing will be printed there
+                stream.reconfigure(errors="replace")
 
 
 def _run(name: str, words: Sequence[str]) -> int:

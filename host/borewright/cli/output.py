@@ -2,16 +2,24 @@
 
 from __future__ import annotations
 
+import codecs
 import json
+import sys
 from collections.abc import Sequence
 from datetime import UTC, datetime
 
-__all__ = ["date_words", "print_json", "table_lines"]
+__all__ = ["date_words", "print_json", "prints_every_letter", "table_lines"]
+
+
+def prints_every_letter() -> bool:
+    """Whether standard output takes any text; where it does not, what another program is to read must be written in ASCII."""
+    encoding = getattr(sys.stdout, "encoding", None)  # None: kept in memory, as text
+    return encoding is None or codecs.lookup(encoding).name.startswith("utf")
 
 
 def print_json(value: object) -> None:
     """One line of JSON, handed on at once. Raises ValueError for NaN and infinity, for which JSON has no word."""
-    print(json.dumps(value, ensure_ascii=False, allow_nan=False), flush=True)
+    print(json.dumps(value, ensure_ascii=not prints_every_letter(), allow_nan=False), flush=True)
 
 
 def table_lines(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:

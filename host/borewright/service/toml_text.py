@@ -12,9 +12,10 @@ _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
 _SHORT = {"\n": "\\n", "\t": "\\t", "\r": "\\r", '"': '\\"', "\\": "\\\\"}
 
 
-def toml_text(document: Mapping[str, Any]) -> str:
+def toml_text(document: Mapping[str, Any], *, only_ascii: bool = False) -> str:
     """Texts, numbers, booleans, lists of them, and tables of these; plain keys before tables. Nothing but printable characters.
 
+    only_ascii: for a terminal that has not every letter; TOML reads the same out of it.
     Raises ValueError for what TOML has no word for.
 
     >>> print(toml_text({"name": "a \\"four\\"", "limits": {"spread": 5.0}, "order": [1, 2]}), end="")
@@ -23,8 +24,14 @@ def toml_text(document: Mapping[str, Any]) -> str:
     <BLANKLINE>
     [limits]
     spread = 5.0
+    >>> print(toml_text({"name": "Lärche"}, only_ascii=True), end="")
+    name = "L\\u00e4rche"
     """
-    return "\n".join(_lines(document, ())) + "\n"
+    text = "\n".join(_lines(document, ())) + "\n"
+    if not only_ascii:
+        return text
+    # a letter that is not ASCII can only stand inside of quotes here
+    return "".join(letter if letter.isascii() else _escaped(letter) for letter in text)
 
 
 def _lines(table: Mapping[str, Any], path: tuple[str, ...]) -> list[str]:
@@ -61,4 +68,8 @@ def _letter(letter: str) -> str:
         return _SHORT[letter]
     if letter.isprintable():
         return letter
+    return _escaped(letter)
+
+
+def _escaped(letter: str) -> str:
     return f"\\u{ord(letter):04x}" if ord(letter) < 0x10000 else f"\\U{ord(letter):08x}"
