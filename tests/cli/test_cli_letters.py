@@ -80,3 +80,20 @@ def test_a_terminal_in_utf_8_gets_every_letter_as_it_is(record: Path) -> None:
 def test_a_locale_of_ascii_alone_is_printed_to() -> None:
     answers, beside = ended(("units",), LC_ALL="C", PYTHONUTF8="0", PYTHONCOERCECLOCALE="0")
     assert (answers[0][0], beside) == (exits.OK, b"")
+
+
+@pytest.mark.parametrize("locale", ["C", "C.UTF-8"])
+def test_a_word_that_is_no_text_is_refused_before_anything_is_done(tmp_path: Path, locale: str) -> None:
+    path = tmp_path / "shop.db"
+    commands: list[Words] = [
+        ("engine", "show", b"\xff", "--db", path),
+        ("job", "new", "spring", "--engine", b"l\xe4rche", "--stage", "before", "--db", path),
+        ("place", "note", "spring", "--who", b"\xff", "--db", path),
+        (b"\xff",),
+    ]
+    answers, beside = ended(*commands, LC_ALL=locale, PYTHONUTF8="0", PYTHONCOERCECLOCALE="0")
+    assert answers == [(exits.USE, b"")] * 4
+    said = beside.decode("ascii").splitlines()
+    assert len(said) == 4
+    assert said[1] == "borewright: 'l?rche' has bytes that are no text in this terminal's code; type it anew in UTF-8"
+    assert not path.exists()

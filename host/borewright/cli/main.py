@@ -44,6 +44,13 @@ def main(argv: Sequence[str] | None = None) -> int:
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     _never_fail_over_a_letter()
     words = list(sys.argv[1:] if argv is None else argv)
+    for word in words:
+        if not _is_text(word):
+            shown = word.encode("ascii", "replace").decode()[:80]
+            print(
+                f"borewright: {shown!r} has bytes that are no text in this terminal's code; type it anew in UTF-8", file=sys.stderr
+            )
+            return exits.USE
     parser = argparse.ArgumentParser(
         prog="borewright",
         description="Leak-down testing with an instrumented rig. " + CAUTION,
@@ -58,6 +65,15 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.add_argument("command", choices=COMMANDS, metavar="COMMAND", help="one of those below; COMMAND --help tells more")
     chosen = parser.parse_args(words[:1])
     return _run(chosen.command, words[1:])
+
+
+def _is_text(word: str) -> bool:
+    """Whether it can be kept and shown; the bytes of a word that are none come in as half letters (PEP 383)."""
+    try:
+        word.encode("utf-8")
+    except UnicodeEncodeError:
+        return False
+    return True
 
 
 def _never_fail_over_a_letter() -> None:
