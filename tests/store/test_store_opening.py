@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 import sqlite3
 import subprocess
 import sys
@@ -109,6 +110,76 @@ def test_a_damaged_file_of_ours_is_said(tmp_path: Path) -> None:
     whole = path.read_bytes()
     path.write_bytes(whole[:100] + b"\xff" * (len(whole) - 100))
     assert "keep a copy of it" in refusal(path)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_a_file_with_flipped_bytes_is_refused_in_one_sentence_or_read(tmp_path: Path, seed: int) -> None:
+    path = tmp_path / "shop.borewright"
+    with Store.open(path) as store:
+        engine = store.save_engine("four", {"text": "x" * 9000})
+        for number in range(20):
+            store.add_declared(store.create_job(f"climb {number}", "before", engine), 1, result={}, declared={}, laws={}, marks=[])
+    whole, chance = bytearray(path.read_bytes()), random.Random(seed)
+    for _ in range(300):
+        whole[chance.randrange(4096, len(whole))] = chance.randrange(256)
+    path.write_bytes(whole)
+    try:
+        with Store.open(path) as store:
+            store.list_jobs()
+            store.list_captures()
+            store.get_engine(engine)
+    except StoreError as error:
+        words = str(error)
+        assert words.startswith(str(path))
+        assert words.isprintable()
+        assert "keep a copy of it" in words
+
+
+@pytest.mark.parametrize(
+    ("column", "value"),
+    [
+        ("details", b"{\xff}"),
+        ("details", "{"),
+        ("details", "[" * 100_000),
+        ("details", f'{{"hours": {"9" * 5000}}}'),
+        ("details", '{"hours": NaN}'),
+        ("details", "7"),
+        ("details", 7),
+        ("technician", b"\xff"),
+    ],
+    ids=["no text", "cut", "nested", "digits", "no number", "a number", "no text at all", "a name that is no text"],
+)
+def test_a_value_that_nobody_has_written_is_called_damage(tmp_path: Path, column: str, value: bytes | str | int) -> None:
+    path = tmp_path / "shop.borewright"
+    with Store.open(path) as store:
+        job = store.create_job("climb", "before", store.save_engine("four", {}))
+    other = sqlite3.connect(path)
+    text = isinstance(value, bytes)
+    other.execute(f"UPDATE jobs SET {column} = {'CAST(? AS TEXT)' if text else '?'} WHERE id = ?", (value, job))
+    other.commit()
+    other.close()
+    with Store.open(path) as store:
+        for read in (store.list_jobs, lambda: store.get_job(job)):
+            with pytest.raises(StoreError, match=r"is damaged \([a-z0-9 -]+\); keep a copy of it and go on with your last backup"):
+                read()
+
+
+@pytest.mark.parametrize(
+    ("version", "said"),
+    [(-1, "is damaged (there is no record version -1)"), (0, "does not go together"), (1, "does not go together")],
+)
+def test_a_record_version_that_is_not_that_of_the_tables_is_said(tmp_path: Path, version: int, said: str) -> None:
+    path = tmp_path / "shop.borewright"
+    with Store.open(path) as store:
+        store.create_job("climb", "before", store.save_engine("four", {}))
+    other = sqlite3.connect(path)
+    other.execute(f"PRAGMA user_version = {version}")
+    other.close()
+    before = path.read_bytes()
+    words = refusal(path)
+    assert said in words
+    assert "keep a copy of it" in words
+    assert path.read_bytes() == before
 
 
 def test_a_file_locked_by_another_program_is_said_after_waiting(tmp_path: Path) -> None:

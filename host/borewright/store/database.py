@@ -12,6 +12,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from borewright.errors import StoreError
+from borewright.store.errors import NO_TEXT, damaged
 from borewright.store.lease import Lease
 from borewright.store.opening import in_words
 from borewright.store.schema import events
@@ -54,6 +55,8 @@ class Database:
                 yield connection
         except sa.exc.DBAPIError as error:
             raise in_words(self.path, error) from error
+        except UnicodeDecodeError as error:
+            raise damaged(self.path, NO_TEXT) from error
 
     @contextmanager
     def _write(self) -> Iterator[sa.Connection]:
@@ -62,6 +65,8 @@ class Database:
                 yield connection
         except sa.exc.DBAPIError as error:
             raise in_words(self.path, error) from error
+        except UnicodeDecodeError as error:
+            raise damaged(self.path, NO_TEXT) from error
         except sa.exc.StatementError as error:  # a value that JSON has no word for
             raise ValueError(f"this cannot be recorded: {error.orig}") from error
 

@@ -8,7 +8,10 @@ from pathlib import Path
 
 from borewright.errors import StoreError
 
-__all__ = ["not_ours", "os_error", "sqlite_error", "too_new"]
+__all__ = ["NO_TEXT", "damaged", "not_ours", "not_together", "os_error", "sqlite_error", "too_new"]
+
+NO_TEXT = "it holds what is no text"
+_OTHER_TABLES = ("already exists", "no such table", "no such column", "has no column named", "duplicate column name")
 
 
 def not_ours(path: Path) -> StoreError:
@@ -21,6 +24,23 @@ def too_new(path: Path, found: int, known: int) -> StoreError:
     return StoreError(
         f"{path} was written by a newer Borewright (record version {found}, this program knows {known}), so it was left alone; "
         "update this program"
+    )
+
+
+def damaged(path: Path, what: str) -> StoreError:
+    """The file holds what no Borewright wrote into it.
+
+    >>> print(damaged(Path("jobs.borewright"), "row \\x1b[2J"))
+    jobs.borewright is damaged (row ?[2J); keep a copy of it and go on with your last backup or a new file
+    """
+    return StoreError(f"{path} is damaged ({_printable(what)}); keep a copy of it and go on with your last backup or a new file")
+
+
+def not_together(path: Path, what: str) -> StoreError:
+    """The record version that the file gives is not that of its tables."""
+    return StoreError(
+        f"{path} does not go together (its record version is not that of its tables: {_printable(what)}), so it was left alone; "
+        "keep a copy of it and go on with your last backup or a new file"
     )
 
 
@@ -49,9 +69,18 @@ def sqlite_error(path: Path, error: sqlite3.Error) -> StoreError:
         return not_ours(path)
     if primary == sqlite3.SQLITE_CONSTRAINT:
         return StoreError(f"{path} does not take this change ({error}); nothing was changed")
+    if str(error).startswith("Could not decode to UTF-8"):
+        return damaged(path, NO_TEXT)
     if primary == sqlite3.SQLITE_CORRUPT:
-        return StoreError(f"{path} is damaged ({error}); keep a copy of it and go on with your last backup or a new file")
-    return StoreError(f"{path} could not be read or written ({error}); keep a copy of it and try again")
+        return damaged(path, str(error))
+    if primary == sqlite3.SQLITE_ERROR and any(mark in str(error) for mark in _OTHER_TABLES):
+        return not_together(path, str(error))
+    return StoreError(f"{path} could not be read or written ({_printable(str(error))}); keep a copy of it and try again")
+
+
+def _printable(text: str) -> str:
+    """What the database says can hold pieces of a damaged file."""
+    return "".join(letter if letter.isprintable() else "?" for letter in text)[:200]
 
 
 def _full(path: Path, what: str) -> StoreError:

@@ -14,7 +14,7 @@ import sqlalchemy as sa
 
 from borewright.errors import StoreError
 from borewright.store import schema
-from borewright.store.errors import not_ours, os_error, sqlite_error, too_new
+from borewright.store.errors import NO_TEXT, damaged, not_ours, os_error, sqlite_error, too_new
 
 __all__ = ["in_words", "open_engine"]
 
@@ -31,6 +31,9 @@ def open_engine(path: Path, create: bool, busy_s: float) -> sa.Engine:
     except (sqlite3.Error, sa.exc.DBAPIError) as error:
         engine.dispose()
         raise sqlite_error(path, _original(error)) from error
+    except UnicodeDecodeError as error:  # what SQLite says of a damaged file can itself be no text
+        engine.dispose()
+        raise damaged(path, NO_TEXT) from error
     except BaseException:
         engine.dispose()
         raise
@@ -76,6 +79,7 @@ def _engine(path: Path, busy_s: float, *, foreign_keys: bool = True) -> sa.Engin
         sa.URL.create("sqlite+pysqlite", database=str(path)),
         connect_args={"timeout": busy_s},
         json_serializer=_to_json,
+        json_deserializer=partial(_from_json, path),
     )
     sa.event.listen(engine, "connect", partial(_on_connect, foreign_keys))
     sa.event.listen(engine, "begin", _on_begin)
@@ -84,6 +88,24 @@ def _engine(path: Path, busy_s: float, *, foreign_keys: bool = True) -> sa.Engin
 
 def _to_json(value: object) -> str:
     return json.dumps(value, allow_nan=False, ensure_ascii=False, separators=(",", ":"))
+
+
+def _no_constant(name: str) -> float:
+    raise ValueError(f"{name} is no number")
+
+
+_DECODER = json.JSONDecoder(parse_constant=_no_constant)  # made once: a long list has thousands of values
+
+
+def _from_json(path: Path, text: str) -> Any:
+    """What _to_json has written. Raises StoreError for anything else, for then the file is damaged."""
+    try:
+        value = _DECODER.decode(text)
+    except (ValueError, TypeError, RecursionError) as error:
+        raise damaged(path, "a value in it cannot be read") from error
+    if not isinstance(value, dict | list | None):
+        raise damaged(path, "a value in it is of another kind than was written")
+    return value
 
 
 def _on_connect(foreign_keys: bool, connection: sqlite3.Connection, _record: object) -> None:
@@ -109,6 +131,8 @@ def _settle(path: Path, engine: sa.Engine, busy_s: float) -> None:
 
 def _known_version(path: Path, connection: sa.Connection) -> int:
     version = _number(connection, "user_version")
+    if version < 0:
+        raise damaged(path, f"there is no record version {version}")
     if version > schema.SCHEMA_VERSION:
         raise too_new(path, version, schema.SCHEMA_VERSION)
     return version
