@@ -7,13 +7,13 @@ ValueError
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Iterator, Mapping
 from copy import deepcopy
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 from borewire.engine_schema import ENGINE_SCHEMA
+from borewire.toml_file import read_toml
 
 if TYPE_CHECKING:
     from jsonschema.exceptions import ValidationError
@@ -47,9 +47,9 @@ def parse_engine(text: str, source: str) -> dict[str, Any]:
     borewire.engine_file.EngineFileError: lawnmower.toml: schema_version: must be 1, not 2
     """
     try:
-        document = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise EngineFileError(source, "", f"this is not TOML ({error}); correct the text there") from None
+        document = read_toml(text)
+    except ValueError as error:
+        raise EngineFileError(source, "", str(error)) from None
     return check_engine(document, source)
 
 

@@ -1,13 +1,12 @@
 """Strict reading of a scenario's tables: every key known, every value possible, every error one sentence.
 
-    ValueError
-    └── ScenarioError(source, key, reason)
+ValueError
+└── ScenarioError(source, key, reason)
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from math import isfinite
 from typing import Any
 
 __all__ = ["ScenarioError", "Table", "merged"]
@@ -61,7 +60,7 @@ class Table:
     def number(self, key: str, low: float, high: float, default: float | None = None) -> float:
         """A finite number from low to high."""
         value = self.take(key, default)
-        if isinstance(value, bool) or not isinstance(value, int | float) or not isfinite(value):
+        if isinstance(value, bool) or not isinstance(value, int | float) or not -1e300 < value < 1e300:  # nor one beyond any float
             raise self.error(key, f"must be a number, not {value!r}")
         if not low <= value <= high:
             raise self.error(key, f"must be from {low:g} to {high:g}, not {value:g}")

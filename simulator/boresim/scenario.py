@@ -6,7 +6,6 @@ read strictly: unknown keys and impossible values raise ScenarioError.
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from importlib.resources import files
@@ -14,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from borewire.engine_file import EngineFileError
+from borewire.toml_file import read_toml
 
 from boresim.engine import SimEngine, load_engine
 from boresim.reader import ScenarioError, Table, merged
@@ -210,9 +210,9 @@ def _read(path: Path) -> str:
 
 def _parsed(text: str, source: str) -> dict[str, Any]:
     try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise ScenarioError(source, "", f"this is not TOML ({error}); correct the text there") from None
+        return read_toml(text)
+    except ValueError as error:
+        raise ScenarioError(source, "", str(error)) from None
 
 
 def _packaged(file_name: str, asked: str) -> dict[str, Any]:

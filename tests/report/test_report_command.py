@@ -147,5 +147,6 @@ def test_a_kept_shop_that_cannot_be_used_stops_no_report(report: Run, tmp_path: 
     assert code == exits.OK
     assert "no picture that can be read" in notice
     assert "Alder Lane" in text_of(tmp_path / "1.pdf")
-    (folder / "shop.toml").write_text("name = 3\n")
-    assert "not all of the shop's heading can be used" in report("autumn", "--out", tmp_path / "2.pdf")[2]
+    for number, text in enumerate(("name = 3\n", "x = " + "[" * 9000, "x = " + "9" * 5000), 2):
+        (folder / "shop.toml").write_text(text)
+        assert "not all of the shop's heading can be used" in report("autumn", "--out", tmp_path / f"{number}.pdf")[2]

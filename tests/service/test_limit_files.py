@@ -145,7 +145,17 @@ def test_what_cannot_be_is_refused_with_file_key_and_reason(text: Callable[[], s
 
 @pytest.mark.parametrize(
     "text",
-    ["", "schema_version = 1", "bands = 3", "[[bands]]\nname = 1", "[procedure]", "x = " + "[" * 2000, "= 3", f"a = {'9' * 5000}"],
+    [
+        "",
+        "schema_version = 1",
+        "bands = 3",
+        "[[bands]]\nname = 1",
+        "[procedure]",
+        "x = " + "[" * 2000,
+        "x." * 20_000 + "x = 1",
+        "= 3",
+        f"a = {'9' * 5000}",
+    ],
 )
 def test_odd_texts_are_refused_in_our_words(text: str) -> None:
     with pytest.raises(UseError, match=r"^odd\.toml: "):

@@ -65,6 +65,9 @@ def test_what_cannot_be_is_refused_with_its_key(text: str, key: str) -> None:
 def test_a_file_that_is_no_toml_or_is_not_there(tmp_path: Path) -> None:
     with pytest.raises(UseError, match="this is not TOML"):
         read_rig_file("name = ", "bench.toml")
+    for text in ("x = " + "[" * 100_000, "x." * 20_000 + "x = 1", "x = " + "9" * 5000):
+        with pytest.raises(UseError, match=r"^bench\.toml: .*(too deeply|too many digits)"):
+            read_rig_file(text, "bench.toml")
     with pytest.raises(UseError, match="cannot be read"):
         load_rig_file(tmp_path / "none.toml")
 

@@ -202,6 +202,7 @@ def changed(path: str, value: object) -> dict[str, Any]:
         ("operator.mistakes", {"hose": {"1": 3}}, "operator.mistakes.hose.1", "no cylinder 3"),
         ("operator.mistakes", {"hose": {"5": 1}}, "operator.mistakes.hose.5", "not a key"),
         ("operator.mistakes", {"vent": {}}, "operator.mistakes.vent", "not a key"),
+        ("crank.inertia_kg_m2", 10**400, "crank.inertia_kg_m2", "must be a number"),
         ("crank.inertia_kg_m2", 0, "crank.inertia_kg_m2", "from 0.0001"),
         ("ambient.pressure_kpa", 1013, "ambient.pressure_kpa", "from 50 to 110"),
         ("operator.turn_rpm", 0, "operator.turn_rpm", "from 0.5"),
@@ -228,6 +229,13 @@ def test_files_that_cannot_be_read_are_refused_in_a_sentence(tmp_path: Path) -> 
     bad = tmp_path / "bad.toml"
     bad.write_text("name = ")
     with pytest.raises(ScenarioError, match="this is not TOML"):
+        load_scenario(str(bad))
+    for text in ("x = " + "[" * 100_000, "x." * 20_000 + "x = 1"):
+        bad.write_text(text)
+        with pytest.raises(ScenarioError, match=r"^bad\.toml: .*too deeply"):
+            load_scenario(str(bad))
+    bad.write_text("x = " + "9" * 5000)
+    with pytest.raises(ScenarioError, match="too many digits"):
         load_scenario(str(bad))
     bad.write_bytes(b'name = "\xff"')
     with pytest.raises(ScenarioError, match="not UTF-8"):

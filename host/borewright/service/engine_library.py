@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping, Sequence
 from copy import deepcopy
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from borewire.toml_file import NotTomlError, read_toml
 
 from borewright.errors import UseError
 from borewright.service.engines import engine_from_document, load_engine
@@ -17,6 +18,8 @@ if TYPE_CHECKING:
     from borewright.store.records import LibraryRecord
 
 __all__ = ["add_engine", "changed", "copy_engine", "edit_engine", "the_engine"]
+
+_MOST_DOTS = 8  # in a key; the keys of an engine have one at most
 
 
 def the_engine(store: Store, name: str) -> LibraryRecord:
@@ -86,6 +89,8 @@ def changed(document: Mapping[str, Any], changes: Sequence[str], without: Sequen
         key, sign, value = change.partition("=")
         if not sign or not key.strip():
             raise UseError(f"{change!r} is no change; write it like --set bore_mm=81.6")
+        if key.count(".") > _MOST_DOTS:
+            raise UseError(f"a key of {key.count('.') + 1} parts leads too deep; `borewright engine show` shows the keys")
         table, last = _table(made, key.strip())
         table[last] = _value(value.strip())
     return made
@@ -105,9 +110,11 @@ def _table(document: dict[str, Any], key: str) -> tuple[dict[str, Any], str]:
 
 def _value(text: str) -> Any:
     try:
-        read = tomllib.loads(f"value = {text}")
-    except tomllib.TOMLDecodeError:
+        read = read_toml(f"value = {text}")
+    except NotTomlError:
         return text
+    except ValueError as error:
+        raise UseError(f"what --set gives cannot be read: {error}") from None
     return read["value"] if read.keys() == {"value"} else text  # a line of its own in it: it is checked as the text that it is
 
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from borewire.engine_file import EngineFileError, check_engine, parse_engine
+from borewire.toml_file import read_toml
 
 from borewright.core.engine import Engine, PortEvents, ValveEvents
 from borewright.errors import UseError
@@ -32,7 +32,7 @@ def load_engine(path: Path) -> tuple[Engine, dict[str, Any]]:
         checked = parse_engine(text, str(path))
     except EngineFileError as error:
         raise UseError(str(error)) from error
-    document = tomllib.loads(text)
+    document = read_toml(text)
     return _engine(checked, document), document
 
 

@@ -25,6 +25,8 @@ from math import inf
 from pathlib import Path
 from typing import Any, cast, get_args
 
+from borewire.toml_file import read_toml
+
 from borewright.core.limit_sets import Band, LimitSet, Procedure, RestrictorOfBore, SourceKind
 from borewright.errors import UseError
 from borewright.units import Dimension, UnitsError, parse
@@ -107,9 +109,9 @@ def maker_limits(engine: Mapping[str, Any]) -> LimitSet:
 def read_limits(text: str, source: str) -> LimitSet:
     """The set in a TOML text; source names the text in errors. Raises UseError: which file, which key, what is wrong."""
     try:
-        document = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:  # ValueError: also numbers of too many digits
-        raise UseError(f"{source}: this is not TOML ({error}); correct the text there") from None
+        document = read_toml(text)
+    except ValueError as error:
+        raise UseError(f"{source}: {error}") from None
     table = _Table(source, "", document, _SET_KEYS)
     if document.get("schema_version") != 1 or isinstance(document["schema_version"], bool):
         raise table.wrong("schema_version", "must be 1")

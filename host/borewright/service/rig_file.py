@@ -11,11 +11,12 @@ Every key may be left out; then the reference rig's value stands.
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import asdict
 from math import pi
 from pathlib import Path
 from typing import Any
+
+from borewire.toml_file import read_toml
 
 from borewright.core.rig import RigSetup
 from borewright.errors import UseError
@@ -59,9 +60,9 @@ def read_rig_file(text: str, source: str) -> RigSetup:
     (700000.0, -1)
     """
     try:
-        document = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise UseError(f"{source}: this is not TOML ({error}); correct the text there") from None
+        document = read_toml(text)
+    except ValueError as error:
+        raise UseError(f"{source}: {error}") from None
     values = asdict(RigSetup())
     for key, value in document.items():
         if key in QUANTITIES:

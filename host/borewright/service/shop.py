@@ -9,9 +9,10 @@ from __future__ import annotations
 import contextlib
 import os
 import tempfile
-import tomllib
 from dataclasses import dataclass, replace
 from pathlib import Path
+
+from borewire.toml_file import read_toml
 
 from borewright.errors import UseError
 
@@ -77,7 +78,7 @@ def load_shop(path: Path) -> tuple[Shop, str | None]:
             octets = file.read(_LONGEST_FILE + 1)
         if len(octets) > _LONGEST_FILE:
             raise ValueError("it is too long")
-        document = tomllib.loads(octets.decode("utf-8"))
+        document = read_toml(octets.decode("utf-8"))
         shop = Shop(
             checked_line("name", _text(document.get("name", "")), LONGEST_NAME),
             checked_line("contact", _text(document.get("contact", "")), LONGEST_CONTACT),
@@ -86,7 +87,7 @@ def load_shop(path: Path) -> tuple[Shop, str | None]:
         return NO_SHOP, None
     except UnicodeDecodeError:
         return NO_SHOP, _notice(path, "it is not UTF-8 text")
-    except (OSError, ValueError, RecursionError, UseError) as error:
+    except (OSError, ValueError, UseError) as error:
         return NO_SHOP, _notice(path, getattr(error, "strerror", None) or str(error))
     logo = _logo_path(path)
     if not logo.exists():

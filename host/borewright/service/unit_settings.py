@@ -14,10 +14,11 @@ from __future__ import annotations
 import contextlib
 import os
 import tempfile
-import tomllib
 from collections.abc import Mapping
 from pathlib import Path, PurePath
-from typing import Any, Final
+from typing import Final
+
+from borewire.toml_file import read_toml
 
 from borewright.errors import UseError
 from borewright.units import Dimension, known_unit
@@ -107,12 +108,12 @@ def load_units(path: Path) -> tuple[dict[Dimension, str], str | None]:
             octets = file.read(_LONGEST_FILE + 1)
         if len(octets) > _LONGEST_FILE:
             raise ValueError("it is too long")
-        document: dict[str, Any] = tomllib.loads(octets.decode("utf-8"))
+        document = read_toml(octets.decode("utf-8"))
     except (FileNotFoundError, NotADirectoryError):
         return {}, None
     except UnicodeDecodeError:
         return {}, _notice(path, "it is not UTF-8 text")
-    except (OSError, ValueError, RecursionError) as error:
+    except (OSError, ValueError) as error:
         return {}, _notice(path, getattr(error, "strerror", None) or str(error))
     chosen: dict[Dimension, str] = {}
     wrong: list[str] = []
