@@ -105,6 +105,8 @@ def test_a_percentage_without_its_restrictor_is_not_set_against_a_rigs(store: St
         ({"p_regulated_gauge_pa": math.nan}, "cannot be"),
         ({"gauge_error_pa": 0.0}, "its class"),
         ({"read_to_pa": -PSI}, "read to"),
+        ({"when": date(1, 1, 1)}, "0001-01-01 is too long ago to be meant"),
+        ({"when": date(1949, 12, 31)}, "too long ago"),
         ({"when": date(2026, 4, 2)}, "has not come yet"),
         ({"who": " "}, "--who"),
         ({"how": "two\x1b[2Jgauges"}, "--how"),

@@ -29,6 +29,7 @@ ONE_GAUGE = 0.9
 ENGINE_K = (328.15, 20.0)
 """Mean and standard uncertainty of an engine that nobody says the temperature of: anything from 20 to 90 °C."""
 HIGHEST_PA = 2e6  # past it a unit has been mistaken
+EARLIEST = date(1950, 1, 1)  # before it a figure of the year has been mistaken
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +108,8 @@ def _checked(reading: DeclaredReading, today: date) -> None:
         raise UseError("the gauge's error has to be above 0 and under its reading; give its class, like '1.6 % of 160 psi'")
     if not 0.0 < reading.read_to_pa <= regulated:
         raise UseError("what the gauge was read to has to be above 0 and under its reading, like '1 psi'")
+    if reading.when < EARLIEST:
+        raise UseError(f"{reading.when.isoformat()} is too long ago to be meant; give the day of the reading, like 2026-03-31")
     if reading.when > today:
         raise UseError(f"{reading.when.isoformat()} has not come yet; give the day of the reading")
 
