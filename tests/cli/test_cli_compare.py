@@ -162,11 +162,34 @@ def test_the_trend(record: Path, command: Callable[..., Any], tmp_path: Path) ->
     assert found["points"][1]["since_before"]["verdict"] == "better"
 
 
+def half(record: Path) -> None:
+    """A job that has one stage only, of the same engine."""
+    with Store.open(record) as store:
+        engine = next(job for job in store.list_jobs() if job.name == "=pump").engine_id
+        job = store.create_job("half", "routine", engine)
+        store.finish_capture(store.begin_capture(job, 1, device_serial="A1", laws=laws()), result(0.8, 13.0))
+
+
+def test_one_stage_for_both_of_two_jobs(record: Path, command: Callable[..., Any]) -> None:
+    half(record)
+    for words, stages in (
+        (("=pump", "half", "--stage", "before"), ("before", "routine")),  # half has one stage only, so it can only mean that
+        (("half", "=pump", "--stage", "before"), ("routine", "before")),
+        (("=pump", "=pump", "--stage", "before", "--stage-b", "after"), ("before", "after")),
+    ):
+        found = json.loads(command("compare", *words, "--db", record, "--json").out)
+        assert (found["before"]["stage"], found["after"]["stage"]) == stages
+    ended = command("compare", "=pump", "--trend", "--stage", "before", "--db", record)
+    assert (ended.code, ended.err) == (exits.OK, "")
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [
         (("boat",), "there is no job 'boat'"),
         (("=pump", "=pump"), "say which one with --stage"),
+        (("=pump", "half", "--stage", "routine"), "there is no job '=pump' at stage 'routine'"),
+        (("=pump", "--stage", "before"), "--stage is that of both of two jobs"),
         (("=pump", "--stage-b", "routine"), "there is no job '=pump' at stage 'routine'"),
         (("=pump", "--stage-b", "before"), "cannot be compared with itself"),
         (("=pump", "=pump", "--trend"), "a trend is of one engine"),
@@ -174,6 +197,7 @@ def test_the_trend(record: Path, command: Callable[..., Any], tmp_path: Path) ->
     ],
 )
 def test_what_cannot_be_compared(record: Path, command: Callable[..., Any], words: tuple[str, ...], said: str) -> None:
+    half(record)
     assert said in command("compare", *words, "--db", record).refusal(exits.USE)
 
 

@@ -150,3 +150,11 @@ def test_a_kept_shop_that_cannot_be_used_stops_no_report(report: Run, tmp_path: 
     for number, text in enumerate(("name = 3\n", "x = " + "[" * 9000, "x = " + "9" * 5000), 2):
         (folder / "shop.toml").write_text(text)
         assert "not all of the shop's heading can be used" in report("autumn", "--out", tmp_path / f"{number}.pdf")[2]
+
+
+@pytest.mark.parametrize("name", ["x.txt", "x", "pdf", "x.pdf.docx"])
+def test_a_name_of_another_kind_of_file_is_refused(report: Run, tmp_path: Path, name: str) -> None:
+    code, _, said = report("autumn", "--out", tmp_path / name)
+    assert code == exits.USE
+    assert "a report is written as PDF; give a name that ends in .pdf" in said
+    assert not (tmp_path / name).exists()

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from borewright.cli import exits
-from borewright.cli.find_job import STAGES, the_job
+from borewright.cli.find_job import STAGES, one_of_two, the_job
 from borewright.cli.output import print_json
 from borewright.cli.record import add_record_argument, open_store
 from borewright.cli.shown import add_units_argument, shown_units
@@ -36,6 +36,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("other", metavar="JOB", nargs="?", help="the later job, of the same engine")
     parser.add_argument("--stage-a", choices=STAGES, help="stage of the first (alone: before)")
     parser.add_argument("--stage-b", choices=STAGES, help="stage of the second (alone: after)")
+    parser.add_argument("--stage", choices=STAGES, help="with two jobs: the stage of each that has several")
     parser.add_argument("--trend", action="store_true", help="all jobs of its engine, each against the first and the one before")
     parser.add_argument("--curves", metavar="FILE", type=Path, help="also draw the decays of both over each other, as .svg")
     parser.add_argument("--csv", metavar="FILE", type=Path, help="also write the table for other programs")
@@ -50,6 +51,8 @@ def run(args: argparse.Namespace) -> int:
     for file in (args.csv, args.curves):
         if file is not None and file.exists() and not args.force:
             raise UseError(f"{file} is there already and was left alone; give another name, or --force to write over it")
+    if args.stage is not None and args.other is None and not args.trend:
+        raise UseError("--stage is that of both of two jobs; name the other one, or say --stage-a and --stage-b")
     if args.curves is not None and args.trend:
         raise UseError("curves are drawn of two jobs, not of a trend; leave --curves or --trend out")
     with open_store(args, create=False) as store:
@@ -59,7 +62,11 @@ def run(args: argparse.Namespace) -> int:
 def _jobs(args: argparse.Namespace, store: Store) -> tuple[JobRecord, JobRecord]:
     if args.other is None:
         return the_job(store, args.job, args.stage_a or "before"), the_job(store, args.job, args.stage_b or "after")
-    return the_job(store, args.job, args.stage_a), the_job(store, args.other, args.stage_b)
+    first, second = (
+        the_job(store, name, stage) if stage is not None else one_of_two(store, name, args.stage)
+        for name, stage in ((args.job, args.stage_a), (args.other, args.stage_b))
+    )
+    return first, second
 
 
 def _compare(args: argparse.Namespace, store: Store) -> int:
@@ -97,7 +104,7 @@ def _trend(args: argparse.Namespace, store: Store) -> int:
     if args.other is not None or args.stage_b is not None:
         raise UseError("a trend is of one engine; name one job of it")
     units = shown_units(args)
-    found = trend_of(store, the_jobs(store, args.job, args.stage_a)[-1])
+    found = trend_of(store, the_jobs(store, args.job, args.stage_a or args.stage)[-1])
     files = []
     if args.csv is not None:
         save_csv(trend_table(found), args.csv)

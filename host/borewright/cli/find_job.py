@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from borewright.store import Store
     from borewright.store.records import JobRecord
 
-__all__ = ["STAGES", "add_job_arguments", "the_job", "the_jobs"]
+__all__ = ["STAGES", "add_job_arguments", "one_of_two", "the_job", "the_jobs"]
 
 STAGES = ("before", "after", "routine")
 
@@ -38,3 +38,9 @@ def the_job(store: Store, name: str, stage: str | None) -> JobRecord:
         stages = ", ".join(job.stage for job in found)
         raise UseError(f"job {name!r} has the stages {stages}; say which one with --stage")
     return found[0]
+
+
+def one_of_two(store: Store, name: str, stage: str | None) -> JobRecord:
+    """One of two jobs that are held against each other: the stage decides only where the name has several. Raises UseError."""
+    found = the_jobs(store, name)
+    return found[0] if len(found) == 1 else the_job(store, name, stage)

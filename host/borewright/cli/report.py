@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from borewright.cli import exits
-from borewright.cli.find_job import STAGES, the_jobs
+from borewright.cli.find_job import STAGES, one_of_two, the_jobs
 from borewright.cli.judged import add_limits_argument
 from borewright.cli.output import print_json
 from borewright.cli.record import add_record_argument, open_store
@@ -54,6 +54,8 @@ def run(args: argparse.Namespace) -> int:
     """Write it. Raises UseError for jobs, limits, units, logo or file that will not do, StoreError for the record."""
     from borewright.store.job_file import save_new
 
+    if args.out.suffix.lower() != ".pdf":
+        raise UseError(f"{args.out}: a report is written as PDF; give a name that ends in .pdf")
     if args.out.exists() and not args.force:  # said before the work, not after it
         raise UseError(f"{args.out} is there already and was left alone; give another name, or --force to write over it")
     units = chosen_units(args)
@@ -78,7 +80,7 @@ def run(args: argparse.Namespace) -> int:
 def _meant(store: Store, args: argparse.Namespace) -> tuple[JobRecord, JobRecord | None]:
     """The job or the two jobs, the earlier one first."""
     if args.other is not None:
-        first, second = (_one(store, name, args.stage) for name in (args.name, args.other))
+        first, second = (one_of_two(store, name, args.stage) for name in (args.name, args.other))
         if first.id == second.id:
             raise UseError(f"job {args.name!r} cannot be held against itself; name another one, or leave the second name out")
         return first, second
@@ -89,14 +91,6 @@ def _meant(store: Store, args: argparse.Namespace) -> tuple[JobRecord, JobRecord
     if len(found) > 1:
         raise UseError(f"job {args.name!r} has the stages {', '.join(by_stage)}; say which one with --stage")
     return found[0], None
-
-
-def _one(store: Store, name: str, stage: str | None) -> JobRecord:
-    found = the_jobs(store, name)
-    chosen = found if len(found) == 1 else [job for job in found if job.stage == stage]
-    if not chosen:
-        raise UseError(f"job {name!r} has the stages {', '.join(job.stage for job in found)}; say which one with --stage")
-    return chosen[0]
 
 
 def _shop(args: argparse.Namespace) -> Shop:
