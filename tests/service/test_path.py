@@ -326,3 +326,14 @@ def test_from_the_record(tmp_path: Path) -> None:
         found = path_of_job(store, job)
     assert found.cylinders[3].main == "exhaust"
     assert tuple(found.cylinders) == (1, 2, 3, 4)
+
+
+def test_a_flow_at_a_neighbour_whose_valve_is_open_is_no_share_but_at_least_that_much() -> None:
+    detail = {"orifice_area_m2": 8e-6, "u_orifice_relative": 0.01, "p_place_gauge_pa": 900.0, "u_p_place_pa": 10.0}
+    p_cylinder_pa = (a_test(1, 1.5).result or {})["p_cylinder_gauge_pa"]
+    measured = finding(9, "flow", "neighbours", detail | {"p_cylinder_gauge_pa": p_cylinder_pa})
+    free = readings_of([a_test(1, 1.5)], [measured])
+    round_it = readings_of([a_test(1, 1.5)], [measured], "cylinder 2's exhaust valve")
+    assert [flow.place for flow in free.flows] == ["neighbours"]
+    assert round_it.flows == ()
+    assert "may go round by cylinder 2's exhaust valve" in round_it.left_out[0]

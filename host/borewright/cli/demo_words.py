@@ -38,6 +38,8 @@ def demo_lines(
         lines += ["  " + _row(row) for row in report.as_dict(scenario.truth)["cylinders"]]
         lines += [f"  not tested: {why}" for why in report.stuck]
         lines += _path_lines(store, report, scenario)
+        warned = dict.fromkeys(word.text for word in report.said if word.level != "note")
+        lines += [f"  said on the way: {text}" for text in warned]
     refusals = [refusal for report in reports for refusal in report.refusals]
     if refusals:
         lines.append("\nAir was refused:")
@@ -76,7 +78,7 @@ def _comparison_lines(store: Store, reports: Sequence[StageReport]) -> list[str]
 
     before, after = (store.get_job(report.job_id) for report in reports[:2])
     found = compare_jobs(store, before, after)
-    lines = ["\nBefore against after:"]
+    lines = ["\nBefore against after, the leak areas carried to one pressure:"]
     for one in found.cylinders:
         if one.area is not None:
             change = f"{one.area.change:+.3f} ± {one.area.expanded:.3f} mm²"

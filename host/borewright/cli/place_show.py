@@ -5,10 +5,11 @@ from __future__ import annotations
 import argparse
 import textwrap
 from collections import Counter
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from borewright.cli import exits
-from borewright.cli.find_job import add_job_arguments, the_job
+from borewright.cli.find_job import STAGES, the_jobs
 from borewright.cli.output import print_json, table_lines
 from borewright.cli.record import add_record_argument, open_store
 from borewright.errors import UseError
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from borewright.core.advice import Advice
     from borewright.core.shares import Share
     from borewright.service.path import CylinderPath, JobPath, PlaceFinding
+    from borewright.store import Store
     from borewright.store.records import FindingRecord, JobRecord
 
 __all__ = ["add_arguments", "path_as_dict", "path_lines", "run"]
@@ -34,7 +36,8 @@ AID = (
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The options of place show."""
-    add_job_arguments(parser)
+    parser.add_argument("name", metavar="NAME", help="the job's name, as `borewright job list` shows it")
+    parser.add_argument("--stage", choices=STAGES, help="only this stage (default: all)")
     parser.add_argument("--cylinder", metavar="N", type=int, help="only this cylinder, even if nothing is known of it")
     parser.add_argument(
         "--all",
@@ -50,19 +53,38 @@ def run(args: argparse.Namespace) -> int:
     from borewright.service.path import path_of_job
 
     with open_store(args, create=False) as store:
-        job = the_job(store, args.name, args.stage)
-        path = path_of_job(store, job)
+        jobs = the_jobs(store, args.name, args.stage)
+        shown = [_Shown.of(store, job, path_of_job(store, job)) for job in jobs]
+    there = {cylinder for one in shown for cylinder in one.path.cylinders}
+    if args.cylinder is not None and args.cylinder not in there:
+        raise UseError(f"this engine has no cylinder {args.cylinder}; it has {', '.join(map(str, sorted(there)))}")
+    if args.json:
+        stages = [
+            {"job": one.job.name, "stage": one.job.stage} | path_as_dict(one.path, args.cylinder, one.photos) for one in shown
+        ]
+        print_json({"database": str(args.db), "jobs": stages})
+        return exits.OK
+    for number, one in enumerate(shown):
+        lines = path_lines(one.job, one.path, args.cylinder, one.photos, everything=args.all)
+        dropped = _dropped_lines(one.dropped, args.cylinder) if args.all else []
+        print("\n".join([*([""] if number else []), *lines, *dropped]))
+    return exits.OK
+
+
+@dataclass(frozen=True)
+class _Shown:
+    """One stage of the job: its path, its photos by finding, and the findings that were dropped."""
+
+    job: JobRecord
+    path: JobPath
+    photos: Mapping[int, int]
+    dropped: Sequence[FindingRecord]
+
+    @staticmethod
+    def of(store: Store, job: JobRecord, path: JobPath) -> _Shown:
         photos = Counter(photo.finding_id for photo in store.list_photos(job.id))
         dropped = [one for one in store.list_findings(job.id, deleted=True) if one.deleted_at_unix_s is not None]
-    if args.cylinder is not None and args.cylinder not in path.cylinders:
-        there = ", ".join(map(str, path.cylinders))
-        raise UseError(f"this engine has no cylinder {args.cylinder}; it has {there}")
-    if args.json:
-        print_json({"database": str(args.db), "job": job.name, "stage": job.stage} | path_as_dict(path, args.cylinder, photos))
-    else:
-        lines = path_lines(job, path, args.cylinder, photos, everything=args.all)
-        print("\n".join([*lines, *(_dropped_lines(dropped, args.cylinder) if args.all else [])]))
-    return exits.OK
+        return _Shown(job, path, photos, dropped)
 
 
 def path_as_dict(path: JobPath, cylinder: int | None = None, photos: Mapping[int, int] | None = None) -> dict[str, Any]:

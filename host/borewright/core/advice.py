@@ -148,9 +148,10 @@ def _basis(stage: StageEvidence, known: CylinderEvidence) -> tuple[str, ...]:
     """The evidence of every line: leakage, what was heard, the wet test, the other cylinders."""
     said = []
     if known.leakage_percent is not None:
-        wide = "its uncertainty is not known" if known.expanded_percent is None else f"± {known.expanded_percent:.1f} %"
+        digits = 1 if known.expanded_percent is None or known.expanded_percent >= 0.05 else 2
+        wide = "its uncertainty is not known" if known.expanded_percent is None else f"± {known.expanded_percent:.{digits}f} %"
         numbers = f" (test {', '.join(map(str, known.tests))})" if known.tests else ""
-        said.append(f"leakage {known.leakage_percent:.1f} % {wide}{numbers}" + (f": {known.judged}" if known.judged else ""))
+        said.append(f"leakage {known.leakage_percent:.{digits}f} % {wide}{numbers}" + (f": {known.judged}" if known.judged else ""))
     said += [heard_words(known.heard, stage.engine.places, known.neighbours)]
     said += [known.wet.words] if known.wet is not None else []
     return tuple(line for line in (*said, "" if known.seals else stage.spread) if line)

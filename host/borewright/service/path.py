@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from borewright.core.advice import Advice, CylinderEvidence, advice_of
 from borewright.core.heard import OTHER_CYLINDERS
 from borewright.core.place_meaning import meaning
+from borewright.core.place_open import open_now
 from borewright.core.sanity import NEARLY_NOTHING_PERCENT
 from borewright.core.shares import leak_shares
 from borewright.service.engines import engine_from_document
@@ -135,7 +136,7 @@ def _known(
     findings = [one for one in findings if one.place is None or one.place in places]
     heard = heard_at(engine, cylinder, findings)
     leakage = leakage_of(captures, judged)
-    together = readings_of(captures, findings)
+    together = readings_of(captures, findings, open_now(engine, cylinder))
     little = leakage.percent is not None and leakage.percent - (leakage.expanded_percent or 0.0) <= NEARLY_NOTHING_PERCENT
     shares = leak_shares(places, together.readings, together.flows) if together.tells_places and not little else None
     further = () if little else further_tests(engine, cylinder, heard.strengths, leakage, together, shares)

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from borewright.core.advice import NEVER_SOUND
+from borewright.core.heard import OTHER_CYLINDERS
 from borewright.core.place_meaning import place_words
 from borewright.core.place_open import open_now
 from borewright.core.shares_plan import plan_next
@@ -36,7 +37,10 @@ def further_tests(
     missing = [place_words(place) for place in engine.places if place not in heard]
     said = [f"hold the air on and look, listen and feel at {', '.join(missing)}"] if missing else []
     here, lower = _stops(engine, together)
-    planned = plan_next(engine.places, together.readings, together.flows, may_stop=here, may_measure_flow=measurable_places(engine))
+    measurable = measurable_places(engine)
+    if open_now(engine, cylinder):  # what gets over to a neighbour goes on through its open valve too, past any orifice
+        measurable -= frozenset(OTHER_CYLINDERS)
+    planned = plan_next(engine.places, together.readings, together.flows, may_stop=here, may_measure_flow=measurable)
     # all of the plan is wanted; it begins with what was not read yet, where it is heard most
     ordered = sorted(planned, key=lambda one: (one.method == "repeat", LOUDEST_FIRST.get(heard.get(one.place or ""), 3)))
     said += list(dict.fromkeys(_as_said(engine, cylinder, ordered, together)))[: MOST_SHOWN - len(said)]

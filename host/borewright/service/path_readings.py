@@ -13,6 +13,7 @@ from math import hypot
 from statistics import mean
 from typing import TYPE_CHECKING, Any
 
+from borewright.core.heard import OTHER_CYLINDERS
 from borewright.core.shares import PlaceFlow, StopReading
 from borewright.core.stop_passing import place_flow, share_passing
 from borewright.service.repeated_tests import NEW_IN_EACH_TEST, kept_budgets
@@ -116,8 +117,12 @@ def area_of(capture: CaptureRecord) -> tuple[float, float]:
     return budget.value * 1e-6, (own if budget.items else U_WITHOUT_BUDGET * abs(budget.value)) * 1e-6
 
 
-def readings_of(captures: Sequence[CaptureRecord], findings: Sequence[FindingRecord]) -> PathReadings:
-    """What the captures and findings of one cylinder at one stage give. Raises StoreError for a budget that cannot be read."""
+def readings_of(captures: Sequence[CaptureRecord], findings: Sequence[FindingRecord], way_round: str = "") -> PathReadings:
+    """What the captures and findings of one cylinder at one stage give.
+
+    way_round: the other cylinders' valves that stand open now, in words; air that gets over there leaves by them too, so that an
+    orifice at the plug hole does not see all of it. Raises StoreError for a budget that cannot be read.
+    """
     groups: list[_Group] = []
     for capture in captures:
         if capture.purpose in ("test", "stop_off") and usable(capture):
@@ -128,7 +133,7 @@ def readings_of(captures: Sequence[CaptureRecord], findings: Sequence[FindingRec
     by_id = {capture.id: capture for capture in captures}
     left_out = []
     for finding in findings:
-        if finding.kind == "flow" and finding.place is not None and (why := _put(finding, groups, by_id)):
+        if finding.kind == "flow" and finding.place is not None and (why := _put(finding, groups, by_id, way_round)):
             left_out.append(why)
     if not groups:
         return PathReadings(left_out=tuple(left_out))
@@ -144,16 +149,19 @@ def readings_of(captures: Sequence[CaptureRecord], findings: Sequence[FindingRec
     )
 
 
-def _put(finding: FindingRecord, groups: Sequence[_Group], by_id: dict[int, CaptureRecord]) -> str | None:
+def _put(finding: FindingRecord, groups: Sequence[_Group], by_id: dict[int, CaptureRecord], way_round: str) -> str | None:
     """Put a flow to the readings that it goes with, or say why it goes with none."""
     at = f"the flow measured at {str(finding.place).replace('_', ' ')}"
     capture = by_id.get(finding.capture_id or 0)
     if finding.capture_id is not None and (capture is None or capture.state != "complete"):
         return f"{at} was left out: its test was broken off"
     try:
-        _flow(finding, by_id)
+        flow = _flow(finding, by_id)
     except (ValueError, TypeError) as error:
         return f"{at} was left out: {error}"
+    if finding.place in OTHER_CYLINDERS and way_round:
+        least = f"at least {flow.leak_area_m2 * 1e6:.2f} mm² leaks there"
+        return f"{at} was left out: {least}, and more may go round by {way_round}"
     p_cylinder = float(finding.detail["p_cylinder_gauge_pa"])
     fitting = [group for group in groups if _near(group.p_cylinder_gauge_pa, p_cylinder, SAME_P_CYLINDER)]
     if not fitting:

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 
 from boresim.endpoint import SimEndpoint
 
+from borewright.core.heard import OTHER_CYLINDERS
+from borewright.core.place_open import open_now
 from borewright.core.readiness_table import State
 from borewright.core.stopping import orifice_for, stop_rules
 from borewright.service import acts
@@ -65,7 +67,10 @@ def flow_purposes(bench: Bench, cylinder: int, heard: dict[str, Strength]) -> li
     if engine is None or result is None:
         return []
     rules = stop_rules(engine)
-    loud = sorted((place for place in heard if heard[place] in LOUD), key=lambda place: LOUD.index(heard[place]))
+    others = () if not open_now(engine, cylinder) else OTHER_CYLINDERS  # air goes round an orifice there
+    loud = sorted(
+        (place for place in heard if heard[place] in LOUD and place not in others), key=lambda place: LOUD.index(heard[place])
+    )
     found = []
     for place in loud:
         if not rules[place].may_measure_flow:
