@@ -80,16 +80,16 @@ def test_a_capture_table_is_the_raw_samples(store: Store, job: int) -> None:
     ]
 
 
-def test_a_file_is_written_whole_or_not_at_all(tmp_path: Path) -> None:
+def test_a_file_is_written_whole_or_not_at_all(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "table.csv"
     export.save_csv((["a"], [[1]]), path)
 
-    def breaks() -> Iterator[list[export.Cell]]:
-        yield [2]
+    def full(_from: object, _to: object) -> None:
         raise OSError(28, "No space left on device")
 
-    with pytest.raises(StoreError, match="the disk did not take a write to"):
-        export.save_csv((["a"], breaks()), path)
+    with monkeypatch.context() as disk, pytest.raises(StoreError, match="the disk did not take a write to"):
+        disk.setattr("borewright.store.job_file.os.replace", full)
+        export.save_csv((["a"], [[2]]), path)
     assert path.read_bytes() == b"a\r\n1\r\n"
     assert list(tmp_path.iterdir()) == [path]
     with pytest.raises(StoreError, match="choose a folder that you may write to"):
