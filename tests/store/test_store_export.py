@@ -87,9 +87,10 @@ def test_a_file_is_written_whole_or_not_at_all(tmp_path: Path, monkeypatch: pyte
     def full(_from: object, _to: object) -> None:
         raise OSError(28, "No space left on device")
 
-    with monkeypatch.context() as disk, pytest.raises(StoreError, match="the disk did not take a write to"):
+    with monkeypatch.context() as disk:
         disk.setattr("borewright.store.job_file.os.replace", full)
-        export.save_csv((["a"], [[2]]), path)
+        with pytest.raises(StoreError, match="the disk did not take a write to"):
+            export.save_csv((["a"], [[2]]), path)
     assert path.read_bytes() == b"a\r\n1\r\n"
     assert list(tmp_path.iterdir()) == [path]
     with pytest.raises(StoreError, match="choose a folder that you may write to"):
