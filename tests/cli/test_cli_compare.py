@@ -233,6 +233,18 @@ def test_a_declared_reading_is_shown_with_its_marks_and_compared(
     assert (shown.code, "declared: a pair of gauges" in shown.out) == (exits.OK, True)
 
 
+def test_a_declared_reading_of_a_tested_cylinder_is_said_not_to_be_used(
+    record: Path, command: Callable[..., Any], capsys: pytest.CaptureFixture[str]
+) -> None:
+    unused = "the declared reading (test 9) is not used: the cylinder was tested"
+    before = command("compare", "=pump", "--db", record).out.splitlines()
+    assert unused in declare(record, "--cylinder", "1", capsys=capsys)
+    out = command("compare", "=pump", "--db", record).out.splitlines()
+    assert [line for line in out if line not in before] == [f"  cylinder 1: {unused}"]
+    shown = command("job", "show", "=pump", "--db", record, "--stage", "after").out
+    assert unused in next(line for line in shown.splitlines() if "two gauges, cold" in line)
+
+
 @pytest.mark.parametrize(
     ("option", "value", "said"),
     [

@@ -10,12 +10,17 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from borewright.core.uncertainty import Budget
+from borewright.core.uncertainty import Budget, Item
 from borewright.errors import UseError
 from borewright.service.comparing import compare_jobs, decay_curves
 from borewright.service.declaring import DeclaredReading, declare
 from borewright.service.engines import load_engine
-from borewright.service.repeated_tests import kept_budgets
+from borewright.service.judging import judge_stage
+from borewright.service.limit_files import find_limits
+from borewright.service.path_leakage import leakage_of
+from borewright.service.repeated_tests import kept_budgets, repeated_tests
+from borewright.service.report_data import report_of
+from borewright.service.trending import trend_of
 from borewright.store import Store
 from borewright.units import parse
 
@@ -122,3 +127,74 @@ def test_what_cannot_be_is_refused_and_not_kept(store: Store, changed: dict[str,
 def test_a_cylinder_that_the_engine_has_not(store: Store) -> None:
     with pytest.raises(UseError, match="has no cylinder 9; it has 1, 2, 3, 4"):
         declared(store, READING, cylinder=9)
+
+
+def measured(store: Store, job_id: int, leakages: dict[int, float]) -> None:
+    """A test of the rig for each cylinder, with the small uncertainty of such a test."""
+    for cylinder, percent in leakages.items():
+        regulated_pa, area_mm2 = 80.0 * PSI, 0.05 * percent
+        cylinder_pa = regulated_pa * (1.0 - percent / 100.0)
+        result = {
+            "leakage_percent": percent,
+            "leak_area_mm2": area_mm2,
+            "p_regulated_gauge_pa": regulated_pa,
+            "p_cylinder_gauge_pa": cylinder_pa,
+            "fit": {"reference_gauge_pa": cylinder_pa, "pressure_exponent": {"value": 0.0, "standard": 0.01}},
+            "budgets": [
+                Budget("leakage", "%", percent, (Item("noise of the readings", 0.05),)).as_dict(),
+                Budget("leak area", "mm²", area_mm2, (Item("noise of the readings", 0.002),)).as_dict(),
+            ],
+        }
+        laws = {"restrictor_area_m2": 8.1e-7, "p_ambient_abs_pa": 101_325.0, "t_engine_k": 328.15}
+        store.finish_capture(store.begin_capture(job_id, cylinder, device_serial="A1", laws=laws), result)
+
+
+UNUSED = "the declared reading (test 9) is not used: the cylinder was tested"
+ALL_FOUR = {1: 8.0, 2: 7.0, 3: 9.0, 4: 6.0}
+
+
+def test_a_declared_reading_displaces_no_test_and_widens_no_other_cylinder(store: Store) -> None:
+    before, after = job(store, "before"), job(store, "after")
+    for one in (before, after):
+        measured(store, one, ALL_FOUR)
+    clean = compare_jobs(store, store.get_job(before), store.get_job(after))
+    declared(store, replace(READING, p_cylinder_gauge_pa=50.0 * PSI), "before", cylinder=3)
+    jobs = store.get_job(before), store.get_job(after)
+    found = compare_jobs(store, *jobs)
+    assert [(one.area, one.leakage, one.tests_before) for one in found.cylinders] == [
+        (one.area, one.leakage, one.tests_before) for one in clean.cylinders
+    ]
+    assert [one.cylinder for one in found.cylinders if UNUSED in one.marks] == [3]
+    points = [point for point in trend_of(store, jobs[0]).points if UNUSED in point.marks]
+    assert [(point.cylinder, point.tests) for point in points] == [(3, (3,))]
+    captures = store.list_captures(before)
+    assert repeated_tests(captures) == []
+    judged = judge_stage(captures, ENGINE, find_limits(None))
+    assert judged.judgements[9].words  # of its own it is judged
+    assert judged.spread == judge_stage(captures[:4], ENGINE, find_limits(None)).spread
+    leakage = leakage_of([one for one in captures if one.cylinder == 3], judged)
+    assert (leakage.percent, leakage.judged.endswith(f"; {UNUSED}")) == (9.0, True)
+    report = report_of(store, *jobs)
+    line = next(line for line in report.results if (line.cylinder, line.stage) == (3, "before"))
+    assert (line.tests, line.leakage.value) == ("3", "9.00")
+    assert f"Cylinder 3, before: {UNUSED}." in report.table_notes
+
+
+def test_declared_readings_that_lie_apart_say_nothing_of_the_scatter(store: Store) -> None:
+    before, after = job(store, "before"), job(store, "after")
+    for one in (before, after):
+        measured(store, one, {1: 8.0, 2: 7.0, 4: 6.0})
+    clean = compare_jobs(store, store.get_job(before), store.get_job(after))
+    for psi in (78.0, 50.0):  # cylinder 3 was not tested, so both count, as its own mean
+        declared(store, replace(READING, p_cylinder_gauge_pa=psi * PSI), "before", cylinder=3)
+    found = compare_jobs(store, store.get_job(before), store.get_job(after))
+    assert [(one.area, one.leakage) for one in found.cylinders] == [(one.area, one.leakage) for one in clean.cylinders]
+    assert found.cylinders[2].tests_before == (7, 8)
+
+
+def test_a_declared_reading_counts_again_beside_a_void_test(store: Store) -> None:
+    before = job(store, "before")
+    declared(store, READING, "before", cylinder=3)
+    store.finish_capture(store.begin_capture(before, 3, device_serial="A1"), void_reason="the crank left its window")
+    leakage = leakage_of(store.list_captures(before), None)
+    assert leakage.percent == pytest.approx(10.0)

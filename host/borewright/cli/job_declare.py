@@ -51,6 +51,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Keep the reading. Raises UseError for one that cannot be, StoreError when the record file cannot be used."""
     from borewright.cli.budget_table import budget_as_dict, plus_minus
+    from borewright.service.counting_tests import unused_by_test
     from borewright.service.declaring import declare
     from borewright.service.repeated_tests import kept_budgets
     from borewright.store.export import capture_as_dict
@@ -59,15 +60,19 @@ def run(args: argparse.Namespace) -> int:
     with open_store(args, create=False) as store:
         job = the_job(store, args.name, args.stage)
         test = store.get_capture(declare(store, job, args.cylinder, reading))
+        unused = unused_by_test(store.list_captures(job.id)).get(test.id)
     budgets = kept_budgets(test)
     if args.json:
         shown = capture_as_dict(test) | {"uncertainty": [budget_as_dict(budget) for budget in budgets.values()]}
+        shown |= {"not_used": unused}
         print_json({"database": str(args.db), "test": shown})
         return exits.OK
     numbers = [f"{budget.quantity} {plus_minus(budget.value, budget.expanded())} {budget.unit}" for budget in budgets.values()]
     print(f"test {test.id}, job {job.name}, {job.stage}, cylinder {test.cylinder}: {', '.join(numbers)}")
     for mark in test.marks:
         print(f"  {mark}")
+    if unused is not None:
+        print(f"  {unused}")
     return exits.OK
 
 

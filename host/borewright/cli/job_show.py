@@ -77,14 +77,16 @@ def _lines(
     """The tests as a table with their bands, by what they were judged, the repeats, and, where asked for, the budgets."""
     from borewright.cli.budget_table import budget_lines, repeats_lines
     from borewright.cli.judged import band_of, stages_lines
+    from borewright.service.counting_tests import unused_by_test
     from borewright.service.other_cylinders import odd_volumes
     from borewright.service.repeated_tests import kept_budgets, repeated_tests
 
     tests = [(job, capture) for job, captures in shown for capture in captures]
     if not tests:
         return ["no test has been recorded in it yet"]
+    unused = {number: words for _, captures in shown for number, words in unused_by_test(captures).items()}
     rows = [
-        _row(job, capture, kept_budgets(capture), band_of(stage, capture.id), units)
+        _row(job, capture, kept_budgets(capture), band_of(stage, capture.id), unused.get(capture.id), units)
         for (job, captures), stage in zip(shown, judged, strict=True)
         for capture in captures
     ]
@@ -108,15 +110,18 @@ def _headings(units: ShownUnits) -> tuple[str, ...]:
 def _as_dict(job: JobRecord, captures: Sequence[CaptureRecord], stage: JudgedStage) -> dict[str, Any]:
     from borewright.cli.budget_table import budget_as_dict, repeats_as_dict
     from borewright.cli.judged import judgement_as_dict, stage_as_dict
+    from borewright.service.counting_tests import unused_by_test
     from borewright.service.other_cylinders import odd_volumes
     from borewright.service.repeated_tests import kept_budgets, repeated_tests
     from borewright.store.export import capture_as_dict, job_as_dict
 
+    unused = unused_by_test(captures)
     listed = [
         capture_as_dict(capture)
         | {"pair_psi": _pair_psi(capture.result)}
         | {"uncertainty": [budget_as_dict(budget) for budget in kept_budgets(capture).values()]}
         | {"judgement": judgement_as_dict(stage.judgements[capture.id]) if capture.id in stage.judgements else None}
+        | {"not_used": unused.get(capture.id)}
         for capture in captures
     ]
     repeats = [repeats_as_dict(repeated) for repeated in repeated_tests(captures)]
@@ -124,11 +129,15 @@ def _as_dict(job: JobRecord, captures: Sequence[CaptureRecord], stage: JudgedSta
     return job_as_dict(job) | more | stage_as_dict(stage)
 
 
-def _row(job: JobRecord, capture: CaptureRecord, budgets: Mapping[str, Budget], band: str, units: ShownUnits) -> list[str]:
+def _row(
+    job: JobRecord, capture: CaptureRecord, budgets: Mapping[str, Budget], band: str, unused: str | None, units: ShownUnits
+) -> list[str]:
     result = capture.result or {}
     remarks = [*capture.marks, *(f"{key} was declared" for key in capture.declared)]
     if capture.void_reason is not None:
         remarks.insert(0, capture.void_reason)
+    if unused is not None:
+        remarks.insert(0, unused)
     numbers = [
         _with_uncertainty(budgets.get("leakage")) or _number(result, "leakage_percent", ".1f"),
         _pair(result, units),

@@ -13,6 +13,7 @@ from borewright.core.convert import FARTHEST, FARTHEST_UNKNOWN, UNKNOWN_EXPONENT
 from borewright.core.plain import from_plain
 from borewright.core.restrictor import Restrictor
 from borewright.core.uncertainty import Budget, Item
+from borewright.service.counting_tests import counting
 from borewright.service.repeated_tests import NEW_IN_EACH_TEST, kept_budgets
 from borewright.store.records import CaptureRecord
 
@@ -35,10 +36,11 @@ _STEP = 1e-3
 
 
 def counted(captures: Iterable[CaptureRecord]) -> dict[int, list[CaptureRecord]]:
-    """The plain tests that have a number, by cylinder: no void ones, no stop-off or wet ones, no checks of the rig."""
+    """The plain tests that have a number, by cylinder: no void ones, no stop-off or wet ones, no checks of the rig,
+    and no declared reading of a cylinder that was tested (`counting`)."""
     found: dict[int, list[CaptureRecord]] = {}
-    for capture in captures:
-        if capture.purpose == "test" and capture.state == "complete" and (capture.result or {}).get("leakage_percent") is not None:
+    for capture in counting(captures):
+        if (capture.result or {}).get("leakage_percent") is not None:
             found.setdefault(capture.cylinder, []).append(capture)
     return dict(sorted(found.items()))
 

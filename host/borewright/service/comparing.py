@@ -11,6 +11,7 @@ import numpy as np
 from borewright.core.compare import SEATING, Difference, Quantity, Verdict, difference
 from borewright.errors import UseError
 from borewright.service.compared_tests import counted, marks_of, why_none
+from borewright.service.counting_tests import unused_words
 from borewright.service.laws import laws_from_record
 from borewright.service.paired_tests import pair_of, scatter_of
 from borewright.service.same_engine import cylinders_of, what_differs
@@ -31,7 +32,8 @@ class CylinderComparison:
     """One cylinder at both stages.
 
     area, leakage: None where there is nothing to compare, and both where refused says why. converted: what was carried over to the
-    later rig's pressure, restrictor or temperature, or could not be, in sentences. marks: of all its tests. tests_before,
+    later rig's pressure, restrictor or temperature, or could not be, in sentences. marks: of all its tests, and which
+    declared readings are not used. tests_before,
     tests_after: the numbers of the tests that count.
     """
 
@@ -73,6 +75,7 @@ def compare_jobs(store: Store, before: JobRecord, after: JobRecord) -> JobCompar
         raise UseError(f"the jobs are not of the same engine ({differs}); compare two jobs of one engine")
     captures = [store.list_captures(job.id) for job in (before, after)]
     stages = [counted(listed) for listed in captures]
+    unused = [unused_words(listed) for listed in captures]
     cylinders = sorted({*cylinders_of(store, after), *stages[0], *stages[1]})
     pairs = {n: pair_of(n, stages[0][n], stages[1][n]) for n in cylinders if n in stages[0] and n in stages[1]}
     if not pairs:
@@ -102,7 +105,7 @@ def compare_jobs(store: Store, before: JobRecord, after: JobRecord) -> JobCompar
                 leakage=leakage,
                 refused="; ".join(refused) if area is None and leakage is None else None,
                 converted=converted if area is None and leakage is None else (*converted, *refused),
-                marks=marks_of((*tests[0], *tests[1])),
+                marks=(*marks_of((*tests[0], *tests[1])), *(of_it[n] for of_it in unused if n in of_it)),
                 tests_before=tuple(test.id for test in tests[0]),
                 tests_after=tuple(test.id for test in tests[1]),
             )

@@ -10,6 +10,7 @@ from borewright.core.conditions import SQUEEZE_HELD
 from borewright.core.judgement import Judgement, Spread, judge, spread
 from borewright.core.limit_sets import Circumstances, LimitSet
 from borewright.errors import UseError
+from borewright.service.counting_tests import counting
 from borewright.service.engines import engine_from_document
 from borewright.service.repeated_tests import kept_budgets, repeated_tests
 
@@ -26,7 +27,8 @@ class JudgedStage:
     """The tests of one stage by one set of limits: judgements by the number of the test, and how far the cylinders lie apart.
 
     Only complete tests of a cylinder are judged. For the spread the mean of a cylinder's repeats counts, with what is stated of it;
-    where its tests are no repeats of each other, the latest.
+    where its tests are no repeats of each other, the latest. A declared reading of a cylinder that was tested is judged, but does
+    not count for the spread.
     """
 
     limit_set: LimitSet
@@ -37,6 +39,7 @@ class JudgedStage:
 def judge_stage(captures: Iterable[CaptureRecord], engine: Mapping[str, Any], limit_set: LimitSet) -> JudgedStage:
     """Judge the captures of one job at one stage; engine: its document. Raises StoreError for a budget that cannot be read."""
     listed, geometry = tuple(captures), _geometry(engine)
+    counts = {capture.id for capture in counting(listed)}
     judgements: dict[int, Judgement] = {}
     latest: dict[int, float] = {}
     uncertain: dict[int, float] = {}
@@ -48,6 +51,8 @@ def judge_stage(captures: Iterable[CaptureRecord], engine: Mapping[str, Any], li
         leakage_percent, expanded_percent = _leakage(result, budgets)
         found = _circumstances(result, capture.laws, capture.marks, geometry, budgets)
         judgements[capture.id] = judge(leakage_percent, expanded_percent, limit_set, found)
+        if capture.id not in counts:
+            continue
         latest[capture.cylinder] = leakage_percent
         uncertain.pop(capture.cylinder, None)
         if expanded_percent is not None:

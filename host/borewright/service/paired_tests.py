@@ -8,6 +8,7 @@ from typing import Any
 
 from borewright.core.compare import Quantity, Reading, Scatter, pooled_scatter
 from borewright.service.compared_tests import area_reading, leakage_reading, reference_gauge_pa
+from borewright.service.counting_tests import is_declared
 from borewright.store.records import CaptureRecord
 
 __all__ = ["Pair", "Readings", "pair_of", "scatter_of"]
@@ -73,12 +74,16 @@ def pair_of(cylinder: int, before: Tests, after: Tests) -> Pair:
 
 
 def scatter_of(quantity: Quantity, stages: Sequence[Mapping[int, Tests]]) -> Scatter:
-    """How all repeats of several jobs scatter, each set as it was measured; its keys are (number of the job, cylinder)."""
+    """How all repeats of several jobs scatter, each set as it was measured; its keys are (number of the job, cylinder).
+
+    Declared readings are left out: how they lie apart tells of gauges and of who read them, not of how a leak seats anew.
+    """
     of = area_reading if quantity == "leak area" else leakage_reading
     sets: dict[Hashable, list[Reading]] = {
-        (number, cylinder): [found[0] for found in map(of, tests) if found is not None]
+        (number, cylinder): [found[0] for found in map(of, measured) if found is not None]
         for number, stage in enumerate(stages)
         for cylinder, tests in stage.items()
+        if (measured := [test for test in tests if not is_declared(test)])
     }
     return pooled_scatter(sets)
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from borewright.core.judgement import judge
 from borewright.core.sanity import NEARLY_NOTHING_PERCENT
 from borewright.core.wet import WetVerdict, wet_verdict
+from borewright.service.counting_tests import counting, unused_words
 from borewright.service.path_readings import area_of, comparable, usable
 from borewright.service.repeated_tests import kept_budgets, repeated_tests
 
@@ -26,7 +27,8 @@ CONTRADICTION, TO_BE_ASKED = "contradiction: ", "to be asked: "
 class Leakage:
     """The leakage of a cylinder at one stage: the mean of its repeats, else the latest test. None where there is none.
 
-    seals: it lies in the lowest band for certain, or next to nothing leaks. judged: in words. questions, contradictions: of the
+    seals: it lies in the lowest band for certain, or next to nothing leaks. judged: in words, and
+    which declared reading is not used. questions, contradictions: of the
     latest test.
     """
 
@@ -41,11 +43,7 @@ class Leakage:
 
 def leakage_of(captures: Sequence[CaptureRecord], judged: JudgedStage | None) -> Leakage:
     """From the captures of one cylinder, as they stand in the record. Raises StoreError for a budget that cannot be read."""
-    plain = [
-        capture
-        for capture in captures
-        if capture.purpose == "test" and capture.state == "complete" and (capture.result or {}).get("leakage_percent") is not None
-    ]
+    plain = [capture for capture in counting(captures) if (capture.result or {}).get("leakage_percent") is not None]
     if not plain:
         return Leakage()
     latest = max(plain, key=lambda capture: capture.id)
@@ -61,7 +59,7 @@ def leakage_of(captures: Sequence[CaptureRecord], judged: JudgedStage | None) ->
     if judged is not None:
         found = judge(percent, expanded, judged.limit_set)
         seals |= found.certain and found.band == judged.limit_set.bands[0].name
-        words = f"{found.words} (by {judged.limit_set.name})"
+        words = "; ".join([f"{found.words} (by {judged.limit_set.name})", *unused_words(captures).values()])
         of_latest = judged.judgements.get(latest.id)
         questions = () if of_latest is None else of_latest.questions
     asked = tuple(mark.removeprefix(TO_BE_ASKED) for mark in latest.marks if mark.startswith(TO_BE_ASKED))

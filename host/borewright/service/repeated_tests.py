@@ -9,6 +9,7 @@ from typing import Any
 from borewright.core.repeats import Repeats, repeats_of
 from borewright.core.uncertainty import Budget
 from borewright.errors import StoreError
+from borewright.service.counting_tests import counting
 from borewright.store.records import CaptureRecord
 
 __all__ = ["NEW_IN_EACH_TEST", "RepeatedTests", "kept_budgets", "repeated_tests"]
@@ -44,11 +45,10 @@ def kept_budgets(capture: CaptureRecord) -> dict[str, Budget]:
 
 
 def repeated_tests(captures: Iterable[CaptureRecord]) -> list[RepeatedTests]:
-    """The repeats among the captures of one job at one stage, by cylinder; void tests and checks of the rig are left out."""
+    """The repeats among the captures of one job at one stage, by cylinder: of the tests that count (`counting`)."""
     by_cylinder: dict[int, list[CaptureRecord]] = {}
-    for capture in captures:
-        if capture.state == "complete" and capture.purpose == "test" and capture.result is not None:
-            by_cylinder.setdefault(capture.cylinder, []).append(capture)
+    for capture in counting(captures):
+        by_cylinder.setdefault(capture.cylinder, []).append(capture)
     return [_together(cylinder, tests) for cylinder, tests in sorted(by_cylinder.items()) if len(tests) > 1]
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from borewright.errors import UseError
 from borewright.report.model import Report
 from borewright.service.comparing import compare_jobs
+from borewright.service.counting_tests import unused_words
 from borewright.service.engines import engine_from_document
 from borewright.service.limit_files import find_limits
 from borewright.service.path import path_of_job
@@ -232,5 +233,10 @@ def _table_notes(stages: Sequence[StageTests], comparison: JobComparison | None,
         for stage in stages
         for repeated in stage.repeats.values()
         if repeated.leakage is not None and (words := repeated.leakage.words())
+    ]
+    notes += [
+        f"Cylinder {cylinder}, {stage.label}: {words}."
+        for stage in stages
+        for cylinder, words in unused_words(stage.captures).items()
     ]
     return tuple(notes)

@@ -1,6 +1,7 @@
 """The table of a report from the record: each cylinder at each stage, what came of it, and the marks that its tests bear.
 
-Only complete tests count. Several of one cylinder stand as their mean; where they are no repeats of each other, the latest stands.
+Only complete tests count, and a declared reading only where its cylinder was not tested.
+Several of one cylinder stand as their mean; where they are no repeats of each other, the latest stands.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from borewright.core.capture import PA_PER_PSI
 from borewright.core.judgement import Judgement, judge
 from borewright.report.model import Change, Fact, Quantity, Result, VoidTest
+from borewright.service.counting_tests import counting
 from borewright.service.judging import JudgedStage, circumstances_of, judge_stage
 from borewright.service.other_cylinders import odd_volumes
 from borewright.service.repeated_tests import kept_budgets, repeated_tests
@@ -43,12 +45,8 @@ class StageTests:
     engine: Mapping[str, Any]
 
     def counting(self, cylinder: int) -> tuple[CaptureRecord, ...]:
-        """The complete plain tests of a cylinder, oldest first."""
-        return tuple(
-            one
-            for one in self.captures
-            if one.cylinder == cylinder and one.purpose == "test" and one.state == "complete" and one.result is not None
-        )
+        """The tests of a cylinder that count, oldest first: complete plain ones, no declared reading beside a measured one."""
+        return tuple(one for one in counting(self.captures) if one.cylinder == cylinder)
 
     def standing(self, cylinder: int) -> tuple[CaptureRecord, ...]:
         """Those that the numbers of the cylinder rest on: all of them, or the latest where they are no repeats of each other."""

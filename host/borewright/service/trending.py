@@ -10,6 +10,7 @@ from borewright.core.compare import Difference, Quantity, Reading, Scatter, stat
 from borewright.core.trend import Step, changes, steps_of
 from borewright.errors import UseError
 from borewright.service.compared_tests import area_reading, counted, leakage_reading, marks_of
+from borewright.service.counting_tests import unused_words
 from borewright.service.paired_tests import pair_of, scatter_of
 from borewright.service.same_engine import what_differs
 
@@ -56,7 +57,8 @@ class EngineTrend:
 def trend_of(store: Store, job: JobRecord) -> EngineTrend:
     """All jobs of the engine of this one, archived ones too. Raises UseError where fewer than two have a finished test."""
     alike = [other for other in store.list_jobs(archived=True) if what_differs(store, job, other) is None]
-    stages = [(other, counted(store.list_captures(other.id))) for other in alike]
+    listed = {other.id: store.list_captures(other.id) for other in alike}
+    stages = [(other, counted(listed[other.id])) for other in alike]
     stages = sorted((pair for pair in stages if pair[1]), key=lambda pair: (pair[0].created_at_unix_s, pair[0].id))
     if len(stages) < 2:
         raise UseError(f"there is only one job with finished tests of {job.engine_name}; a trend needs two")
@@ -68,6 +70,7 @@ def trend_of(store: Store, job: JobRecord) -> EngineTrend:
     for quantity in _QUANTITIES:
         for change in changes(quantity, chosen[quantity], scatters[quantity], count):
             found[change.difference.cylinder, change.before, change.after] = change.difference
+    unused = [unused_words(listed[other.id]) for other in jobs]
     points = []
     for cylinder in sorted({n for stage in tested for n in stage}):
         of_it = [number for number, stage in enumerate(tested) if cylinder in stage]
@@ -83,7 +86,7 @@ def trend_of(store: Store, job: JobRecord) -> EngineTrend:
                     since_first=found.get((cylinder, of_it[0], number)),
                     since_before=found.get((cylinder, of_it[place - 1], number)) if place else None,
                     notes=notes.get((cylinder, number), ()),
-                    marks=marks_of(tests),
+                    marks=(*marks_of(tests), *(words for n, words in unused[number].items() if n == cylinder)),
                 )
             )
     return EngineTrend(job.engine_name, jobs, tuple(points), count)
