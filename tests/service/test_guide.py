@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from borewright.core.conditions import CONDITION_NAMES, Condition
 from borewright.core.engine import Engine
@@ -12,6 +13,7 @@ from borewright.core.motion import CrankTracker
 from borewright.core.readiness import Readiness
 from borewright.core.readiness_table import State
 from borewright.core.rig import TrueTdc
+from borewright.core.samples import SampleColumns
 from borewright.service import acts
 from borewright.service.guide import next_step
 from borewright.service.state import BenchState, Reading
@@ -19,6 +21,9 @@ from borewright.session.session import Session
 
 FOUR = Engine("demo", "four-stroke", (1, 3, 4, 2), (180.0,) * 4, 0.086, 0.086, 0.143, 55e-6)
 CRANK = CrankTracker(counts_per_rev=3600, last_count=0, last_tick=0, index_count=0, index_spacing_ok=True)
+
+_ROWS = np.arange(41)
+TURNED_BY_40 = SampleColumns(_ROWS * 10, _ROWS, _ROWS, np.zeros((2, 41), np.uint16), np.zeros(41, np.uint16), 1000)
 
 
 def conditions(*unmet: str) -> tuple[Condition, ...]:
@@ -71,6 +76,24 @@ def test_the_index_pulse_comes_before_the_crank_mark() -> None:
     assert step.turn_deg is not None
     assert step.turn_deg >= 360.0
     assert next_step(state("reference", fitting_confirmed=False)).act == acts.ConfirmFitting()
+
+
+@pytest.mark.parametrize(
+    ("count", "words"), [(123, "12.3° after"), (-340, "34.0° before"), (3600, "0.0° after"), (1799, "179.9° after")]
+)
+@pytest.mark.parametrize("cylinder", [1, 3])  # what is tested is another than the one in which TDC was found
+def test_a_fitting_is_confirmed_against_where_the_stored_tdc_takes_the_crank_to_stand(
+    count: int, words: str, cylinder: int
+) -> None:
+    purpose, crank = acts.Purpose("test", cylinder), replace(CRANK, last_count=count)
+    stored = state("reference", fitting_confirmed=False, purpose=purpose, crank=crank)
+    step = next_step(stored)
+    assert f"By the stored true TDC the crank stands {words} cylinder 1's TDC" in step.text
+    assert step.turn_deg is not None
+    assert (count / 10.0 + step.turn_deg) % 360.0 == pytest.approx(0.0)
+    turning = next_step(replace(stored, crank=crank.add(TURNED_BY_40)))
+    assert (turning.key, turning.act) == ("wait", None)
+    assert turning.turn_deg == pytest.approx(-4.0)
 
 
 def test_the_hose_comes_before_the_squeeze_and_the_squeeze_before_the_reading_back() -> None:

@@ -214,7 +214,7 @@ class Console:
             return step.text
         crank = self.bench.state.crank
         turning = crank is not None and crank.moved_count > 1
-        return self._shown[1] if turning and self._shown is not None and self._shown[0] == step.key else f"{step.turn_deg:.0f}"
+        return self._shown[1] if turning and self._shown is not None and self._shown[0] == step.key else str(round(step.turn_deg))
 
     def _live(self, step: Step) -> None:
         now_s = self.bench.endpoint.monotonic()
@@ -315,7 +315,7 @@ _HINTS = {
     "place_hose": "Enter when done",
     "set_regulator": "Enter when it is set",
     "read_gauge": "the reading with its unit, like 551.6 kPa; Enter keeps the air on for another minute; end, stop",
-    "confirm_fitting": "Enter when the crank mark agrees",
+    "confirm_fitting": "Enter only if the crank's own mark shows the same; else quit and make borewright rig tdc anew",
     "begin_squeeze": "Enter to begin",
     "look_for_check_valve": "Enter when there is none in it",
     "read_back_hose": "type the number of the cylinder that the hose is in",

@@ -32,6 +32,7 @@ __all__ = [
     "compression_tdc_count",
     "conditions_of",
     "degrees_from_any_tdc",
+    "degrees_from_reference_tdc",
     "degrees_from_tdc",
     "reference_tdc_count",
     "window_deg",
@@ -143,7 +144,16 @@ def reference_tdc_count(state: BenchState, cylinder: int) -> float | None:
 
 def degrees_from_any_tdc(state: BenchState) -> float | None:
     """Where the crank stands, in degrees after the nearest TDC of the purpose's cylinder, on whichever stroke."""
-    crank, tdc_count = state.crank, reference_tdc_count(state, state.purpose.cylinder)
+    return _degrees_after_any_tdc(state, state.purpose.cylinder)
+
+
+def degrees_from_reference_tdc(state: BenchState) -> float | None:
+    """Where the crank stands by the stored true TDC, in degrees after the nearest TDC of the cylinder in which that was found."""
+    return None if state.tdc is None else _degrees_after_any_tdc(state, state.tdc.reference_cylinder)
+
+
+def _degrees_after_any_tdc(state: BenchState, cylinder: int) -> float | None:
+    crank, tdc_count = state.crank, reference_tdc_count(state, cylinder)
     if crank is None or crank.last_count is None or tdc_count is None:
         return None
     after_deg = state.setup.running_sign * (crank.last_count - tdc_count) / crank.counts_per_rev * 360.0

@@ -12,7 +12,14 @@ from borewright.core.conditions import Condition, confirmations_needed, not_prov
 from borewright.core.place_meaning import place_words
 from borewright.core.readiness_table import State
 from borewright.service import acts
-from borewright.service.facts import air_facts, carried_over, degrees_from_any_tdc, degrees_from_tdc, window_deg
+from borewright.service.facts import (
+    air_facts,
+    carried_over,
+    degrees_from_any_tdc,
+    degrees_from_reference_tdc,
+    degrees_from_tdc,
+    window_deg,
+)
 from borewright.service.gauge import awaits_reading, next_sweep_pa
 from borewright.service.places import awaited_gauge, place_undone
 from borewright.service.regulator import regulator_awaited_pa
@@ -248,8 +255,24 @@ def _reference_step(state: BenchState, reference: Condition) -> Step:
     if crank is not None and (crank.index_count is None or crank.index_spacing_ok is None or crank.index_missed):
         return Step("find_index", _words(reference), turn_deg=400.0)
     if state.tdc is not None and not state.fitting_confirmed:
-        return Step("confirm_fitting", _words(reference), acts.ConfirmFitting())
+        return _fitting_step(state, reference)
     return Step("blocked", _words(reference))
+
+
+def _fitting_step(state: BenchState, reference: Condition) -> Step:
+    """What the stored true TDC says of the crank now, so that a person can hold it against the crank's own mark."""
+    text, after_deg = _words(reference), degrees_from_reference_tdc(state)
+    if after_deg is None or state.tdc is None:
+        return Step("confirm_fitting", text, acts.ConfirmFitting())
+    after_deg = round(after_deg, 1)
+    if state.crank is not None and state.crank.moved_count > state.limits.still_count:
+        text = "the crank is turning: once it stands, you are told where the stored true TDC takes it to stand"
+        return Step("wait", text, turn_deg=-after_deg)
+    text += (
+        f" By the stored true TDC the crank stands {abs(after_deg):.1f}° {'before' if after_deg < 0.0 else 'after'} "
+        f"cylinder {state.tdc.reference_cylinder}'s TDC (turn until it says 0.0°, then look at the crank's own mark)"
+    )
+    return Step("confirm_fitting", text, acts.ConfirmFitting(), turn_deg=-after_deg)
 
 
 def _turn_step(state: BenchState, position: Condition) -> Step:
