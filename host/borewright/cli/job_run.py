@@ -32,6 +32,12 @@ __all__ = ["add_arguments", "run"]
 
 MOST_REPEATS = 10
 GO_ON = "what has been tested is kept; the same command goes on from here"
+ENDS = ("end", "quit", "q", "stop")
+MOVED = """
+! The crank moved with air on; the next test may go the same way. What most likely lets it move:
+    the restraint does not hold: look how it is fastened
+    true TDC is wrong or the encoder has slipped: end the round and find it anew with borewright rig tdc
+    the hose is in another cylinder's hole: look which"""
 COLDEST_K, HOTTEST_K = 223.15, 573.15  # as --engine-temp
 
 
@@ -155,7 +161,10 @@ class _Round:
         if self._hot:
             say("This is to be a test of the hot engine. What hot is, the maker's manual says; mind hot metal and hot coolant.")
         zeroed = False
+        moved = False
         while (visit := self._next()) is not None:
+            if moved and not self._goes_on():
+                break
             say(f"\n== {visit_words(visit, self._engine)}".replace("== c", "== C"))
             if visit.kind in ("void", "suggested") and (answer := self._decided(visit)) != "do":
                 if answer == "end":
@@ -166,7 +175,7 @@ class _Round:
             if not zeroed:
                 self._console.take_zero()
                 zeroed = True
-            self._test(visit)
+            moved = self._test(visit)
         self._end()
 
     def _next(self) -> Visit | None:
@@ -195,12 +204,24 @@ class _Round:
                 return "do"
             if word in ("skip", "n", "no"):
                 return "skip"
-            if word in ("end", "quit", "q", "stop"):
+            if word in ENDS:
                 return "end"
             self._console.tell_plainly(f"  {word!r} is not understood here")
 
-    def _test(self, visit: Visit) -> None:
+    def _goes_on(self) -> bool:
+        """After a crank that moved under air: the same would befall the next cylinder, unless the person finds out why."""
+        while True:
+            word = self._console.ask("> See to the crank before the next test.\n  [Enter goes on, end ends the round]").lower()
+            if word in ("", "y", "yes", "ok"):
+                return True
+            if word in ENDS:
+                return False
+            self._console.tell_plainly(f"  {word!r} is not understood here")
+
+    def _test(self, visit: Visit) -> bool:
+        """One test, guided and told; whether the crank moved under its air."""
         from borewright.service import acts
+        from borewright.service.going_round import crank_moved
 
         if not self._bench.state.has_valves and not self._args.squeeze_each and not self._tests:
             self._console.tell_plainly(
@@ -218,6 +239,10 @@ class _Round:
             self._tests.append(shown)
             self._console.tell_plainly(test_words(shown, done, judgement, self._bench.ambient, self._units))
         self._console.tell_plainly(f"\n{self._progress().words()}")
+        moved = crank_moved(shown["void_reason"])
+        if moved:
+            self._console.tell_plainly(MOVED)
+        return moved
 
     # ------------------------------------------------------------------ a hot engine
 

@@ -12,6 +12,7 @@ from typing import Any, Literal
 from borewright.core.engine import Engine
 from borewright.core.judgement import judge
 from borewright.core.limit_sets import LimitSet
+from borewright.core.readiness_table import VOID_REASONS, Event
 from borewright.service.facts import reference_tdc_count
 from borewright.service.judging import JudgedStage, judge_stage
 from borewright.service.repeated_tests import RepeatedTests, kept_budgets, repeated_tests
@@ -24,6 +25,7 @@ __all__ = [
     "Progress",
     "Visit",
     "crank_angle_deg",
+    "crank_moved",
     "hot_marks",
     "next_visit",
     "progress",
@@ -99,6 +101,16 @@ def progress(engine: Engine, captures: Iterable[CaptureRecord], cylinders: Colle
         else:
             void[capture.cylinder] = capture.void_reason or "it was broken off"
     return Progress(tests, {cylinder: reason for cylinder, reason in void.items() if tests[cylinder] == 0})
+
+
+def crank_moved(void_reason: str | None) -> bool:
+    """Whether a test ended void because the crank left its window, as host or rig saw it, or did not stand still after the puff.
+
+    >>> crank_moved("the crank left its window while air was on"), crank_moved("it was stopped"), crank_moved(None)
+    (True, False, False)
+    """
+    seen_by_rig = f"{VOID_REASONS[Event.DEVICE_TRIPPED]}: crank left window"
+    return void_reason in (VOID_REASONS[Event.CRANK_LEFT_WINDOW], VOID_REASONS[Event.READY_STALE], seen_by_rig)
 
 
 def _tests(captures: Iterable[CaptureRecord]) -> list[CaptureRecord]:
