@@ -7,7 +7,8 @@ from typing import Any
 
 from borewright.cli import exits
 from borewright.cli.output import print_json
-from borewright.cli.place_rig import Job, add_place_rig_arguments, at_the_cylinder, job_of, latest, u_of
+from borewright.cli.place_rig import AtCylinder, Job, add_place_rig_arguments, at_the_cylinder, job_of, latest, u_of
+from borewright.cli.record import open_store
 from borewright.errors import UseError
 
 __all__ = ["add_arguments", "run"]
@@ -42,18 +43,40 @@ def run(args: argparse.Namespace) -> int:
             f"there is no dry test of cylinder {job.cylinder} in this job yet; take it first, with borewright measure: "
             "once oiled, the cylinder stays so for long"
         )
-    with at_the_cylinder(args, job) as here:
-        here.console.tell_plainly("A wet test misleads where")
-        for misled in wet_dose(job.engine).misleading_when:
-            here.console.tell_plainly(f"    {misled}")
-        done, shown = here.test(purpose)
-        here.tell(done, shown, f"cylinder {job.cylinder}, wet")
-        shown |= _against_dry(job, here.store.get_capture(shown["test"]), shown["void_reason"])
-        if "words" in shown:
-            here.console.tell_plainly(str(shown["words"]))
+    attended: AtCylinder | None = None
+    complete = False
+    try:
+        with at_the_cylinder(args, job) as attended:
+            here = attended
+            here.console.tell_plainly("A wet test misleads where")
+            for misled in wet_dose(job.engine).misleading_when:
+                here.console.tell_plainly(f"    {misled}")
+            done, shown = here.test(purpose)
+            complete = shown["void_reason"] is None
+            here.tell(done, shown, f"cylinder {job.cylinder}, wet")
+            shown |= _against_dry(job, here.store.get_capture(shown["test"]), shown["void_reason"])
+            if "words" in shown:
+                here.console.tell_plainly(str(shown["words"]))
+    finally:  # outside of at_the_cylinder: the air comes first, and nothing is undone before it is off
+        if attended is not None and attended.bench.state.oil is not None and not complete:
+            _say_oil_is_in(args, attended)
     if args.json:
         print_json({"job": job.record.name, "stage": job.record.stage, "cylinder": job.cylinder, "oil_m3": oil_m3} | shown)
     return exits.OK if shown["void_reason"] is None else exits.UNUSABLE
+
+
+def _say_oil_is_in(args: argparse.Namespace, here: AtCylinder) -> None:
+    """The oil stays when the program ends: the person and the record have to know it."""
+    state, job = here.bench.state, here.job
+    first = "once the gauges are down, " if state.pressurised else ""
+    here.console.tell_plainly(
+        f"! oil is in cylinder {job.cylinder}: {first}take the hose off, turn the engine over twice by hand with the plug hole "
+        "open before any other test; a test of it now is no dry test"
+    )
+    oil_cm3 = 0.0 if state.oil is None else state.oil.volume_m3 * 1e6
+    text = f"{oil_cm3:.3g} cm³ of oil were put in; no wet test was completed"
+    with open_store(args, create=False) as store:
+        store.add_finding(job.record.id, job.cylinder, "note", detail={"text": text}, said_by=args.who)
 
 
 def _against_dry(job: Job, wet: Any, void_reason: str | None) -> dict[str, Any]:
