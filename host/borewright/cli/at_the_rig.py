@@ -109,15 +109,21 @@ def _leave(bench: Bench, console: Console) -> None:
     """Shut and vent, or stay until the person has; then say what has become of the air and of a test that was under way."""
     air_on, tests = bench.state.pressurised, len(bench.done)
     bench.take_leave()
-    if air_on and bench.state.has_valves and bench.state.device_air is AirState.VENTED:
+    if air_on and _said_vented(bench):
         console.tell_plainly("supply shut, vent open; turn and undo nothing until the gauges are down")
     elif bench.state.pressurised:
         with suppress(LinkError, KeyboardInterrupt):
             console.stay_until_vented()
     for done in bench.done[tests:]:
         console.tell_plainly(f"what was recorded is kept, as void: {done.analysed.void_reason}")
-    if bench.state.pressurised:
+    if bench.state.pressurised and not _said_vented(bench):
         console.tell_plainly("\a*** SHUT THE SUPPLY AND OPEN THE VENT BY HAND; turn and undo nothing until the gauges are down ***")
+
+
+def _said_vented(bench: Bench) -> bool:
+    """Whether the rig has valves and says that they are as they should be; what was heard before the link was lost says nothing."""
+    state = bench.state
+    return state.has_valves and state.device_air is AirState.VENTED and state.lost is None
 
 
 def _usual_setup(engine: Engine | None) -> RigSetup:
