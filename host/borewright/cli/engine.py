@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from borewright.cli import exits
 from borewright.cli.output import date_words, print_json, prints_every_letter, table_lines
 from borewright.cli.record import add_record_argument, open_store
+from borewright.cli.subcommands import add_subcommand
 from borewright.errors import UseError
 
 if TYPE_CHECKING:
@@ -42,16 +43,7 @@ SUBCOMMANDS = {
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The subcommands of engine."""
     subcommands = parser.add_subparsers(dest="subcommand", metavar="SUBCOMMAND", required=True)
-    made = {
-        name: subcommands.add_parser(
-            name,
-            help=what,
-            description=what[0].upper() + what[1:] + ".",
-            epilog=f"example:\n  {example}\n\n{exits.HELP}",
-            formatter_class=argparse.RawDescriptionHelpFormatter,
-        )
-        for name, (what, example) in SUBCOMMANDS.items()
-    }
+    made = {name: add_subcommand(subcommands, name, what, example) for name, (what, example) in SUBCOMMANDS.items()}
     for name in ("show", "edit", "copy", "remove", "restore"):
         made[name].add_argument("name", metavar="NAME", help="the engine's name, as `borewright engine list` shows it")
     made["list"].add_argument("--search", metavar="TEXT", default="", help="only engines with this in their name")

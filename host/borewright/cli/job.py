@@ -6,7 +6,7 @@ import argparse
 import importlib
 from types import ModuleType
 
-from borewright.cli import exits
+from borewright.cli.subcommands import add_subcommand
 
 __all__ = ["EXAMPLE", "SUBCOMMANDS", "add_arguments", "run"]
 
@@ -64,13 +64,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The subcommands of job."""
     subcommands = parser.add_subparsers(dest="subcommand", metavar="SUBCOMMAND", required=True)
     for name, (module, what, example) in SUBCOMMANDS.items():
-        made = subcommands.add_parser(
-            name,
-            help=what,
-            description=what[0].upper() + what[1:] + ".",
-            epilog=f"example:\n  {example}\n\n{exits.HELP}",
-            formatter_class=argparse.RawDescriptionHelpFormatter,
-        )
+        made = add_subcommand(subcommands, name, what, example)
         _module(module).add_arguments(made)
 
 

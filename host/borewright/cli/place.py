@@ -6,7 +6,7 @@ import argparse
 import importlib
 from typing import Any
 
-from borewright.cli import exits
+from borewright.cli.subcommands import add_subcommand
 
 __all__ = ["EXAMPLE", "add_arguments", "run"]
 
@@ -76,13 +76,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The subcommands of place."""
     subcommands = parser.add_subparsers(dest="subcommand", metavar="SUBCOMMAND", required=True, parser_class=_WordsAnywhere)
     for name, (module, what, example) in SUBCOMMANDS.items():
-        subparser = subcommands.add_parser(
-            name,
-            help=what,
-            description=what[0].upper() + what[1:] + ".",
-            epilog=f"example:\n  {example}\n\n{exits.HELP}",
-            formatter_class=argparse.RawDescriptionHelpFormatter,
-        )
+        subparser = add_subcommand(subcommands, name, what, example)
         importlib.import_module(f"borewright.cli.{module}").add_arguments(subparser)
 
 

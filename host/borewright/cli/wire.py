@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from borewright.cli import exits
 from borewright.cli.output import print_json
+from borewright.cli.subcommands import add_subcommand
 from borewright.errors import LinkError, UseError
 
 if TYPE_CHECKING:
@@ -45,16 +46,7 @@ SUBCOMMANDS = {
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The subcommands of wire."""
     subcommands = parser.add_subparsers(dest="subcommand", metavar="SUBCOMMAND", required=True)
-    made = {
-        name: subcommands.add_parser(
-            name,
-            help=what,
-            description=what[0].upper() + what[1:] + ".",
-            epilog=f"example:\n  {example}\n\n{exits.HELP}",
-            formatter_class=argparse.RawDescriptionHelpFormatter,
-        )
-        for name, (what, example) in SUBCOMMANDS.items()
-    }
+    made = {name: add_subcommand(subcommands, name, what, example) for name, (what, example) in SUBCOMMANDS.items()}
     made["record"].add_argument("--port", metavar="URL", required=True, help="the port of the rig: a name, or socket://HOST:PORT")
     made["record"].add_argument(
         "--out", metavar="FILE", type=Path, required=True, help="the wire log to write; it must not be there yet"
