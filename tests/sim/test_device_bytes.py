@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import random
-import time
 from collections import Counter
 from itertools import pairwise
 from typing import Any
@@ -42,7 +41,9 @@ from borewire.samples import sample_columns
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from .yardstick import slowness
+from .effort import calls_of
+
+MOST_CALLS_A_MINUTE = 1_150_000  # 1 113 295 when the speed was measured, and a little for other numpys
 
 STORY = (
     (0.05, encode(StreamStart(1, 1000, 8))),
@@ -388,16 +389,20 @@ def test_random_octets_are_only_counted(make_bench: Any, pick: Any, scenario: st
     assert status.streaming == 0
 
 
-def test_a_minute_of_a_test_with_electronics_and_wire_takes_less_than_a_hundredth_of_it(make_bench: Any) -> None:
+def test_a_minute_of_a_test_with_electronics_and_wire_is_not_more_work_than_when_it_took_a_hundredth_of_it(make_bench: Any) -> None:
+    """Calls, those of the code that was measured so; tests/bench says the speed here."""
     bench = make_bench()
     bench.at_tdc()
     bench.ask(bench.opening())
-    cpu_s = time.process_time()
-    for step in range(600):
-        if step == 300:
-            bench.send(SupplyShut(3, 60_000))
-        bench.send(HostAlive())
-        bench.rig.advance(0.1)
-        bench.rig.transmit()
+
+    def run() -> None:
+        for step in range(600):
+            if step == 300:
+                bench.send(SupplyShut(3, 60_000))
+            bench.send(HostAlive())
+            bench.rig.advance(0.1)
+            bench.rig.transmit()
+
+    calls = calls_of(run)
     assert bench.rig.device.interlock.state is AirState.ISOLATED
-    assert time.process_time() - cpu_s < 60.0 / 100.0 * slowness()
+    assert calls <= MOST_CALLS_A_MINUTE

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 
 import numpy as np
@@ -13,7 +12,9 @@ from boresim.scenario import load_scenario
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from .yardstick import slowness
+from .effort import calls_of
+
+MOST_STANDING, MOST_TURNING = 6.3, 69.5  # calls a sample: 6.14 and 67.69 when the speed was measured, and a little for other numpys
 
 Act = Callable[[Plant], None]
 PERIOD_S = 0.001
@@ -127,8 +128,11 @@ def test_no_samples_are_no_samples() -> None:
     assert (len(trace), plant.now_s) == (0, 0.0)
 
 
-@pytest.mark.parametrize("turning", [False, True])
-def test_plant_and_electronics_run_well_over_a_hundred_times_real_time(turning: bool) -> None:
+@pytest.mark.parametrize(("turning", "most_a_sample"), [(False, MOST_STANDING), (True, MOST_TURNING)])
+def test_plant_and_electronics_do_not_more_work_a_sample_than_at_a_hundred_times_real_time(
+    turning: bool, most_a_sample: float
+) -> None:
+    """Calls a sample, those of the code whose speed was measured as over 100 times real time; tests/bench says the speed here."""
     scenario = load_scenario("hillclimb-before")
     plant, electronics = Plant(scenario), Electronics(scenario)
     plant.attach_hose(1)
@@ -138,10 +142,13 @@ def test_plant_and_electronics_run_well_over_a_hundred_times_real_time(turning: 
         plant.turn_by(720.0, 10.0)
     else:
         plant.set_restraint(500.0)
-    start, samples = time.process_time(), 10_000
-    for _ in range(0, samples, 32):
-        trace = plant.advance(32, PERIOD_S)
-        electronics.raw(trace)
-        electronics.counts(trace)
-        electronics.index_pulses(trace)
-    assert samples * PERIOD_S / (time.process_time() - start) > 100.0 / slowness()
+    samples = 10_000
+
+    def run() -> None:
+        for _ in range(0, samples, 32):
+            trace = plant.advance(32, PERIOD_S)
+            electronics.raw(trace)
+            electronics.counts(trace)
+            electronics.index_pulses(trace)
+
+    assert calls_of(run) / samples <= most_a_sample
