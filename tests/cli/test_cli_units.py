@@ -9,9 +9,10 @@ from typing import Any
 
 import pytest
 from borewright.cli import exits
-from borewright.cli.shown import VARIABLE, ShownUnits
+from borewright.cli.shown import VARIABLE
 from borewright.core.rig import RigCheck
 from borewright.core.uncertainty import Budget, Item
+from borewright.service.shown_units import ShownUnits
 from borewright.store import Store
 from borewright.units import UNITS, Dimension, parse
 

@@ -12,9 +12,9 @@ from borewright.cli.output import date_words, table_lines
 if TYPE_CHECKING:  # numpy and the record stay unloaded where only help is shown
     from collections.abc import Sequence
 
-    from borewright.cli.shown import ShownUnits
     from borewright.core.compare import Difference
     from borewright.service.comparing import CylinderComparison, JobComparison
+    from borewright.service.shown_units import ShownUnits
     from borewright.service.trending import EngineTrend, TrendPoint
     from borewright.store.export import Table
 

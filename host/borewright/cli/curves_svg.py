@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from borewright.cli.shown import ShownUnits
     from borewright.service.comparing import Curve, JobComparison
+    from borewright.service.shown_units import ShownUnits
     from borewright.store import Store
 
 __all__ = ["Overlaid", "curves_svg", "overlaid", "save_svg"]

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from borewright.cli.output import date_words
-from borewright.cli.shown import ShownUnits
+from borewright.service.shown_units import ShownUnits
 
 if TYPE_CHECKING:
     from borewright.store.records import EventRecord, FindingRecord, JobRecord

@@ -11,8 +11,9 @@ from borewright.cli.at_the_rig import add_rig_arguments, at_the_rig, kept_as
 from borewright.cli.budget_table import budget_as_dict, plus_minus
 from borewright.cli.judged import add_limits_argument, judgement_as_dict, judgement_lines
 from borewright.cli.record import named_engine
-from borewright.cli.shown import ShownUnits, add_units_argument, shown_units
+from borewright.cli.shown import add_units_argument, shown_units
 from borewright.errors import UseError
+from borewright.service.shown_units import ShownUnits
 
 if TYPE_CHECKING:
     from borewright.core.capture import CaptureResult

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 from borewright.cli.output import date_words
 
 if TYPE_CHECKING:
-    from borewright.cli.shown import ShownUnits
     from borewright.core.rig import RigCheck
+    from borewright.service.shown_units import ShownUnits
 
 __all__ = ["check_as_dict", "check_words"]
 
@@ -98,8 +98,7 @@ def _sealed(result: dict[str, Any], units: ShownUnits) -> list[str]:
     }
     at = [_pressure(units, point["p_regulated_gauge_pa"]) for point in result["points"]]
     lines = [
-        f"own leak {_own_leak(units, sealed)}, "
-        f"{_area(units, sealed['limit_area_m2'])} at most may be: {ways[sealed['direction']]}",
+        f"own leak {_own_leak(units, sealed)}, {_area(units, sealed['limit_area_m2'])} at most may be: {ways[sealed['direction']]}",
         f"transducers differ by {sealed['tie_share'] * 100:+.3f} ± {sealed['u_tie'] * 200:.3f} %, seen at {', '.join(at)}",
     ]
     return lines + [f"mark: {remark}" for remark in sealed["remarks"]]

@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 
 from borewright.cli import exits
 from borewright.cli.output import print_json, table_lines
-from borewright.cli.shown import VARIABLE, user_settings_path
+from borewright.cli.shown import VARIABLE
 from borewright.errors import UseError
+from borewright.service.shown_units import user_settings_path
 
 if TYPE_CHECKING:
     from borewright.units import Dimension
