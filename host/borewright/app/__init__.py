@@ -1,0 +1,1 @@
+"""The window program: the only room that knows Qt."""

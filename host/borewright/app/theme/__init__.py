@@ -1,0 +1,1 @@
+"""Colours, patterns and letters of the window."""

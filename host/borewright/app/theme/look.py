@@ -1,0 +1,119 @@
+"""The palette as Qt wants it: the stylesheet, the letters, and fills that differ by pattern as well as by colour."""
+
+from __future__ import annotations
+
+from importlib.resources import files
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QBrush, QColor, QFont, QFontDatabase, QGuiApplication, QPainter, QPixmap
+from PySide6.QtWidgets import QApplication
+
+from borewright.app.theme.palette import DARK, LIGHT, Palette
+
+__all__ = ["BASE_PX", "dress", "figure_font", "load_letters", "palette_of", "pattern_brush", "qcolor"]
+
+BASE_PX = 15.0  # at 100 %
+_TILE_PX = 12
+_FACE = "DejaVu Sans Condensed"  # comes with the program, so that it looks the same everywhere; its digits are all as wide
+
+
+def qcolor(colour: str, alpha: float = 1.0) -> QColor:
+    """A colour of the palette for Qt; alpha from 0 to 1."""
+    made = QColor(colour)
+    made.setAlphaF(alpha)
+    return made
+
+
+def load_letters() -> None:
+    """Make the program's own letters known to Qt."""
+    folder = files("borewright.report") / "fonts"
+    for name in ("DejaVuSansCondensed.ttf", "DejaVuSansCondensed-Bold.ttf"):
+        QFontDatabase.addApplicationFontFromData((folder / name).read_bytes())
+
+
+def palette_of(theme: str) -> Palette:
+    """The palette for a theme; "system" follows what the desktop says."""
+    if theme == "system":
+        dark = QGuiApplication.styleHints().colorScheme() is Qt.ColorScheme.Dark
+        return DARK if dark else LIGHT
+    return DARK if theme == "dark" else LIGHT
+
+
+def figure_font(px: float, *, bold: bool = True) -> QFont:
+    """Letters for figures of this height in pixels. Every digit is as wide as every other, so that nothing jumps."""
+    font = QFont(_FACE)
+    font.setPixelSize(max(6, round(px)))
+    font.setBold(bold)
+    return font
+
+
+def pattern_brush(index: int, palette: Palette) -> QBrush:
+    """The fill of a band: 0 plain, 1 dots, 2 diagonal lines, 3 crossed lines, each on its colour."""
+    at = min(max(index, 0), 3)
+    tile = QPixmap(_TILE_PX, _TILE_PX)
+    tile.fill(qcolor(palette.bands[at]))
+    painter = QPainter(tile)
+    painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+    painter.setPen(qcolor(palette.on_bands[at], 0.55))
+    if at == 1:
+        painter.setBrush(qcolor(palette.on_bands[at], 0.55))
+        for x, y in ((2, 2), (8, 8)):
+            painter.drawEllipse(x, y, 2, 2)
+    if at >= 2:
+        painter.drawLine(0, _TILE_PX, _TILE_PX, 0)
+    if at == 3:
+        painter.drawLine(0, 0, _TILE_PX, _TILE_PX)
+    painter.end()
+    return QBrush(tile)
+
+
+def dress(app: QApplication, palette: Palette, scale_percent: int) -> None:
+    """Put palette and size onto the whole program."""
+    font = figure_font(BASE_PX * scale_percent / 100.0, bold=False)
+    app.setFont(font)
+    app.setStyleSheet(_sheet(palette, scale_percent / 100.0))
+
+
+def _sheet(p: Palette, scale: float) -> str:
+    px = BASE_PX * scale
+    return f"""
+* {{ font-family: "{_FACE}"; font-size: {px:.0f}px; color: {p.ink}; }}
+QMainWindow, QWidget#page, QScrollArea, QScrollArea > QWidget > QWidget, QStackedWidget, QDockWidget {{ background: {p.ground}; }}
+QScrollArea {{ border: none; }}
+QFrame[role="panel"] {{ background: {p.panel}; border: 1px solid {p.line}; border-radius: {4 * scale:.0f}px; }}
+QLabel {{ background: transparent; }}
+QLabel[role="soft"] {{ color: {p.ink_soft}; }}
+QLabel[role="heading"] {{ font-size: {px * 1.25:.0f}px; font-weight: bold; }}
+QLabel[role="big"] {{ font-size: {px * 1.6:.0f}px; font-weight: bold; }}
+QLabel[role="good"] {{ color: {p.good}; }}
+QLabel[role="caution"] {{ color: {p.caution}; font-weight: bold; }}
+QLabel[role="fault"] {{ color: {p.air}; font-weight: bold; }}
+QLabel[role="air"], QFrame[role="air"] {{ background: {p.air}; color: {p.on_air}; font-weight: bold; }}
+QPushButton, QToolButton {{ background: {p.raised}; border: 1px solid {p.ink_soft}; border-radius: {4 * scale:.0f}px;
+  padding: {5 * scale:.0f}px {10 * scale:.0f}px; }}
+QPushButton:hover, QToolButton:hover {{ border-color: {p.accent}; }}
+QPushButton:focus, QToolButton:focus, QLineEdit:focus, QComboBox:focus, QAbstractSpinBox:focus, QPlainTextEdit:focus,
+QListWidget:focus, QTableView:focus, QTreeView:focus, QListView:focus {{ border: {2 * scale:.0f}px solid {p.accent}; }}
+QPushButton:disabled, QToolButton:disabled {{ color: {p.ink_soft}; border-style: dashed; }}
+QPushButton:checked, QToolButton:checked {{ background: {p.panel}; border: {2 * scale:.0f}px solid {p.accent}; font-weight: bold; }}
+QPushButton[role="act"] {{ background: {p.accent}; color: {p.on_accent}; font-weight: bold; padding: {8 * scale:.0f}px {16 * scale:.0f}px; }}
+QPushButton[role="act"]:disabled {{ background: {p.raised}; color: {p.ink_soft}; }}
+QPushButton[role="act"]:focus {{ border: {3 * scale:.0f}px solid {p.ink}; }}
+QPushButton[role="stop"] {{ background: {p.panel}; color: {p.air}; border: {3 * scale:.0f}px solid {p.air}; font-weight: bold; }}
+QLineEdit, QComboBox, QAbstractSpinBox, QPlainTextEdit, QListWidget, QTableView, QTreeView, QListView, QTableWidget {{
+  background: {p.panel}; border: 1px solid {p.ink_soft}; border-radius: {3 * scale:.0f}px; padding: {3 * scale:.0f}px;
+  selection-background-color: {p.accent}; selection-color: {p.on_accent}; }}
+QComboBox QAbstractItemView {{ background: {p.panel}; selection-background-color: {p.accent}; selection-color: {p.on_accent}; }}
+QHeaderView::section {{ background: {p.raised}; border: none; border-bottom: 1px solid {p.line}; padding: {4 * scale:.0f}px; font-weight: bold; }}
+QCheckBox, QRadioButton {{ background: transparent; spacing: {6 * scale:.0f}px; }}
+QCheckBox::indicator, QRadioButton::indicator {{ width: {px:.0f}px; height: {px:.0f}px; }}
+QGroupBox {{ border: 1px solid {p.line}; border-radius: {4 * scale:.0f}px; margin-top: {px * 0.8:.0f}px; padding-top: {px * 0.5:.0f}px; }}
+QGroupBox::title {{ subcontrol-origin: margin; left: {8 * scale:.0f}px; font-weight: bold; }}
+QTabBar::tab {{ background: {p.raised}; padding: {6 * scale:.0f}px {12 * scale:.0f}px; border: 1px solid {p.line}; }}
+QTabBar::tab:selected {{ background: {p.panel}; border-bottom: {3 * scale:.0f}px solid {p.accent}; font-weight: bold; }}
+QTabWidget::pane {{ border: 1px solid {p.line}; }}
+QProgressBar {{ background: {p.raised}; border: 1px solid {p.ink_soft}; text-align: center; }}
+QProgressBar::chunk {{ background: {p.accent}; }}
+QToolTip {{ background: {p.panel}; color: {p.ink}; border: 1px solid {p.ink_soft}; padding: {4 * scale:.0f}px; }}
+QSplitter::handle {{ background: {p.line}; }}
+"""
