@@ -32,7 +32,7 @@ from borewright.service.transducers import transducers_of
 from borewright.session.session import Phase, Session
 from borewright.store.writer import StoreWriter, WriterNews
 
-__all__ = ["Bench", "Done"]
+__all__ = ["Bench", "Done", "LinkCounters"]
 
 LEAVE_S = 0.5
 
@@ -45,6 +45,20 @@ class Done:
     analysed: Analysed
     evidence: dict[str, object]
     ticket: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class LinkCounters:
+    """What went over the link since it was opened.
+
+    octets: that came. bad_frames: of these, frames that could not be used. lost_blocks: blocks of samples that never came. device:
+    the counters that the device itself keeps, by name, as it last said.
+    """
+
+    octets: int = 0
+    bad_frames: int = 0
+    lost_blocks: int = 0
+    device: tuple[tuple[str, int], ...] = ()
 
 
 @dataclass(slots=True)
