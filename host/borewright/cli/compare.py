@@ -79,7 +79,8 @@ def _compare(args: argparse.Namespace, store: Store) -> int:
     document: dict[str, Any] = {"database": str(args.db)} | comparison_as_dict(found)
     files = []
     if args.curves is not None:
-        from borewright.cli.curves_svg import curves_svg, overlaid, save_svg
+        from borewright.cli.curves_svg import curves_svg, save_svg
+        from borewright.service.overlaying import overlaid
 
         curves = overlaid(store, found)
         save_svg(curves_svg(found, curves, units), args.curves, replace=args.force)

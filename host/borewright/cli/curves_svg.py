@@ -2,50 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from html import escape
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from borewright.service.comparing import Curve, JobComparison
+    from borewright.service.comparing import JobComparison
+    from borewright.service.overlaying import Overlaid
     from borewright.service.shown_units import ShownUnits
-    from borewright.store import Store
 
-__all__ = ["Overlaid", "curves_svg", "overlaid", "save_svg"]
+__all__ = ["curves_svg", "save_svg"]
 
 _WIDE, _HIGH, _LEFT, _TOP, _GAP, _ACROSS = 300, 190, 52, 46, 62, 2
 _STROKES = {"before": ("#b35900", "5 3"), "after": ("#0b4f8a", "none")}  # told apart by their dashes too
-
-
-@dataclass(frozen=True, slots=True)
-class Overlaid:
-    """The latest test of a cylinder in each job; None where it has no curve."""
-
-    cylinder: int
-    before: Curve | None
-    after: Curve | None
-
-    def as_dict(self) -> dict[str, Any]:
-        """For JSON."""
-        from borewright.core.plain import to_plain
-
-        return {"cylinder": self.cylinder, "before": to_plain(self.before), "after": to_plain(self.after)}
-
-
-def overlaid(store: Store, found: JobComparison) -> list[Overlaid]:
-    """The curves of the latest tests of all cylinders that have one."""
-    from borewright.service.comparing import decay_curves
-
-    drawn = [
-        Overlaid(
-            one.cylinder,
-            *(decay_curves(store, tests[-1]) if tests else None for tests in (one.tests_before, one.tests_after)),
-        )
-        for one in found.cylinders
-    ]
-    return [one for one in drawn if one.before is not None or one.after is not None]
 
 
 def save_svg(picture: str, path: Path, *, replace: bool) -> None:
@@ -57,10 +27,11 @@ def save_svg(picture: str, path: Path, *, replace: bool) -> None:
 
 def curves_svg(found: JobComparison, curves: list[Overlaid], units: ShownUnits) -> str:
     """The picture: cylinder pressure over seconds from the shut on."""
+    from borewright.service.overlaying import decay_points
     from borewright.units import in_unit
 
     unit = units.unit("pressure_gauge", "psi")
-    decays = {(one.cylinder, side): _decay(getattr(one, side)) for one in curves for side in _STROKES}
+    decays = {(one.cylinder, side): decay_points(getattr(one, side)) for one in curves for side in _STROKES}
     points = [point for decay in decays.values() for point in decay]
     longest_s = max((t_s for t_s, _ in points), default=0.0) or 1.0
     highest = max((in_unit(pa, "pressure_gauge", unit) for _, pa in points), default=0.0) or 1.0
@@ -93,11 +64,3 @@ def curves_svg(found: JobComparison, curves: list[Overlaid], units: ShownUnits) 
                 style = f'fill="none" stroke="{colour}" stroke-width="1.6" stroke-dasharray="{dashes}"'
                 lines.append(f'<polyline class="{side}" points="{path}" {style}/>')
     return "\n".join([*lines, "</svg>"]) + "\n"
-
-
-def _decay(curve: Curve | None) -> list[tuple[float, float]]:
-    """Seconds from the shut and the cylinder's gauge pressure, not under nothing."""
-    if curve is None or curve.shut_s is None:
-        return []
-    pairs = zip(curve.t_s, curve.p_cylinder_gauge_pa, strict=True)
-    return [(t_s - curve.shut_s, max(pa, 0.0)) for t_s, pa in pairs if t_s >= curve.shut_s]

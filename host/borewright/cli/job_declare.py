@@ -3,24 +3,26 @@
 from __future__ import annotations
 
 import argparse
-import re
-from datetime import date
 from typing import TYPE_CHECKING
 
 from borewright.cli import exits
 from borewright.cli.find_job import add_job_arguments, the_job
 from borewright.cli.output import print_json
 from borewright.cli.record import add_record_argument, open_store
-from borewright.errors import UseError
 
 if TYPE_CHECKING:
     from borewright.service.declaring import DeclaredReading
-    from borewright.units import Dimension
 
 __all__ = ["add_arguments", "run"]
 
-_CLASS = re.compile(r"\s*(\d+(?:\.\d*)?|\.\d+)\s*%\s*of\s+(.+)", re.ASCII)
 FORMS = {"sharp": "sharp", "short-cylinder": "short cylinder", "rounded": "rounded", "unknown": "unknown"}
+NAMES = {
+    field: f"--{field.replace('_', '-')}"
+    for field in (
+        *("regulated", "cylinder_pressure", "gauge_error", "read_to", "when", "how", "who"),
+        *("restrictor_bore", "engine_temp", "ambient"),
+    )
+}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -77,50 +79,8 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _reading(args: argparse.Namespace) -> DeclaredReading:
-    from borewright.service.declaring import DeclaredReading
+    from borewright.service.declared_words import DeclaredWords, reading_of
 
-    def optional(text: str | None, option: str, dimension: Dimension) -> float | None:
-        return None if text is None else _parsed(text, option, dimension)
-
-    return DeclaredReading(
-        p_regulated_gauge_pa=_parsed(args.regulated, "--regulated", "pressure_gauge"),
-        p_cylinder_gauge_pa=_parsed(args.cylinder_pressure, "--cylinder-pressure", "pressure_gauge"),
-        gauge_error_pa=_error_pa(args.gauge_error),
-        read_to_pa=_parsed(args.read_to, "--read-to", "pressure_gauge"),
-        when=_day(args.when),
-        how=args.how,
-        who=args.who,
-        one_gauge=args.one_gauge,
-        restrictor_bore_m=optional(args.restrictor_bore, "--restrictor-bore", "length"),
-        bore_form=FORMS[args.bore_form],  # type: ignore[arg-type] # argparse lets no other through
-        t_engine_k=optional(args.engine_temp, "--engine-temp", "temperature"),
-        p_ambient_abs_pa=optional(args.ambient, "--ambient", "pressure_absolute"),
-    )
-
-
-def _parsed(text: str, option: str, dimension: Dimension) -> float:
-    from borewright.units import parse
-
-    try:
-        return parse(text, dimension)
-    except UseError as error:
-        raise UseError(f"{option}: {error}") from None
-
-
-def _error_pa(text: str) -> float:
-    """Half-width of a gauge's error: class times full scale, or a pressure.
-
-    >>> round(_error_pa("1.6 % of 160 psi"))
-    17651
-    """
-    found = _CLASS.fullmatch(text)
-    if found is None:
-        return _parsed(text, "--gauge-error", "pressure_gauge")
-    return float(found[1]) / 100.0 * _parsed(found[2], "--gauge-error", "pressure_gauge")
-
-
-def _day(text: str) -> date:
-    try:
-        return date.fromisoformat(text.strip())
-    except ValueError:
-        raise UseError(f"--when {text!r} is no day; write it like 2026-03-31") from None
+    said = {field: getattr(args, field) or "" for field in NAMES}
+    words = DeclaredWords(**said, one_gauge=args.one_gauge, bore_form=FORMS[args.bore_form])  # type: ignore[arg-type] # argparse lets no other through
+    return reading_of(words, NAMES)

@@ -3,28 +3,16 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from borewright.cli import exits
 from borewright.cli.find_job import STAGES, the_jobs
 from borewright.cli.output import print_json
 from borewright.cli.record import add_record_argument, open_store
 from borewright.errors import UseError
-
-if TYPE_CHECKING:
-    from borewright.store import Store
-    from borewright.store.records import JobRecord
+from borewright.service.exporting import KINDS, export_bytes
 
 __all__ = ["add_arguments", "run"]
-
-KINDS = {
-    ".zip": "all of it, with raw samples and photos, for `borewright job import`",
-    ".json": "numbers and words; its schema stands in it by name",
-    ".csv": "one line for each test",
-    ".npz": "the pressure curves of each test, for numpy",
-}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -49,7 +37,7 @@ def run(args: argparse.Namespace) -> int:
         raise UseError(f"{args.out} is there already and was left alone; give another name, or --force to write over it")
     with open_store(args, create=False) as store:
         chosen = the_jobs(store, args.name, args.stage)
-        data = _bytes(store, chosen, kind)
+        data = export_bytes(store, chosen, kind)
     save_new(args.out, data, replace=args.force)
     stages = [job.stage for job in chosen]
     if args.json:
@@ -57,25 +45,3 @@ def run(args: argparse.Namespace) -> int:
     else:
         print(f"job {args.name} ({', '.join(stages)}) written to {args.out}: {KINDS[kind]}")
     return exits.OK
-
-
-def _bytes(store: Store, chosen: Sequence[JobRecord], kind: str) -> bytes:
-    if kind == ".csv":
-        from borewright.store.export import csv_text, job_table, one_table
-
-        return csv_text(one_table([job_table(job, store.list_captures(job.id)) for job in chosen])).encode()
-    if kind == ".npz":
-        from borewright.service.job_curves import job_curves
-        from borewright.store.job_file import npz_bytes
-
-        return npz_bytes(job_curves(store, chosen))
-    from borewright.store.job_export import job_document, outgoing
-
-    if kind == ".json":
-        import json
-
-        return (json.dumps(job_document(store, chosen), ensure_ascii=False, allow_nan=False, indent=1) + "\n").encode()
-    from borewright.store.job_file import zip_bytes
-
-    out = outgoing(store, chosen)
-    return zip_bytes(out.document, out.samples, out.photos)
