@@ -7,7 +7,7 @@ ValueError
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from copy import deepcopy
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
@@ -18,7 +18,7 @@ from borewire.toml_file import read_toml
 if TYPE_CHECKING:
     from jsonschema.exceptions import ValidationError
 
-__all__ = ["EngineFileError", "check_engine", "parse_engine"]
+__all__ = ["EngineFileError", "check_engine", "engine_faults", "parse_engine"]
 
 CYCLE_DEG = {"four-stroke": 720.0, "two-stroke": 360.0}
 PLACES = {
@@ -64,22 +64,59 @@ def check_engine(document: Mapping[str, Any], source: str) -> dict[str, Any]:
     >>> engine["firing_intervals_deg"], round(engine["clearance_cm3"], 2), engine["running_direction"]
     ([720.0], 49.96, 'clockwise')
     """
+    engine, faults = _checked(document, source)
+    if faults:
+        raise faults[0]
+    return engine
+
+
+def engine_faults(document: Mapping[str, Any], source: str) -> tuple[EngineFileError, ...]:
+    """All that is wrong with a document, each key once, for somebody who mends it; none where it is an engine.
+
+    The first is what check_engine raises. What values mean together is looked at only once each of them is right by itself.
+
+    >>> [fault.key for fault in engine_faults({"schema_version": 1, "name": "", "cycle": "four-stroke", "bore_mm": 86}, "it")]
+    ['firing_order', 'stroke_mm', 'rod_mm', 'compression_ratio', 'name']
+    """
+    return _checked(document, source)[1]
+
+
+def _checked(document: Mapping[str, Any], source: str) -> tuple[dict[str, Any], tuple[EngineFileError, ...]]:
+    """The engine with the defaults filled in, as far as it is one, and what is wrong with it."""
+    faults = [*_leaf_faults(document, source), *_schema_faults(document, source)]
+    engine = deepcopy(dict(document))
+    if not faults:
+        for key, rule in ENGINE_SCHEMA["properties"].items():
+            if "default" in rule:
+                engine.setdefault(key, rule["default"])
+        faults = _faults_of_meaning(engine, document, source)
+    once = {fault.key: fault for fault in reversed(faults)}  # the first of each key
+    return engine, tuple(fault for fault in faults if once[fault.key] is fault)
+
+
+def _leaf_faults(document: Mapping[str, Any], source: str) -> Iterator[EngineFileError]:
     for key, value in _leaves(document):
         if isinstance(value, float) and not math.isfinite(value):
-            raise EngineFileError(source, key, "must be a finite number")
+            yield EngineFileError(source, key, "must be a finite number")
         if isinstance(value, str) and not all(letter.isprintable() or (letter in "\n\t" and key == "notes") for letter in value):
-            raise EngineFileError(source, key, "must be a text of characters that can be printed")
-    _check_schema(document, source)
-    engine = deepcopy(dict(document))
-    for key, rule in ENGINE_SCHEMA["properties"].items():
-        if "default" in rule:
-            engine.setdefault(key, rule["default"])
-    _check_firing(engine, source)
-    _check_geometry(engine, source)
-    _check_events(engine, source)
-    _check_assembly(engine, document, source)
-    _check_places(engine, source)
-    return engine
+            yield EngineFileError(source, key, "must be a text of characters that can be printed")
+
+
+def _faults_of_meaning(engine: dict[str, Any], document: Mapping[str, Any], source: str) -> list[EngineFileError]:
+    found: list[EngineFileError] = []
+    checks: tuple[Callable[[], None], ...] = (
+        lambda: _check_firing(engine, source),
+        lambda: _check_geometry(engine, source),
+        lambda: _check_events(engine, source),
+        lambda: _check_assembly(engine, document, source),
+        lambda: _check_places(engine, source),
+    )
+    for check in checks:
+        try:
+            check()
+        except EngineFileError as fault:
+            found.append(fault)
+    return found
 
 
 def _leaves(value: Any, key: str = "") -> Iterator[tuple[str, Any]]:
@@ -93,15 +130,14 @@ def _leaves(value: Any, key: str = "") -> Iterator[tuple[str, Any]]:
         yield key, value
 
 
-def _check_schema(document: Mapping[str, Any], source: str) -> None:
+def _schema_faults(document: Mapping[str, Any], source: str) -> Iterator[EngineFileError]:
     from jsonschema import Draft202012Validator  # noqa: PLC0415 - slow to load, and only engine files need it
 
-    errors = sorted(Draft202012Validator(ENGINE_SCHEMA).iter_errors(dict(document)), key=_order)
-    if errors:
-        error = errors[0]
-        path = [*error.absolute_path, *_keys_at_fault(error)]
-        key = "".join(f"[{part}]" if isinstance(part, int) else f".{part}" for part in path).lstrip(".")
-        raise EngineFileError(source, key, _in_words(str(error.validator), error.validator_value, error.instance))
+    for error in sorted(Draft202012Validator(ENGINE_SCHEMA).iter_errors(dict(document)), key=_order):
+        for at_fault in _keys_at_fault(error) or [""]:
+            path = [*error.absolute_path, *([at_fault] if at_fault else [])]
+            key = "".join(f"[{part}]" if isinstance(part, int) else f".{part}" for part in path).lstrip(".")
+            yield EngineFileError(source, key, _in_words(str(error.validator), error.validator_value, error.instance))
 
 
 _URGENT = ("const", "additionalProperties", "required")
@@ -118,9 +154,9 @@ def _keys_at_fault(error: ValidationError) -> list[str]:
     schema: Any = error.schema
     found: Any = error.instance
     if error.validator == "required":
-        return [name for name in schema["required"] if name not in found][:1]
+        return [name for name in schema["required"] if name not in found]
     if error.validator == "additionalProperties":
-        return sorted(set(found) - set(schema["properties"]))[:1]
+        return sorted(set(found) - set(schema["properties"]))
     return ["compression_ratio"] if error.validator == "oneOf" else []
 
 
