@@ -1,8 +1,8 @@
 """The person at the simulated rig: told in plain words what to do, slow and late as people are.
 
 `Operator.do` takes one line and answers with one line that begins with "ok" or "no". Acts are carried out one after the other as
-virtual time passes; letting go, shutting the supply, opening the vent and halting do not wait for the act under way. What each
-word does stands in HELP.
+virtual time passes; letting go, shutting the supply, opening the vent and halting do not wait for the act under way. A hand that
+is led along on the crank ("crank") follows without any reaction time and at once. What each word does stands in HELP.
 """
 
 from __future__ import annotations
@@ -25,6 +25,7 @@ LOOKS_AGAIN_S = 0.02
 CAREFUL_WITHIN_DEG = 20.0  # the last degrees are turned with care, so a small turn misses by less
 LEAST_CARE = 0.02
 FASTEST_TURN_RPM = 120.0
+FOLLOWS_RPM = 60.0  # a hand that is led along
 FARTHEST_TURN_DEG = 7200.0
 MOST_TROUBLES = 100
 LONGEST_WAIT_S = 3600.0
@@ -122,6 +123,8 @@ class Operator:
             if word == "busy":
                 bare("busy", rest)
                 return "ok busy" if self.busy else "ok idle"
+            if word == "crank":
+                return self._crank(rest)
             act = self._understand(word, rest)
         except CannotError as why:
             return f"no: {why}"
@@ -203,6 +206,18 @@ class Operator:
 
     def _turning(self, reply: str, turn_deg: Callable[[], float], rpm: float) -> _Act:
         return _Act(reply, self._reaction_s(), lambda: self._plant.turn_by(turn_deg(), rpm), lambda: not self._plant.turning)
+
+    def _crank(self, rest: tuple[str, ...]) -> str:
+        """No luck is drawn and nothing waits, so that a hand that is led along by a mouse or a key follows it."""
+        if rest == ("stop",):
+            self._plant.stop_turning()
+            return "ok the hand comes off the crank"
+        if len(rest) not in (1, 3) or (len(rest) == 3 and rest[1] != "rpm"):
+            raise usage("crank")
+        turn_deg = number(rest[0], "the angle", -FARTHEST_TURN_DEG, FARTHEST_TURN_DEG)
+        rpm = number(rest[2], "the speed", 0.1, FASTEST_TURN_RPM) if len(rest) == 3 else FOLLOWS_RPM
+        self._plant.follow_by(turn_deg, rpm)
+        return f"ok following by {turn_deg:+g} degrees"
 
     def _restrain(self, rest: tuple[str, ...]) -> _Act:
         if len(rest) != 1:

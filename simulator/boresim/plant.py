@@ -14,13 +14,14 @@ import numpy as np
 from boresim.blocked import LEAST_RELATIVE, Fitting, blocked_flow, sounds_at
 from boresim.engine import SimEngine
 from boresim.gas import hole_flow_kg_s
-from boresim.outlets import Hose, OilFilm
+from boresim.outlets import Fittings, Hose, OilFilm
 from boresim.scenario import Scenario
 from boresim.stepper import Stepper
 from boresim.trace import PlantTrace, sampled
 
 __all__ = ["Hose", "Plant", "PlantTrace"]
 
+FARTHEST_AHEAD_DEG = 360.0  # a hand that is led on faster than it can turn does not go on for longer than this
 HOLDS_OIL = 0.8  # share of the clearance that oil can fill before it runs out of the plug hole
 
 
@@ -79,6 +80,41 @@ class Plant:
     def turning(self) -> bool:
         """True while the hand turns the crank."""
         return self._steps.crank.hand_deg is not None
+
+    @property
+    def supply_open(self) -> bool:
+        """Whether the supply valve is open or on its way there."""
+        return self._steps.supply.goal > 0.0
+
+    @property
+    def vent_open(self) -> bool:
+        """Whether the vent is open or on its way there."""
+        return self._steps.vent.goal > 0.0
+
+    @property
+    def restraint_nm(self) -> float:
+        """What the restraint that is on holds; 0 without one."""
+        return self._steps.crank.restraint_nm
+
+    @property
+    def regulator_gauge_pa(self) -> float:
+        """What the regulator is set to."""
+        return self._steps.air.p_set_abs - self.scenario.ambient.pressure_abs_pa
+
+    @property
+    def fittings(self) -> Fittings:
+        """What is put on places."""
+        return self._steps.fittings
+
+    @property
+    def decompression_on(self) -> bool:
+        """Whether the decompression device that is worked by hand is held on."""
+        return self._steps.decompression_on
+
+    @property
+    def check_valve_in(self) -> bool:
+        """Whether there is a check valve in the adapter."""
+        return self.scenario.rig.air.check_valve is not None and self._steps.check_valve_in
 
     @property
     def piston_stop_in(self) -> int | None:
@@ -200,6 +236,21 @@ class Plant:
         if not (abs(angle_deg) < 1e6 and 0.0 < rpm < 1000.0):
             raise ValueError(f"cannot turn by {angle_deg} degrees at {rpm} rev/min; give a speed above 0")
         self._act(lambda: self._steps.crank.turn_to(self._steps.crank.theta_deg + angle_deg, rpm))
+
+    def follow_by(self, angle_deg: float, rpm: float) -> None:
+        """The hand is to go so much further than it was on its way to already; never farther ahead of the crank than it can follow.
+
+        As turn_by, for a hand that is led along: what it has not turned yet is not lost. Raises ValueError as turn_by.
+        """
+        if not (abs(angle_deg) < 1e6 and 0.0 < rpm < 1000.0):
+            raise ValueError(f"cannot follow by {angle_deg} degrees at {rpm} rev/min; give a speed above 0")
+
+        def act() -> None:
+            crank = self._steps.crank
+            goal = (crank.theta_deg if crank.hand_deg is None else crank.hand_deg) + angle_deg
+            crank.turn_to(min(max(goal, crank.theta_deg - FARTHEST_AHEAD_DEG), crank.theta_deg + FARTHEST_AHEAD_DEG), rpm)
+
+        self._act(act)
 
     def stop_turning(self) -> None:
         """The hand lets go."""

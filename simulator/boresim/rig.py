@@ -92,6 +92,11 @@ class SimRig:
         """Whether there is a hold-to-run switch."""
         return self._setup.hold_fitted
 
+    @property
+    def hold_pressed(self) -> bool:
+        """Whether the hold-to-run switch is pressed."""
+        return self._hold_pressed
+
     def press_hold(self, pressed: bool) -> None:
         """Press the hold-to-run switch or let it go. Raises ValueError when none is fitted."""
         if not self.hold_fitted:

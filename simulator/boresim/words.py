@@ -8,6 +8,7 @@ __all__ = ["HELP", "CannotError", "bare", "cylinder_of", "number", "one_of", "pl
 
 HELP = {
     "turn": "turn +DEG|-DEG [rpm N]: turn the crank by hand, + in running direction",
+    "crank": "crank +DEG|-DEG [rpm N]|stop: the hand that is on the crank follows by so much more at once, or comes off it",
     "to": "to tdc N [off DEG]: turn in running direction to the compression TDC of cylinder N, or DEG after it",
     "restrain": "restrain NM|off: hold the crank with a restraint good for NM newton metres",
     "hose": "hose N|off|capped|orifice MM2: put the hose into cylinder N, leave it open, cap it, or put an orifice on it",
