@@ -7,7 +7,6 @@ import argparse
 from borewright.cli import exits
 from borewright.cli.output import print_json
 from borewright.cli.record import add_record_argument, open_store
-from borewright.errors import UseError
 
 __all__ = ["add_arguments", "run"]
 
@@ -26,24 +25,12 @@ def run(args: argparse.Namespace) -> int:
     """Do it. Raises StoreError for a number that is not in this record file, UseError where there is nothing to do."""
     from borewright.service.finding_words import finding_words
     from borewright.service.names import checked_line
+    from borewright.service.place_notes import drop_finding, restore_finding
 
     reason = checked_line(args.reason, "--reason")
     dropping = args.subcommand == "drop"
     with open_store(args, create=False) as store:
-        finding = store.get_finding(args.number)
-        job = store.get_job(finding.job_id)
-        if job.deleted_at_unix_s is not None:
-            raise UseError(
-                f"finding {finding.id} is of the deleted job {job.name}; `borewright job restore` brings that back first"
-            )
-        if dropping and finding.deleted_at_unix_s is not None:
-            raise UseError(f"finding {finding.id} was dropped before; `borewright place restore {finding.id}` brings it back")
-        if not dropping and finding.deleted_at_unix_s is None:
-            raise UseError(f"finding {finding.id} was not dropped: it counts, so there is nothing to bring back")
-        if dropping:
-            store.delete_finding(finding.id, reason or "dropped by hand")
-        else:
-            store.restore_finding(finding.id)
+        finding, job = drop_finding(store, args.number, reason) if dropping else restore_finding(store, args.number)
     words = finding_words(finding)
     if args.json:
         done = {"finding": finding.id, "dropped": dropping, "words": words}

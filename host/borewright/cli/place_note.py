@@ -17,13 +17,9 @@ if TYPE_CHECKING:
     from borewright.core.engine import Engine
     from borewright.core.heard import Heard
     from borewright.service.photos import Photo
-    from borewright.store import Store
-    from borewright.store.records import JobRecord
+    from borewright.service.place_notes import Kept
 
 __all__ = ["add_arguments", "run"]
-
-LONGEST_TEXT = 2000
-MOST_PHOTOS = 12
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -49,31 +45,30 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Keep it. Raises UseError before anything is written when part of it cannot be kept."""
     from borewright.service.engines import engine_from_document
+    from borewright.service.place_notes import checked_note, keep_findings
 
     if not (args.heard or args.text or args.photo):
         raise UseError("say what was found: a place and how strong, --text or --photo")
-    text = _text(args.text)
+    text = None if args.text is None else checked_note(args.text, "--text: a note")
     with open_store(args, create=False) as store:
         job = the_job(store, args.name, args.stage)
         engine = engine_from_document(store.get_engine(job.engine_id).document, "the record")
         cylinder = _cylinder(args, engine)
         heard = _heard(args, engine, cylinder)
         photos = _photos(args.photo or [])
-        kept = _keep(store, job, cylinder, heard, text, photos, args.who)
+        kept = keep_findings(store, job.id, cylinder, heard, text, photos, args.who)
     if args.json:
-        print_json({"database": str(args.db), "job": job.name, "stage": job.stage, "cylinder": cylinder, "kept": kept})
+        told = [_as_dict(one) for one in kept]
+        print_json({"database": str(args.db), "job": job.name, "stage": job.stage, "cylinder": cylinder, "kept": told})
     else:
         where = f"cylinder {cylinder}" if cylinder else "the whole engine"
-        print(f"kept for {job.name}, {job.stage}, {where}: {', '.join(one['words'] for one in kept)}")
+        print(f"kept for {job.name}, {job.stage}, {where}: {', '.join(one.words for one in kept)}")
     return exits.OK
 
 
-def _text(text: str | None) -> str | None:
-    if text is None:
-        return None
-    if not 0 < len(text.strip()) <= LONGEST_TEXT or not text.strip().isprintable():
-        raise UseError(f"--text: a note has 1 to {LONGEST_TEXT} characters on one line that can be printed")
-    return text.strip()
+def _as_dict(kept: Kept) -> dict[str, Any]:
+    told: dict[str, Any] = {"finding": kept.finding, "kind": kept.kind, "place": kept.place, "words": kept.words}
+    return told | {"photos": list(kept.photos)} if kept.photos else told
 
 
 def _cylinder(args: argparse.Namespace, engine: Engine) -> int:
@@ -87,52 +82,22 @@ def _cylinder(args: argparse.Namespace, engine: Engine) -> int:
 
 
 def _heard(args: argparse.Namespace, engine: Engine, cylinder: int) -> tuple[Heard, ...]:
-    from borewright.core.heard import checked_neighbour, heard
+    from borewright.core.heard import heard
+    from borewright.service.place_notes import checked_heard
 
     if not args.heard:
         return ()
     try:
         found = heard(" ".join(args.heard), engine.places)
-        for one in found:
-            checked_neighbour(engine, cylinder, one.place, one.neighbour)
     except ValueError as wrong:
         raise UseError(str(wrong)) from None
-    return found
+    return checked_heard(engine, cylinder, found)
 
 
 def _photos(paths: list[Path]) -> list[Photo]:
     from borewright.service.photos import read_photo
+    from borewright.service.place_notes import MOST_PHOTOS
 
     if len(paths) > MOST_PHOTOS:
         raise UseError(f"{len(paths)} photos are too many at once; {MOST_PHOTOS} at most")
     return [read_photo(path) for path in paths]
-
-
-def _keep(
-    store: Store,
-    job: JobRecord,
-    cylinder: int,
-    heard: tuple[Heard, ...],
-    text: str | None,
-    photos: list[Photo],
-    who: str,
-) -> list[dict[str, Any]]:
-    """The photos belong to the note, else to the one place that was heard, else to a note that says so."""
-    kept: list[dict[str, Any]] = []
-    for one in heard:
-        number = store.add_finding(job.id, cylinder, "heard", place=one.place, detail=one.detail, said_by=who)
-        kept.append({"finding": number, "kind": "heard", "place": one.place, "words": one.words})
-    if text is None and photos and len(heard) != 1:
-        text = "photo" if len(photos) == 1 else "photos"
-    if text is not None:
-        number = store.add_finding(job.id, cylinder, "note", detail={"text": text}, said_by=who)
-        kept.append({"finding": number, "kind": "note", "place": None, "words": f"“{text}”"})
-    for photo in photos:
-        owner = int(kept[-1]["finding"])
-        store.add_photo(owner, photo.name, photo.media_type, photo.width_px, photo.height_px, photo.data)
-        kept[-1].setdefault("photos", []).append(photo.name)
-    for told in kept:
-        told["words"] += f" (#{told['finding']})"
-        if "photos" in told:
-            told["words"] += f" with {len(told['photos'])} photo{'s' if len(told['photos']) > 1 else ''}"
-    return kept

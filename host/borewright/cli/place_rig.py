@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from borewright.store import Store
     from borewright.store.records import CaptureRecord, JobRecord
 
-__all__ = ["AtCylinder", "Job", "add_place_rig_arguments", "add_spare_argument", "at_the_cylinder", "job_of", "latest", "u_of"]
+__all__ = ["AtCylinder", "Job", "add_place_rig_arguments", "add_spare_argument", "at_the_cylinder", "job_of"]
 
 BLOCKED_HINT = "The rig's own checks are made with: borewright rig sealed, rig restrictor, rig tdc."
 
@@ -35,12 +35,6 @@ class Job:
     engine: Engine
     cylinder: int
     captures: tuple[CaptureRecord, ...]
-
-    @property
-    def leak_area_m2(self) -> float | None:
-        """As the latest plain test of the cylinder gave it; None where there is none."""
-        test = latest(self.captures, "test")
-        return None if test is None else float((test.result or {})["leak_area_mm2"]) * 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,23 +133,3 @@ def at_the_cylinder(args: argparse.Namespace, job: Job) -> Iterator[AtCylinder]:
         bench.job_id = job.record.id
         console.take_zero()
         yield AtCylinder(job, bench, console, store)
-
-
-def latest(captures: tuple[CaptureRecord, ...], purpose: str) -> CaptureRecord | None:
-    """The latest complete capture of a purpose that was measured and holds a leak area."""
-    found = [
-        capture
-        for capture in captures
-        if capture.purpose == purpose
-        and capture.state == "complete"
-        and capture.device_serial
-        and (capture.result or {}).get("leak_area_mm2") is not None
-    ]
-    return found[-1] if found else None
-
-
-def u_of(capture: CaptureRecord) -> float:
-    """Standard uncertainty of a kept leak area in mm²: what is new in each test."""
-    from borewright.service.path_readings import area_of
-
-    return area_of(capture)[1] * 1e6

@@ -16,14 +16,8 @@ if TYPE_CHECKING:
     from borewright.core.shares_plan import NextTest
     from borewright.core.stopping import StopRule
     from borewright.service.acts import Purpose
-    from borewright.store.records import CaptureRecord
 
 __all__ = ["add_arguments", "run"]
-
-OF_ALLOWED = 0.85  # where the regulator is set: nobody sets it finer than that by its own gauge
-STEP_PA = 5_000.0
-SAME_PRESSURE = 0.05
-REFERENCE_GOOD_S = 2 * 3600.0
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -74,20 +68,11 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _plan(args: argparse.Namespace, job: Job) -> tuple[NextTest, ...]:
-    from borewright.core.shares_plan import plan_next
-    from borewright.core.stopping import measurable_places, stoppable_places
-    from borewright.service.path_readings import readings_of
+    from borewright.service.place_tests import plan_of
 
     with open_store(args, create=False) as store:
         findings = [found for found in store.list_findings(job.record.id) if found.cylinder == job.cylinder]
-    known = readings_of(job.captures, findings)
-    return plan_next(
-        job.engine.places,
-        known.readings,
-        known.flows,
-        may_stop=stoppable_places(job.engine),
-        may_measure_flow=measurable_places(job.engine),
-    )
+    return plan_of(job.engine, job.captures, findings)
 
 
 def _tell_plan(args: argparse.Namespace, job: Job, rules: dict[str, StopRule]) -> int:
@@ -140,40 +125,25 @@ def _stopped(args: argparse.Namespace, job: Job, rules: dict[str, StopRule]) -> 
 
 def _pressure(args: argparse.Namespace, job: Job, stopped: tuple[str, ...]) -> float:
     """What the regulator is set to. Raises UseError for a pressure that cannot be with these places stopped."""
-    from borewright.core.rig import RigSetup
-    from borewright.core.stopping import highest_supply_gauge_pa
-    from borewright.service.acts import Purpose
-    from borewright.service.regulator import LEAST_ASKED_PA, wrong_pressure
+    from borewright.service.place_tests import stop_pressure_pa
     from borewright.units import UnitsError, parse
 
     try:
         given_pa = None if args.pressure is None else parse(args.pressure, "pressure_gauge")
     except UnitsError as error:
         raise UseError(f"--pressure: {error}") from None
-    usual_pa = OF_ALLOWED * highest_supply_gauge_pa(job.engine, stopped) // STEP_PA * STEP_PA
-    asked_pa = max(usual_pa, LEAST_ASKED_PA) if given_pa is None else given_pa
-    wrong = wrong_pressure(
-        Purpose("test", job.cylinder, aim="place", stopped=stopped, asked_gauge_pa=asked_pa), RigSetup(), job.engine
-    )
-    if wrong is not None:
-        raise UseError(wrong)
-    return asked_pa
+    return stop_pressure_pa(job.engine, job.cylinder, stopped, given_pa)
 
 
 def _purpose(args: argparse.Namespace, job: Job, stopped: tuple[str, ...], asked_pa: float) -> Purpose:
     from borewright.core.heard import place_called
-    from borewright.service.acts import Purpose
-    from borewright.service.places import wrong_place
+    from borewright.service.place_tests import stop_test
 
     try:
         spare = "" if args.spare_at is None else place_called(args.spare_at, job.engine.places)
     except ValueError as wrong:
         raise UseError(str(wrong)) from None
-    purpose = Purpose("test", job.cylinder, aim="place", stopped=stopped, asked_gauge_pa=asked_pa, spare_place=spare)
-    why = wrong_place(purpose, job.engine)
-    if why is not None:
-        raise UseError(why)
-    return purpose
+    return stop_test(job.engine, job.cylinder, stopped, asked_pa, spare)
 
 
 # ---------------------------------------------------------------------- at the rig
@@ -181,6 +151,7 @@ def _purpose(args: argparse.Namespace, job: Job, stopped: tuple[str, ...], asked
 
 def _guide(here: AtCylinder, purpose: Purpose, rules: dict[str, StopRule]) -> dict[str, Any]:
     from borewright.service.acts import Purpose
+    from borewright.service.place_tests import reference_reading
     from borewright.service.regulator import proof_of
 
     tell, job, stopped, asked_pa = here.console.tell_plainly, here.job, purpose.stopped, purpose.asked_gauge_pa or 0.0
@@ -190,7 +161,7 @@ def _guide(here: AtCylinder, purpose: Purpose, rules: dict[str, StopRule]) -> di
     done, proof = here.test(proof_of(asked_pa))
     if proof["void_reason"] is not None or done.analysed.check is None:
         raise NotReadyError(f"the pressure was not proven ({proof['void_reason']}); nothing is stopped before it is")
-    kept = _reference(job.captures, asked_pa)
+    kept = reference_reading(job.captures, asked_pa, time.time())
     if kept is not None:
         reference = {"test": kept.id, "leak_area_mm2": (kept.result or {})["leak_area_mm2"], "void_reason": None}
         tell(f"The reading with nothing stopped is that of test {kept.id}.")
@@ -207,22 +178,6 @@ def _guide(here: AtCylinder, purpose: Purpose, rules: dict[str, StopRule]) -> di
         less = reference["leak_area_mm2"] - shown["leak_area_mm2"]
         tell(f"With {words} stopped {less:.3f} mm² less leaks; borewright place show says what that makes of the whole leak.")
     return {"asked_gauge_pa": asked_pa, "reference": reference, "stopped": shown}
-
-
-def _reference(captures: tuple[CaptureRecord, ...], asked_pa: float) -> CaptureRecord | None:
-    """A reading with nothing stopped at this pressure that is not older than two hours."""
-    for capture in reversed(captures):
-        purpose, result = capture.laws.get("purpose") or {}, capture.result or {}
-        fits = (
-            capture.purpose == "stop_off"
-            and capture.state == "complete"
-            and not (purpose.get("stopped") or purpose.get("flow_place"))
-        )
-        pressure = float(result.get("p_regulated_gauge_pa") or 0.0)
-        recent = time.time() - capture.started_at_unix_s < REFERENCE_GOOD_S
-        if fits and recent and abs(pressure - asked_pa) <= SAME_PRESSURE * asked_pa:
-            return capture
-    return None
 
 
 def _back_to_test_pressure(here: AtCylinder) -> None:

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from borewright.cli import exits
 from borewright.cli.output import print_json
-from borewright.cli.place_rig import AtCylinder, Job, add_place_rig_arguments, at_the_cylinder, job_of, latest, u_of
+from borewright.cli.place_rig import AtCylinder, Job, add_place_rig_arguments, at_the_cylinder, job_of
 from borewright.cli.record import open_store
 from borewright.errors import UseError
+from borewright.service.latest_test import latest
+
+if TYPE_CHECKING:
+    from borewright.store.records import CaptureRecord
 
 __all__ = ["add_arguments", "run"]
 
@@ -23,8 +27,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Test one cylinder wet."""
     from borewright.core.stopping import wet_dose
-    from borewright.service.acts import Purpose
-    from borewright.service.places import wrong_place
+    from borewright.service.place_tests import wet_test
     from borewright.units import UnitsError, parse
 
     job = job_of(args)
@@ -34,10 +37,7 @@ def run(args: argparse.Namespace) -> int:
         raise UseError(f"--oil: {error}") from None
     if not oil_m3 > 0.0:
         raise UseError(f"--oil {args.oil}: a wet test needs some oil; without any it is borewright measure")
-    purpose = Purpose("test", job.cylinder, wet_oil_m3=oil_m3)
-    wrong = wrong_place(purpose, job.engine)
-    if wrong is not None:
-        raise UseError(wrong)
+    purpose = wet_test(job.engine, job.cylinder, oil_m3)
     if latest(job.captures, "test") is None:
         raise UseError(
             f"there is no dry test of cylinder {job.cylinder} in this job yet; take it first, with borewright measure: "
@@ -67,26 +67,26 @@ def run(args: argparse.Namespace) -> int:
 
 def _say_oil_is_in(args: argparse.Namespace, here: AtCylinder) -> None:
     """The oil stays when the program ends: the person and the record have to know it."""
+    from borewright.service.place_tests import oil_left_words
+
     state, job = here.bench.state, here.job
     first = "once the gauges are down, " if state.pressurised else ""
     here.console.tell_plainly(
         f"! oil is in cylinder {job.cylinder}: {first}take the hose off, turn the engine over twice by hand with the plug hole "
         "open before any other test; a test of it now is no dry test"
     )
-    oil_cm3 = 0.0 if state.oil is None else state.oil.volume_m3 * 1e6
-    text = f"{oil_cm3:.3g} cm³ of oil were put in; no wet test was completed"
+    text = oil_left_words(0.0 if state.oil is None else state.oil.volume_m3)
     with open_store(args, create=False) as store:
         store.add_finding(job.record.id, job.cylinder, "note", detail={"text": text}, said_by=args.who)
 
 
-def _against_dry(job: Job, wet: Any, void_reason: str | None) -> dict[str, Any]:
-    from borewright.core.wet import wet_verdict
+def _against_dry(job: Job, wet: CaptureRecord, void_reason: str | None) -> dict[str, Any]:
+    from borewright.service.place_tests import wet_against_dry
 
     dry = latest(job.captures, "test")
     if void_reason is not None or dry is None:
         return {}
-    areas = [float((capture.result or {})["leak_area_mm2"]) for capture in (dry, wet)]
-    if not areas[0] > 0.0:
+    found = wet_against_dry(dry, wet)
+    if found is None:
         return {"words": "the dry test showed no leak, so oil has nothing to change"}
-    found = wet_verdict(areas[0], u_of(dry), max(areas[1], 0.0), u_of(wet))
     return {"dry_test": dry.id, "verdict": found.verdict, "change_percent": found.change_percent, "words": found.words}
