@@ -1,0 +1,96 @@
+"""PRESSURISED, across the whole window and over every page, for as long as air was let in or seen and has not been seen gone."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import QPointF, Qt
+from PySide6.QtGui import QPainter, QPaintEvent, QPen
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
+
+from borewright.app.desk import Desk
+from borewright.app.theme.look import BASE_PX, qcolor
+from borewright.service import acts
+from borewright.service.snapshot import Snapshot
+from borewright.service.state import BenchState
+
+__all__ = ["AirBand", "air_words"]
+
+STRIPES_PX = 64
+STRIPE_PX = 14
+
+
+def air_words(state: BenchState) -> str:
+    """What to do about the air in the rig, in a sentence.
+
+    The rig's own valves are driven; hand valves only the person can move.
+    """
+    if state.has_valves:
+        return "Do not turn or undo anything. Shutting the supply does not unload the piston, venting does."
+    return "Do not turn or undo anything. Only you can shut the supply and open the vent: by hand."
+
+
+class AirBand(QFrame):
+    """The band. Hidden while the rig is known to be vented."""
+
+    def __init__(self, desk: Desk, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._desk = desk
+        self.setProperty("role", "air")
+        self.setAccessibleName("Pressurised")
+        self._head, self._words, self._figures = QLabel("PRESSURISED"), QLabel(), QLabel()
+        for label in (self._head, self._words, self._figures):
+            label.setProperty("role", "air")
+        self._words.setWordWrap(True)
+        self._stop = QPushButton("Stop: shut and vent (Esc)")
+        self._stop.setProperty("role", "stop")
+        self._stop.setFocusPolicy(Qt.FocusPolicy.NoFocus)  # Esc does the same, and focus stays with the act under way
+        self._stop.setToolTip("Shuts the supply and opens the vent. This is no emergency stop: the hand valve within reach is.")
+        self._stop.clicked.connect(lambda: desk.tell(acts.StopAll()))
+        text = QVBoxLayout()
+        text.addWidget(self._words)
+        text.addWidget(self._figures)
+        row = QHBoxLayout(self)
+        row.setContentsMargins(STRIPES_PX + 12, 8, STRIPES_PX + 12, 8)
+        row.addWidget(self._head)
+        row.addLayout(text, 1)
+        row.addWidget(self._stop)
+        self.setVisible(False)
+        desk.look_changed.connect(self._look)
+        self._look()
+
+    def _look(self) -> None:
+        px = BASE_PX * self._desk.settings.scale_percent / 100.0
+        self._head.setStyleSheet(f"font-size: {2.2 * px:.0f}px; font-weight: bold;")
+        self._figures.setStyleSheet(f"font-size: {1.3 * px:.0f}px; font-weight: bold;")
+
+    def show_snapshot(self, snapshot: Snapshot) -> None:
+        """Show or hide, and the pressures."""
+        state = snapshot.state
+        lost = state is not None and state.pressurised and snapshot.link.kind != "open"
+        if state is None or not state.pressurised:
+            self.setVisible(False)
+            return
+        words = "The rig cannot be heard: take it as pressurised until its gauges are down." if lost else air_words(state)
+        if self._words.text() != words:
+            self._words.setText(words)
+            self.setAccessibleDescription(words)
+        if state.reading is not None:
+            text = self._desk.units.text
+            figures = (
+                f"regulated {text(state.reading.p_regulated_gauge_pa, 'pressure_gauge', 'kPa')}    "
+                f"cylinder {text(state.reading.p_cylinder_gauge_pa, 'pressure_gauge', 'kPa')}"
+            )
+            self._figures.setText("" if lost else figures)
+        self._stop.setVisible(state.has_valves and not lost)
+        self.setVisible(True)
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """The band, with stripes at both ends, so that it is no colour alone."""
+        super().paintEvent(event)
+        painter = QPainter(self)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        painter.setPen(QPen(qcolor(self._desk.palette.on_air), STRIPE_PX / 2))
+        for left in (0, self.width() - STRIPES_PX):
+            painter.setClipRect(left, 0, STRIPES_PX, self.height())
+            for x in range(left - self.height(), left + STRIPES_PX + STRIPE_PX, 2 * STRIPE_PX):
+                painter.drawLine(QPointF(x, self.height()), QPointF(x + self.height(), 0))
+        painter.end()
