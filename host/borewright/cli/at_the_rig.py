@@ -9,7 +9,6 @@ import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
-from math import pi
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -21,16 +20,11 @@ from borewright.errors import LinkError, StoreError
 if TYPE_CHECKING:
     from borewright.cli.console import Console
     from borewright.core.engine import Engine
-    from borewright.core.rig import RigSetup
     from borewright.service.bench import Bench, Done
     from borewright.service.conditions_of_air import AirConditions
     from borewright.store import Store
 
 __all__ = ["add_rig_arguments", "at_the_rig", "kept_as", "login_name"]
-
-SMALL_RESTRICTOR_M = 0.040 * 0.0254  # FAA Safety Team tip, November 2011: bores under 5.00 in; from there on 0.060 in
-LARGE_RESTRICTOR_M = 0.060 * 0.0254
-LARGE_BORE_M = 5.00 * 0.0254
 
 
 def add_rig_arguments(parser: argparse.ArgumentParser, *, engine_needed: bool, port_needed: bool = True) -> None:
@@ -61,6 +55,7 @@ def at_the_rig(args: argparse.Namespace, engine: Engine | None) -> Iterator[tupl
     from borewright.cli.console import Console, Lines
     from borewright.link import open_link
     from borewright.service.bench import Bench
+    from borewright.service.known_rig import usual_setup
     from borewright.service.rig_file import load_rig_file
     from borewright.store.writer import StoreWriter
 
@@ -78,7 +73,7 @@ def at_the_rig(args: argparse.Namespace, engine: Engine | None) -> Iterator[tupl
                 serial = console.meet_the_rig()
                 if setup is not None:
                     store.save_rig(serial, setup)
-                bench.use_setup(store.get_rig(serial) or _usual_setup(engine))
+                bench.use_setup(store.get_rig(serial) or usual_setup(engine))
                 bench.know_checks(store.latest_rig_checks(serial))
                 yield bench, console, store
         finally:
@@ -124,14 +119,6 @@ def _said_vented(bench: Bench) -> bool:
     """Whether the rig has valves and says that they are as they should be; what was heard before the link was lost says nothing."""
     state = bench.state
     return state.has_valves and state.device_air is AirState.VENTED and state.lost is None
-
-
-def _usual_setup(engine: Engine | None) -> RigSetup:
-    """The reference rig, with the restrictor that is usual for the engine's bore."""
-    from borewright.core.rig import RigSetup
-
-    bore_m = LARGE_RESTRICTOR_M if engine is not None and engine.bore_m >= LARGE_BORE_M else SMALL_RESTRICTOR_M
-    return RigSetup(restrictor_area_m2=pi / 4.0 * bore_m**2)
 
 
 def _ambient(args: argparse.Namespace) -> AirConditions:

@@ -6,7 +6,8 @@ import codecs
 import json
 import sys
 from collections.abc import Sequence
-from datetime import UTC, datetime
+
+from borewright.service.time_words import date_words
 
 __all__ = ["date_words", "print_json", "prints_every_letter", "table_lines"]
 
@@ -31,8 +32,3 @@ def table_lines(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> list[
     every = [headings, *rows]
     widths = [max(len(line[column]) for line in every) for column in range(len(headings))]
     return ["  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip() for line in every]
-
-
-def date_words(unix_s: float) -> str:
-    """Seconds since 1970 as date and time of day where this computer stands."""
-    return datetime.fromtimestamp(unix_s, UTC).astimezone().strftime("%Y-%m-%d %H:%M")

@@ -31,7 +31,6 @@ EXAMPLE = """examples:
 In this order for a new rig; span again once a year, accept on any day that a number has to be relied on, true TDC for each fitting
 of the encoder. What rests on the transducers (sealed, restrictor) is made anew after a span."""
 
-LARGEST_BACKLASH_DEG = 5.0
 CHECKS = (
     ("zero", "read both transducers at vent"),
     ("span", "calibrate both transducers against a reference gauge at the capped outlet"),
@@ -96,22 +95,24 @@ def run(args: argparse.Namespace) -> int:
         from borewright.cli import rig_kept
 
         return {"show": rig_kept.show, "save": rig_kept.save, "load": rig_kept.load}[args.check](args)
-    from borewright.cli.rig_options import orifice_purposes, paper_of
+    from borewright.cli.rig_options import orifice_purposes_of, paper_of
     from borewright.cli.rig_procedures import make_check
-    from borewright.cli.rig_words import check_as_dict, check_words
+    from borewright.cli.rig_words import check_as_dict
     from borewright.cli.shown import shown_units
+    from borewright.service.check_words import check_words
 
     units = shown_units(args)
     engine = named_engine(args)[0] if args.engine is not None else None
     if args.check == "tdc" and engine is not None:
         from borewright.cli.console import cylinder_of
+        from borewright.service.rig_stated import LARGEST_BACKLASH_DEG
 
         cylinder_of(engine.cylinders, args.cylinder)
         if not 0.0 <= args.backlash <= LARGEST_BACKLASH_DEG:
             raise UseError(f"a backlash of {args.backlash:g}° cannot be right; give 0 to {LARGEST_BACKLASH_DEG:g}")
     paper_of(args)  # what is typed wrongly is said before the port is opened
     if getattr(args, "orifice_area", None) is not None or getattr(args, "orifice_bore", None) is not None:
-        orifice_purposes(args, "check" if args.check == "restrictor" else "volumes")
+        orifice_purposes_of(args, "check" if args.check == "restrictor" else "volumes")
     with at_the_rig(args, engine) as (bench, console, _):
         check = make_check(args, bench, console)
     if args.json:

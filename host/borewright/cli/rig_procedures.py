@@ -6,21 +6,28 @@ import argparse
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Literal
 
-from borewright.cli.rig_options import DEGREES_OFF, orifice_purposes, paper_of, pressures, sweep_of
+from borewright.cli.rig_options import orifice_purposes_of, paper_of
 from borewright.errors import BorewrightError, NotReadyError, UseError
 from borewright.service import acts
-from borewright.service.regulator import wrong_pressure
+from borewright.service.rig_purposes import (
+    AIR_HINT,
+    came_to_nothing,
+    needed_before,
+    next_side,
+    sealed_purposes,
+    span_purposes,
+    volume_purposes,
+)
+from borewright.service.rig_stated import bore_of, degrees_of, drop_of
 
 if TYPE_CHECKING:
     from borewright.cli.console import Console
-    from borewright.core.pistonstop import PistonStop
-    from borewright.core.rig import RigCheck, RigSetup
-    from borewright.service.bench import Bench, Done
+    from borewright.core.rig import CheckKind, RigCheck, RigSetup
+    from borewright.service.bench import Bench
 
 __all__ = ["KIND_OF", "make_check"]
 
-AIR_HINT = "The checks are made in the order zero, span, sealed, restrictor."
-KIND_OF = {
+KIND_OF: dict[str, CheckKind] = {
     "zero": "zero",
     "span": "span",
     "sealed": "sealed",
@@ -29,8 +36,6 @@ KIND_OF = {
     "volume": "volumes",
     "tdc": "tdc",
 }
-LARGEST_BACKLASH_DEG = 5.0
-LARGEST_DROP_M = 0.05
 
 
 def make_check(args: argparse.Namespace, bench: Bench, console: Console) -> RigCheck:
@@ -42,8 +47,7 @@ def make_check(args: argparse.Namespace, bench: Bench, console: Console) -> RigC
     else:
         purposes = _purposes(args, bench.state.setup)
         console.take_zero()
-        if args.check == "accept" and not _passed(bench, "restrictor"):
-            raise NotReadyError("a reference orifice is read with a restrictor that was checked; make the restrictor check first")
+        needed_before(kind, bench.state.checks)
         if purposes:
             _round(purposes, paper_of(args), bench, console)
         elif args.check == "tdc" and args.by == "piston-stop":
@@ -60,27 +64,17 @@ def _purposes(args: argparse.Namespace, setup: RigSetup) -> tuple[acts.Purpose, 
     """What air is let in for; empty where none is. Raises UseError for what cannot be asked for on this rig."""
     match args.check:
         case "sealed":
-            purposes = tuple(acts.Purpose("sealed", asked_gauge_pa=asked_pa) for asked_pa in pressures(args.pressure, setup))
+            return sealed_purposes(tuple(args.pressure or ()), setup)
         case "span":
-            purposes = (acts.Purpose("sealed", aim="span", sweep_gauge_pa=sweep_of(args, setup)),)
+            return span_purposes(tuple(args.pressure or ()), setup, rising_only=args.rising_only)
         case "restrictor":
-            purposes = orifice_purposes(args)
+            return orifice_purposes_of(args)
         case "accept":
-            purposes = orifice_purposes(args, "acceptance")
+            return orifice_purposes_of(args, "acceptance")
         case "volume":
-            purposes = (acts.Purpose("sealed", aim="volumes"), *orifice_purposes(args, "volumes"))
+            return volume_purposes(orifice_purposes_of(args, "volumes"))
         case _:
-            purposes = ()
-    for purpose in purposes:
-        wrong = wrong_pressure(purpose, setup)
-        if wrong is not None:
-            raise UseError(wrong)
-    return purposes
-
-
-def _passed(bench: Bench, kind: str) -> bool:
-    check = bench.state.checks.get(kind)
-    return check is not None and check.passed
+            return ()
 
 
 def _round(purposes: tuple[acts.Purpose, ...], paper: tuple[tuple[str, float | str], ...], bench: Bench, console: Console) -> None:
@@ -93,24 +87,14 @@ def _round(purposes: tuple[acts.Purpose, ...], paper: tuple[tuple[str, float | s
             if done.analysed.check is not None:
                 break
             if len(purposes) == 1:
-                raise BorewrightError(_nothing(done))
-            console.tell_plainly(f"! {_nothing(done)}")
+                raise BorewrightError(came_to_nothing(done))
+            console.tell_plainly(f"! {came_to_nothing(done)}")
             if console.ask("  [Enter makes this one again, quit ends]").lower() in ("quit", "q"):
                 raise NotReadyError("ended by the person")
 
 
-def _nothing(done: Done) -> str:
-    hint = "see that the hose is off the engine and its end closed off as asked, and make the check again"
-    return f"the check came to nothing: {(done.analysed.void_reason or 'no reason').rstrip('.')}; {hint}"
-
-
 def _by_bore(args: argparse.Namespace, bench: Bench) -> None:
-    from borewright.units import parse
-
-    bore_m, u_m = parse(args.bore, "length"), parse(args.bore_u, "length") / 2.0
-    if not (1e-4 <= bore_m <= 1e-2 and 0.0 <= u_m <= bore_m / 4.0):
-        raise UseError(f"a bore of {args.bore}, known to {args.bore_u}, cannot be that of a restrictor; between 0.1 and 10 mm can")
-    bench.act(acts.StateBore(bore_m, u_m, args.bore_form))
+    bench.act(bore_of(args.bore, args.bore_u, args.bore_form))
 
 
 # ---------------------------------------------------------------------- true TDC
@@ -123,16 +107,12 @@ def _by_piston_stop(args: argparse.Namespace, bench: Bench, console: Console) ->
         if stop.step == "contacts":
             console.ask(f"> {stop.prompt}\n  [Enter when the piston rests against the stop]")
             console.turn_for(1.2)
-            bench.act(acts.TakeContact("after" if _last_side(stop) == "before" else "before"))
+            bench.act(next_side(stop))
         elif stop.step == "remove_stop":
             console.ask(f"> {stop.prompt}\n  [Enter when the stop is out]")
             bench.act(acts.ConfirmStopRemoved())
         else:
             _over_the_index(console, lambda: bench.state.stop is not None)
-
-
-def _last_side(stop: PistonStop) -> str | None:
-    return stop.contacts[-1].side if stop.contacts else None
 
 
 def _by_another_way(args: argparse.Namespace, bench: Bench, console: Console) -> None:
@@ -163,19 +143,13 @@ def _over_the_index(console: Console, still_missing: Callable[[], bool]) -> None
 
 
 def _drop_m(console: Console) -> float:
-    from borewright.units import UnitsError, parse
-
     question = "> Set the dial gauge to zero where the piston is highest. At which drop below the top will it be read?"
     while True:
         line = console.ask(f"{question}\n  [a length with its unit, like 1.0 mm; Enter for 1 mm]")
         try:
-            drop_m = parse(line, "length") if line else 1e-3
-        except UnitsError as wrong:
+            return drop_of(line)
+        except UseError as wrong:
             console.tell_plainly(f"  {wrong}")
-            continue
-        if 0.0 < drop_m < LARGEST_DROP_M:
-            return drop_m
-        console.tell_plainly(f"  a drop of {line} cannot be read at the top of a stroke; 0.5 to 5 mm serve best")
 
 
 def _degrees(console: Console, method: Literal["timing_mark", "locking_pin"]) -> float:
@@ -183,9 +157,6 @@ def _degrees(console: Console, method: Literal["timing_mark", "locking_pin"]) ->
     while True:
         line = console.ask(f"> How many degrees before TDC {what}?\n  [a number, negative after TDC; Enter for TDC itself]")
         try:
-            degrees = float(line.replace(",", ".").removesuffix("°").strip()) if line else 0.0
-        except ValueError:
-            degrees = float("nan")
-        if abs(degrees) <= DEGREES_OFF[method]:
-            return degrees
-        console.tell_plainly(f"  {line!r} cannot be used here; type a number of degrees, {DEGREES_OFF[method]:g} at most")
+            return degrees_of(line, method)
+        except UseError as wrong:
+            console.tell_plainly(f"  {wrong}")

@@ -1,0 +1,23 @@
+"""Dates and ages as people say them."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+__all__ = ["age_words", "date_words"]
+
+DAY_S = 86_400.0
+
+
+def date_words(unix_s: float) -> str:
+    """Seconds since 1970 as date and time of day where this computer stands."""
+    return datetime.fromtimestamp(unix_s, UTC).astimezone().strftime("%Y-%m-%d %H:%M")
+
+
+def age_words(seconds: float) -> str:
+    """A time as people say it.
+
+    >>> age_words(5400.0), age_words(10 * 86400.0)
+    ('1.5 hours', '10 days')
+    """
+    return f"{seconds / 3600.0:.1f} hours" if seconds < 2.0 * DAY_S else f"{seconds / DAY_S:.0f} days"
