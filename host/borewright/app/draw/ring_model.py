@@ -249,7 +249,7 @@ def _saying(
         return Saying("turn", "Turn on", "", f"{engine.running_direction}, until the index pulse comes")
     if off_deg is not None and allowed_deg is not None:
         if abs(off_deg) <= allowed_deg:
-            return Saying("at_tdc", "At compression TDC", stands, beside)
+            return Saying("at_tdc", "At TDC", stands, beside)
         return Saying("stand", f"Cylinder {state.purpose.cylinder}", stands, beside)
     if len(pointers) == 2:
         return Saying("unknown", "Stroke not shown yet", "", "the crank stands at one of the two marks")
