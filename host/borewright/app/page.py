@@ -14,7 +14,7 @@ __all__ = ["Page"]
 
 
 class Page(QWidget):
-    """One page. It pushes what the person does to the desk, and shows the snapshots that the window hands it while it is in view."""
+    """One page. It pushes what the person does to the desk, and shows the snapshots that the window hands it in view."""
 
     title: ClassVar[str] = ""
 

@@ -27,7 +27,7 @@ _LONGEST_TEXT = 4_000
 class Settings:
     """What is remembered. scale_percent: size of everything; span_s: of the pressure curves; geometry: of the window, in hex.
 
-    air_by: how the one deliberate act lets air in. record: the file last opened, "" for the usual one. squeeze_each: squeeze in each
+    air_by: how the one deliberate act lets air in. record: the file last opened, "" for the usual one. squeeze_each: in each
     cylinder, where else the stroke is carried over by count.
     """
 
@@ -130,4 +130,5 @@ def _toml(value: str | int | bool) -> str:
 
 
 def _notice(path: Path, reason: str) -> str:
-    return f"{path}: not all of it can be used ({' '.join(reason.split())}); what cannot is as usual, and is kept anew with the next change"
+    said = " ".join(reason.split())
+    return f"{path}: not all of it can be used ({said}); what cannot is as usual, and is kept anew with the next change"

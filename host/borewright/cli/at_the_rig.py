@@ -122,33 +122,9 @@ def _said_vented(bench: Bench) -> bool:
 
 
 def _ambient(args: argparse.Namespace) -> AirConditions:
-    from borewright.errors import UseError
-    from borewright.service.conditions_of_air import U_P_AMBIENT_ASSUMED_PA, U_T_ASSUMED_K, AirConditions
-    from borewright.units import UnitsError, parse
+    from borewright.service.conditions_of_air import stated_air
 
-    usual = AirConditions()
-    try:
-        p_ambient = usual.p_ambient_abs_pa if args.ambient is None else parse(args.ambient, "pressure_absolute")
-    except UnitsError as error:
-        raise UseError(f"--ambient: {error}, as a barometer shows it") from None
-    if not 30e3 <= p_ambient <= 120e3:
-        raise UseError(f"--ambient {args.ambient} is no air pressure on earth; give what a barometer shows, like 98.9 kPa")
-    air_k = usual.t_supply_k if args.air_temp is None else parse(args.air_temp, "temperature")
-    engine_k = air_k if args.engine_temp is None else parse(args.engine_temp, "temperature")
-    for option, t_k in (("--air-temp", air_k), ("--engine-temp", engine_k)):
-        if not 223.15 <= t_k <= 573.15:
-            raise UseError(f"{option} is outside of -50 to 300 °C; give the temperature with its unit")
-    given = {"ambient pressure": args.ambient, "air temperature": args.air_temp, "engine temperature": args.engine_temp}
-    assumed = [name for name, value in given.items() if value is None]
-    return AirConditions(
-        p_ambient,
-        air_k,
-        engine_k,
-        (f"assumed: {', '.join(assumed)}",) if assumed else (),
-        usual.u_p_ambient_pa if args.ambient is not None else U_P_AMBIENT_ASSUMED_PA,
-        usual.u_t_supply_k if args.air_temp is not None else U_T_ASSUMED_K,
-        usual.u_t_engine_k if args.engine_temp is not None else U_T_ASSUMED_K,
-    )
+    return stated_air(args.ambient or "", args.air_temp or "", args.engine_temp or "", ("--ambient", "--air-temp", "--engine-temp"))
 
 
 def kept_as(bench: Bench, done: Done) -> tuple[int, str | None]:
