@@ -12,7 +12,7 @@ from borewright.app.theme.look import figure_font
 
 __all__ = ["LEAST_PX", "draw_fitted", "fitted_font", "shortened"]
 
-LEAST_PX = 9.0  # smaller letters cannot be read
+LEAST_PX = 8.0  # smaller letters cannot be read
 
 
 @lru_cache(maxsize=512)

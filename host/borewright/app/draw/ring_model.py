@@ -252,7 +252,7 @@ def _saying(
             return Saying("at_tdc", "At TDC", stands, beside)
         return Saying("stand", f"Cylinder {state.purpose.cylinder}", stands, beside)
     if len(pointers) == 2:
-        return Saying("unknown", "Stroke not shown yet", "", "the crank stands at one of the two marks")
+        return Saying("unknown", "Stroke not shown yet", "", "the crank is at one of the two marks")
     if pointers:
         return Saying("stand", "Crank angle known")
     return Saying("unknown", "Crank angle not known")
@@ -265,7 +265,7 @@ def _turning(engine: Engine, step: Step, turn_deg: float) -> Saying:
     goals = {"turn_to_tdc": "to compression TDC", "confirm_fitting": "to the stored TDC"}
     goal = goals.get(step.key, "") if turn_deg > 0.0 or step.key == "confirm_fitting" else ""
     if step.key == "turn_to_tdc" and turn_deg < 0.0:
-        goal = "then come up again"
+        goal = "then up again"
     way = engine.running_direction if turn_deg > 0.0 else other
     fine = step.key == "confirm_fitting"
     return Saying(

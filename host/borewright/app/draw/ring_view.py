@@ -74,7 +74,7 @@ class RingView(QWidget):
         self.setAccessibleDescription(self._model.sentence)
         desk.look_changed.connect(self._repaint_all)
 
-    def sizeHint(self) -> QSize:  # noqa: N802 -- Qt's name
+    def sizeHint(self) -> QSize:
         """Large enough to be read from two metres."""
         return QSize(440, 440)
 
@@ -99,7 +99,7 @@ class RingView(QWidget):
         self._wheel = None
         self.update()
 
-    def changeEvent(self, event: QEvent) -> None:  # noqa: N802 -- Qt's name
+    def changeEvent(self, event: QEvent) -> None:
         """Letters may be others now."""
         if event.type() in (QEvent.Type.FontChange, QEvent.Type.StyleChange):
             self._wheel = None
@@ -107,7 +107,7 @@ class RingView(QWidget):
 
     # ------------------------------------------------------------------ painting
 
-    def paintEvent(self, event: QPaintEvent) -> None:  # noqa: ARG002, N802 -- Qt's name
+    def paintEvent(self, event: QPaintEvent) -> None:  # noqa: ARG002 -- Qt's name
         """The wheel as it was kept, and on it what moves."""
         ratio = self.devicePixelRatioF()
         wheel = self._wheel
@@ -124,8 +124,10 @@ class RingView(QWidget):
         painter.drawPixmap(0, 0, wheel)
         self._prepare(painter)
         self._paint_arrows(painter)
+        painter.setOpacity(1.0 - self._model.opening)  # the open arc shows it better
         for pointer_deg in self._model.pointers_deg:
             self._paint_pointer(painter, self._model.on_ring_deg(pointer_deg))
+        painter.setOpacity(1.0)
         self._paint_middle(painter)
         if self._model.opening > 0.0:
             self._paint_arc(painter, self._model.opening)
@@ -144,6 +146,9 @@ class RingView(QWidget):
 
     def _paint_wheel(self, painter: QPainter) -> None:
         u, palette, model = self._u, self._desk.palette, self._model
+        painter.setPen(Qt.PenStyle.NoPen)
+        painter.setBrush(qcolor(palette.panel))
+        painter.drawEllipse(_round((INNER + 1.0) * u))
         painter.setPen(self._pen(palette.line, 0.3))
         painter.setBrush(qcolor(palette.raised))
         painter.drawPath(_strip(INNER * u, OUTER * u, 0.0, 359.99))
@@ -200,7 +205,7 @@ class RingView(QWidget):
         painter.drawPolygon(
             QPolygonF([_at((INNER - 0.2) * u, 180.0), _at((INNER - 3.0) * u, 177.5), _at((INNER - 3.0) * u, 182.5)])
         )
-        box = QRectF(-15.0 * u, 26.2 * u, 30.0 * u, 6.0 * u)
+        box = QRectF(-20.0 * u, 26.4 * u, 40.0 * u, 5.6 * u)
         draw_fitted(painter, box, f"overlap TDC of {cylinder}", qcolor(palette.ink_soft), bold=False)
 
     def _paint_pointer(self, painter: QPainter, picture_deg: float) -> None:
@@ -283,17 +288,13 @@ class RingView(QWidget):
         painter.setPen(self._pen(palette.ink_soft, 0.3))
         painter.setBrush(qcolor(palette.panel))
         painter.drawPath(_strip(ARC_INNER * u, ARC_OUTER * u, -half_deg, half_deg))
-        narrow = FINE_DEG / model.cycle_deg * 360.0
-        painter.setPen(self._pen(palette.ink_soft, 0.3, Qt.PenStyle.DashLine))
-        for side in (-1.0, 1.0):  # from where on the wheel it opens out
-            painter.drawLine(_at((INNER - 0.2) * u, side * narrow), _at(ARC_OUTER * u, side * half_deg))
         if model.window_deg is not None and model.window_deg > 0.0:
             self._paint_window(painter, angle(-model.window_deg), angle(model.window_deg))
         painter.setPen(self._pen(palette.ink, 0.4))
         for fine_deg in (-10.0, -5.0, 5.0, 10.0):
             painter.drawLine(_at((ARC_OUTER - 1.6) * u, angle(fine_deg)), _at(ARC_OUTER * u, angle(fine_deg)))
         painter.setPen(self._pen(palette.ink, 0.7))
-        painter.drawLine(_at(ARC_INNER * u, 0.0), _at((ARC_OUTER + 1.0) * u, 0.0))
+        painter.drawLine(_at(ARC_INNER * u, 0.0), _at((INNER - 1.2) * u, 0.0))  # up to the mark on the wheel
         if model.turn_deg is not None and not model.inside:
             goal = 0.0 if abs(model.turn_deg + off_deg) < 1e-6 else FINE_DEG * (1.0 if model.turn_deg > 0.0 else -1.0)
             sweep = angle(goal) - angle(off_deg)
@@ -312,6 +313,11 @@ class RingView(QWidget):
         painter.drawPath(stretch)
         for edge in (low_deg, high_deg):
             painter.drawLine(_at((ARC_INNER - 0.8) * u, edge), _at((ARC_OUTER + 1.4) * u, edge))
+        painter.save()
+        painter.rotate(high_deg + 8.5)
+        box = QRectF(-6.0 * u, -(ARC_OUTER + 5.0) * u, 12.0 * u, 4.8 * u)
+        draw_fitted(painter, box, f"±{self._model.window_deg:.1f}°", qcolor(palette.ink_soft), bold=False)
+        painter.restore()
 
     def _paint_fine_pointer(self, painter: QPainter, picture_deg: float) -> None:
         """A wedge right across the arc, outlined so that it stands out from the window behind it."""
