@@ -17,6 +17,7 @@ from borewright.errors import BorewrightError
 __all__ = ["main"]
 
 COMMANDS = {
+    "app": "the window: the whole job on the screen, with a built-in rig to learn it on",
     "demo": "a whole before-and-after job on the simulated rig, in a minute",
     "measure": "test one cylinder",
     "rig": "check and calibrate the rig: zero, span, sealed, restrictor, volume, true TDC",

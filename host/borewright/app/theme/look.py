@@ -76,11 +76,17 @@ def dress(app: QApplication, palette: Palette, scale_percent: int) -> None:
 
 def _sheet(p: Palette, scale: float) -> str:
     px = BASE_PX * scale
+
+    def n(pixels: float) -> str:
+        return f"{pixels * scale:.0f}px"
+
+    fields = "QLineEdit, QComboBox, QAbstractSpinBox, QPlainTextEdit, QAbstractItemView"
+    focused = ", ".join(f"{kind.strip()}:focus" for kind in f"QPushButton, QToolButton, {fields}".split(","))
     return f"""
 * {{ font-family: "{_FACE}"; font-size: {px:.0f}px; color: {p.ink}; }}
 QMainWindow, QWidget#page, QScrollArea, QScrollArea > QWidget > QWidget, QStackedWidget, QDockWidget {{ background: {p.ground}; }}
 QScrollArea {{ border: none; }}
-QFrame[role="panel"] {{ background: {p.panel}; border: 1px solid {p.line}; border-radius: {4 * scale:.0f}px; }}
+QFrame[role="panel"] {{ background: {p.panel}; border: 1px solid {p.line}; border-radius: {n(4)}; }}
 QLabel {{ background: transparent; }}
 QLabel[role="soft"] {{ color: {p.ink_soft}; }}
 QLabel[role="heading"] {{ font-size: {px * 1.25:.0f}px; font-weight: bold; }}
@@ -89,31 +95,31 @@ QLabel[role="good"] {{ color: {p.good}; }}
 QLabel[role="caution"] {{ color: {p.caution}; font-weight: bold; }}
 QLabel[role="fault"] {{ color: {p.air}; font-weight: bold; }}
 QLabel[role="air"], QFrame[role="air"] {{ background: {p.air}; color: {p.on_air}; font-weight: bold; }}
-QPushButton, QToolButton {{ background: {p.raised}; border: 1px solid {p.ink_soft}; border-radius: {4 * scale:.0f}px;
-  padding: {5 * scale:.0f}px {10 * scale:.0f}px; }}
+QPushButton, QToolButton {{
+  background: {p.raised}; border: 1px solid {p.ink_soft}; border-radius: {n(4)}; padding: {n(5)} {n(10)}; }}
 QPushButton:hover, QToolButton:hover {{ border-color: {p.accent}; }}
-QPushButton:focus, QToolButton:focus, QLineEdit:focus, QComboBox:focus, QAbstractSpinBox:focus, QPlainTextEdit:focus,
-QListWidget:focus, QTableView:focus, QTreeView:focus, QListView:focus {{ border: {2 * scale:.0f}px solid {p.accent}; }}
+{focused} {{ border: {n(2)} solid {p.accent}; }}
 QPushButton:disabled, QToolButton:disabled {{ color: {p.ink_soft}; border-style: dashed; }}
-QPushButton:checked, QToolButton:checked {{ background: {p.panel}; border: {2 * scale:.0f}px solid {p.accent}; font-weight: bold; }}
-QPushButton[role="act"] {{ background: {p.accent}; color: {p.on_accent}; font-weight: bold; padding: {8 * scale:.0f}px {16 * scale:.0f}px; }}
+QPushButton:checked, QToolButton:checked {{ background: {p.panel}; border: {n(2)} solid {p.accent}; font-weight: bold; }}
+QPushButton[role="act"] {{ background: {p.accent}; color: {p.on_accent}; font-weight: bold; padding: {n(8)} {n(16)}; }}
 QPushButton[role="act"]:disabled {{ background: {p.raised}; color: {p.ink_soft}; }}
-QPushButton[role="act"]:focus {{ border: {3 * scale:.0f}px solid {p.ink}; }}
-QPushButton[role="stop"] {{ background: {p.panel}; color: {p.air}; border: {3 * scale:.0f}px solid {p.air}; font-weight: bold; }}
-QLineEdit, QComboBox, QAbstractSpinBox, QPlainTextEdit, QListWidget, QTableView, QTreeView, QListView, QTableWidget {{
-  background: {p.panel}; border: 1px solid {p.ink_soft}; border-radius: {3 * scale:.0f}px; padding: {3 * scale:.0f}px;
+QPushButton[role="act"]:focus {{ border: {n(3)} solid {p.ink}; }}
+QPushButton[role="stop"] {{ background: {p.panel}; color: {p.air}; border: {n(3)} solid {p.air}; font-weight: bold; }}
+{fields} {{
+  background: {p.panel}; border: 1px solid {p.ink_soft}; border-radius: {n(3)}; padding: {n(3)};
   selection-background-color: {p.accent}; selection-color: {p.on_accent}; }}
-QComboBox QAbstractItemView {{ background: {p.panel}; selection-background-color: {p.accent}; selection-color: {p.on_accent}; }}
-QHeaderView::section {{ background: {p.raised}; border: none; border-bottom: 1px solid {p.line}; padding: {4 * scale:.0f}px; font-weight: bold; }}
-QCheckBox, QRadioButton {{ background: transparent; spacing: {6 * scale:.0f}px; }}
+QHeaderView {{ background: {p.raised}; border: none; padding: 0; }}
+QHeaderView::section {{
+  background: {p.raised}; border: none; border-bottom: 1px solid {p.line}; padding: {n(4)}; font-weight: bold; }}
+QCheckBox, QRadioButton {{ background: transparent; spacing: {n(6)}; }}
 QCheckBox::indicator, QRadioButton::indicator {{ width: {px:.0f}px; height: {px:.0f}px; }}
-QGroupBox {{ border: 1px solid {p.line}; border-radius: {4 * scale:.0f}px; margin-top: {px * 0.8:.0f}px; padding-top: {px * 0.5:.0f}px; }}
-QGroupBox::title {{ subcontrol-origin: margin; left: {8 * scale:.0f}px; font-weight: bold; }}
-QTabBar::tab {{ background: {p.raised}; padding: {6 * scale:.0f}px {12 * scale:.0f}px; border: 1px solid {p.line}; }}
-QTabBar::tab:selected {{ background: {p.panel}; border-bottom: {3 * scale:.0f}px solid {p.accent}; font-weight: bold; }}
+QGroupBox {{ border: 1px solid {p.line}; border-radius: {n(4)}; margin-top: {n(12)}; padding-top: {n(8)}; }}
+QGroupBox::title {{ subcontrol-origin: margin; left: {n(8)}; font-weight: bold; }}
+QTabBar::tab {{ background: {p.raised}; padding: {n(6)} {n(12)}; border: 1px solid {p.line}; }}
+QTabBar::tab:selected {{ background: {p.panel}; border-bottom: {n(3)} solid {p.accent}; font-weight: bold; }}
 QTabWidget::pane {{ border: 1px solid {p.line}; }}
 QProgressBar {{ background: {p.raised}; border: 1px solid {p.ink_soft}; text-align: center; }}
 QProgressBar::chunk {{ background: {p.accent}; }}
-QToolTip {{ background: {p.panel}; color: {p.ink}; border: 1px solid {p.ink_soft}; padding: {4 * scale:.0f}px; }}
+QToolTip {{ background: {p.panel}; color: {p.ink}; border: 1px solid {p.ink_soft}; padding: {n(4)}; }}
 QSplitter::handle {{ background: {p.line}; }}
 """

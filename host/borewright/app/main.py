@@ -1,0 +1,210 @@
+"""The window program from its start to its end: first something on the screen, then what takes time, at last everything put away."""
+
+from __future__ import annotations
+
+import signal
+import sys
+import threading
+import traceback
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from importlib import import_module
+from pathlib import Path
+from types import TracebackType
+from typing import TYPE_CHECKING
+
+from PySide6.QtCore import QTimer
+from PySide6.QtWidgets import QApplication, QFileDialog, QLabel, QMainWindow
+
+from borewright.app.settings import Settings, load_settings
+from borewright.app.theme.look import dress, load_letters, palette_of
+from borewright.errors import BorewrightError
+
+if TYPE_CHECKING:
+    from borewright.app.desk import Desk
+    from borewright.service.station import Station
+    from borewright.service.workers import Workers
+    from borewright.store.store import Store
+    from borewright.units import Dimension
+
+__all__ = ["Options", "Program", "run"]
+
+SWITCH_S = 0.001  # a thread that computes lets the screen have its turn five times as often as is usual
+WARM_UP_MS = 1500  # the worker processes load while nobody waits for them
+HEAVY = (
+    "borewright.app.window",
+    "borewright.app.pages.test_page",
+    "borewright.units",
+    "borewright.simrig.builtin",
+    "borewright.store",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """What the command line says. port: of a rig; scenario: of the built-in rig; neither: the port of the last time, or else the
+    built-in rig. units: for this run, over what is kept."""
+
+    settings_path: Path
+    units_path: Path
+    record: Path | None = None
+    port: str = ""
+    scenario: str = ""
+    who: str = ""
+    units: dict[Dimension, str] = field(default_factory=dict)
+    usual_record: Path = Path("borewright.db")
+    practice_record: Path = Path("borewright-practice.db")
+
+
+class _Dialogs:
+    """Asks for files by the desktop's own dialogs."""
+
+    def save_as(self, title: str, suggested: str, kinds: str) -> Path | None:
+        name, _ = QFileDialog.getSaveFileName(QApplication.activeWindow(), title, suggested, kinds)
+        return Path(name) if name else None
+
+    def open_files(self, title: str, kinds: str) -> list[Path]:
+        names, _ = QFileDialog.getOpenFileNames(QApplication.activeWindow(), title, "", kinds)
+        return [Path(name) for name in names]
+
+
+class Program:
+    """What is open for as long as the window is: record, workers, station, desk."""
+
+    def __init__(self, options: Options, settings: Settings) -> None:
+        """Open all of it. Raises BorewrightError where record or scenario cannot be used."""
+        from borewright.app.desk import Desk, Paths  # noqa: PLC0415 -- loaded while the first window is on the screen already
+        from borewright.service.station import PortSource, Station  # noqa: PLC0415
+        from borewright.service.workers import Workers  # noqa: PLC0415
+        from borewright.simrig.builtin import BuiltInRig  # noqa: PLC0415
+        from borewright.store.store import Store  # noqa: PLC0415
+
+        port = options.port or ("" if options.scenario else settings.last_port)
+        builtin = None if port else BuiltInRig(options.scenario or "hillclimb-before")
+        record = options.record or (options.usual_record if builtin is None else options.practice_record)
+        self.store: Store = Store.open(record)
+        self.workers: Workers = Workers(record, self.store)
+        self.station: Station = Station(self.store, self.workers, who=options.who or settings.who)
+        self.desk: Desk = Desk(
+            record,
+            self.station,
+            self.workers,
+            settings=settings,
+            paths=Paths(options.settings_path, options.units_path),
+            files=_Dialogs(),
+            units=options.units,
+            builtin=builtin,
+        )
+        self.station.connect(builtin if builtin is not None else PortSource(port))
+
+    def leave(self) -> None:
+        """Shut and vent, keep what was recorded, close everything."""
+        self.station.close()
+        self.workers.close()
+        self.store.close()
+
+
+def run(options: Options) -> int:
+    """Show the window until it is closed; gives an exit code."""
+    sys.setswitchinterval(SWITCH_S)
+    app = QApplication.instance() or QApplication(["borewright"])
+    assert isinstance(app, QApplication)
+    app.setApplicationName("Borewright")
+    app.setApplicationDisplayName("Borewright")
+    load_letters()
+    settings, notice = load_settings(options.settings_path)
+    dress(app, palette_of(settings.theme), settings.scale_percent)
+    waiting = _waiting_window()
+    loading = threading.Thread(target=_load, name="borewright-loading", daemon=True)
+    started: list[Callable[[], None]] = []
+
+    def begin() -> None:
+        if loading.is_alive():
+            QTimer.singleShot(10, begin)
+            return
+        try:
+            started.append(_begin(options, settings, notice))
+        except BorewrightError as error:
+            print(f"borewright app: {error}", file=sys.stderr)
+            app.exit(error.exit_code)
+        finally:
+            waiting.close()
+
+    app.setQuitOnLastWindowClosed(False)
+    waiting.show()
+    loading.start()
+    QTimer.singleShot(0, begin)
+    code = app.exec()
+    for leave in started:
+        leave()
+    return int(code)
+
+
+def _waiting_window() -> QMainWindow:
+    window = QMainWindow()
+    window.setWindowTitle("Borewright")
+    label = QLabel("Borewright\n\nopening the record …")
+    label.setContentsMargins(40, 40, 40, 40)
+    label.setProperty("role", "big")
+    window.setCentralWidget(label)
+    window.resize(1280, 800)
+    return window
+
+
+def _load() -> None:
+    """Load what takes long beside the screen, which goes on being painted."""
+    for name in HEAVY:
+        import_module(name)
+
+
+def _begin(options: Options, settings: Settings, notice: str | None) -> Callable[[], None]:
+    """Open everything and show the window; gives what ends it, which does so once."""
+    from borewright.app.window import PAGES, Window  # noqa: PLC0415 -- as above
+
+    program = Program(options, settings)
+    left: list[bool] = []
+
+    def leave() -> None:
+        if not left:
+            left.append(True)
+            program.leave()
+            QApplication.exit(0)
+
+    window = Window(program.desk, leave)
+    desk = program.desk
+    _hear_of_faults(desk)
+    _end_like_a_closed_window(window)
+    if notice is not None:
+        desk.notice("warning", notice)
+    window.show()
+    window.show_page(settings.last_page if settings.last_page in PAGES else "Test")
+    desk.begin()
+    if desk.builtin is not None and not settings.first_run_done:
+        window.begin_first_run()
+    QTimer.singleShot(WARM_UP_MS, program.workers.warm_up)
+    return leave
+
+
+def _hear_of_faults(desk: Desk) -> None:
+    """A fault in the window is told and logged; the station goes on by itself, and Esc still shuts and vents."""
+
+    def heard(kind: type[BaseException], error: BaseException, where: TracebackType | None) -> None:
+        if issubclass(kind, KeyboardInterrupt):
+            return
+        sys.__excepthook__(kind, error, where)
+        desk.log.add(0.0, "fault", " | ".join(traceback.format_exception(kind, error, where)))
+        desk.notice("warning", f"the program failed here ({kind.__name__}: {error}); save the log with Ctrl+L")
+
+    sys.excepthook = heard
+
+
+def _end_like_a_closed_window(window: QMainWindow) -> None:
+    """Ctrl-C in the terminal, a request to end and a terminal that is closed do what closing the window does."""
+
+    def closed(_number: int, _frame: object) -> None:
+        window.close()
+
+    for name in ("SIGINT", "SIGTERM", "SIGHUP"):  # SIGHUP: not on Windows
+        number = getattr(signal, name, None)
+        if number is not None:
+            signal.signal(number, closed)

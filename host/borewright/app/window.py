@@ -1,0 +1,250 @@
+"""The window: the pages, the band over them while there is pressure, the panels at the side, and the keys that serve everywhere."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from importlib import import_module
+
+from PySide6.QtCore import QByteArray, QEvent, QObject, Qt
+from PySide6.QtGui import QCloseEvent, QGuiApplication, QKeyEvent, QKeySequence, QShortcut
+from PySide6.QtWidgets import QApplication, QDockWidget, QLabel, QMainWindow, QScrollArea, QStackedWidget, QVBoxLayout, QWidget
+
+from borewright.app.air_band import AirBand
+from borewright.app.caution_bar import CautionBar
+from borewright.app.desk import Desk
+from borewright.app.keys import keys_text
+from borewright.app.notices import LogList, NoticeBar, save_log
+from borewright.app.page import Page
+from borewright.app.surroundings import SurroundingsPanel
+from borewright.app.theme.look import dress
+from borewright.app.top_bar import TopBar
+from borewright.service import acts
+from borewright.service.snapshot import Snapshot
+
+__all__ = ["PAGES", "Window"]
+
+# a page is built when it first comes into view, so that the first one is there at once
+PAGES = {
+    "Test": ("borewright.app.pages.test_page", "TestPage"),
+    "Rig": ("borewright.app.pages.rig_page", "RigPage"),
+    "Engine": ("borewright.app.pages.engine_page", "EnginePage"),
+    "Findings": ("borewright.app.pages.findings_page", "FindingsPage"),
+    "Jobs": ("borewright.app.pages.jobs_page", "JobsPage"),
+}
+BUILT_IN, SURROUNDINGS, MESSAGES, KEYS = "Built-in rig", "Surroundings", "Messages", "Keys"
+LEAST_SCALE, USUAL_SCALE, MOST_SCALE, SCALE_STEP = 80, 100, 250, 10
+GO_DOWN_FIRST = (
+    "SHUT THE SUPPLY AND OPEN THE VENT BY HAND; the window stays until the pressure is gone, or until you close it a second time"
+)
+
+
+class Window(QMainWindow):
+    """The whole program on the screen. leave: called once when it is closed, to shut, vent and put everything away."""
+
+    def __init__(self, desk: Desk, leave: Callable[[], None]) -> None:
+        super().__init__()
+        self.desk = desk
+        self._leave = leave
+        self._left = False
+        self._warned_at_close = False
+        self._pages: dict[str, tuple[Page, QScrollArea]] = {}
+        self._shown: Page | None = None
+        self._docks: dict[str, QDockWidget] = {}
+        self.setWindowTitle(f"Borewright, {desk.record.name}")
+        self.setMinimumSize(640, 420)
+        panels = ([BUILT_IN] if desk.builtin is not None else []) + [SURROUNDINGS]
+        self._top = TopBar(desk, list(PAGES), panels)
+        self._band = AirBand(desk)
+        self._first_run: QWidget | None = None
+        self._stack = QStackedWidget()
+        self._caution = CautionBar(desk)
+        self._notices = NoticeBar(desk)
+        centre = QWidget()
+        self._column = QVBoxLayout(centre)
+        self._column.setContentsMargins(0, 0, 0, 0)
+        self._column.setSpacing(0)
+        for widget in (self._top, self._band, self._stack, self._caution, self._notices):
+            self._column.addWidget(widget, 1 if widget is self._stack else 0)
+        self.setCentralWidget(centre)
+        self._top.chosen.connect(self.show_page)
+        self._top.panel_asked.connect(self.toggle_panel)
+        self._notices.list_asked.connect(lambda: self.toggle_panel(MESSAGES))
+        desk.snapshot_changed.connect(self.show_snapshot)
+        desk.page_asked.connect(self.show_page)
+        desk.look_changed.connect(self._look)
+        self._bind_keys()
+        self._look()
+        self._restore()
+        if isinstance(app := QApplication.instance(), QApplication):
+            app.installEventFilter(self)
+        QGuiApplication.styleHints().colorSchemeChanged.connect(lambda _scheme: desk.look_again())
+
+    # ------------------------------------------------------------------ pages and panels
+
+    @property
+    def page(self) -> Page | None:
+        """The page in view; None before the first."""
+        return self._shown
+
+    def show_page(self, title: str) -> None:
+        """Bring a page into view; it is built when that happens first."""
+        if title not in self._pages:
+            module, name = PAGES[title]
+            made: Page = getattr(import_module(module), name)(self.desk)
+            area = QScrollArea()  # where even the smallest layout does not fit, it is scrolled and never cut off
+            area.setWidgetResizable(True)
+            area.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+            area.setWidget(made)
+            self._stack.addWidget(area)
+            self._pages[title] = made, area
+        page, area = self._pages[title]
+        self._stack.setCurrentWidget(area)
+        self._shown = page
+        self._top.show_chosen(title)
+        self.desk.change_setting(last_page=title)
+        page.entered()
+        page.show_snapshot(self.desk.snapshot)
+        page.setFocus()
+
+    def toggle_panel(self, name: str) -> None:
+        """Show a panel at the side, or put it away."""
+        dock = self._docks.get(name)
+        if dock is None:
+            dock = self._make_panel(name)
+            self._docks[name] = dock
+            dock.show()
+        else:
+            dock.setVisible(not dock.isVisible())
+        if dock.isVisible():
+            inner = dock.widget()
+            inner.setFocus()
+
+    def _make_panel(self, name: str) -> QDockWidget:
+        makers: dict[str, Callable[[], QWidget]] = {
+            BUILT_IN: self._operator,
+            SURROUNDINGS: lambda: SurroundingsPanel(self.desk),
+            MESSAGES: lambda: LogList(self.desk),
+            KEYS: _keys,
+        }
+        dock = QDockWidget(name, self)
+        dock.setObjectName(name)
+        area = QScrollArea()
+        area.setWidgetResizable(True)
+        area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        area.setWidget(makers[name]())
+        dock.setWidget(area)
+        side = Qt.DockWidgetArea.BottomDockWidgetArea if name == MESSAGES else Qt.DockWidgetArea.RightDockWidgetArea
+        self.addDockWidget(side, dock)
+        return dock
+
+    def _operator(self) -> QWidget:
+        from borewright.app.builtin.operator_panel import OperatorPanel  # noqa: PLC0415 -- a real rig has no need of it
+
+        return OperatorPanel(self.desk)
+
+    def begin_first_run(self) -> None:
+        """Lead a newcomer through a first job, in a strip over the pages."""
+        from borewright.app.builtin.first_run import FirstRunStrip  # noqa: PLC0415 -- needed once in a life
+
+        if self._first_run is None:
+            self._first_run = FirstRunStrip(self.desk)
+            self._column.insertWidget(1, self._first_run)
+        self._first_run.show()
+
+    # ------------------------------------------------------------------ how things stand
+
+    def show_snapshot(self, snapshot: Snapshot) -> None:
+        """Hand it to whatever is in view."""
+        self._band.show_snapshot(snapshot)
+        self._notices.show_snapshot(snapshot)
+        if self._shown is not None:
+            self._shown.show_snapshot(snapshot)
+        dock = self._docks.get(BUILT_IN)
+        if dock is not None and dock.isVisible() and isinstance(area := dock.widget(), QScrollArea):
+            area.widget().show_snapshot(snapshot)  # type: ignore[attr-defined]  # the panel of the built-in rig
+        if snapshot.state is not None and not snapshot.state.pressurised:
+            self._warned_at_close = False
+
+    def _look(self) -> None:
+        app = QApplication.instance()
+        if isinstance(app, QApplication):
+            dress(app, self.desk.palette, self.desk.settings.scale_percent)
+        self.update()
+
+    # ------------------------------------------------------------------ keys
+
+    def _bind_keys(self) -> None:
+        desk = self.desk
+        keys: dict[str, Callable[[], object]] = {
+            f"Ctrl+{number}": (lambda title=title: self.show_page(title))  # type: ignore[misc]  # bound now, not when pressed
+            for number, title in enumerate(PAGES, 1)
+        }
+        if desk.builtin is not None:
+            keys["Ctrl+6"] = lambda: self.toggle_panel(BUILT_IN)
+        keys |= {
+            "Ctrl+7": lambda: self.toggle_panel(SURROUNDINGS),
+            "Ctrl+M": lambda: self.toggle_panel(MESSAGES),
+            "F1": lambda: self.toggle_panel(KEYS),
+            "Ctrl+U": desk.toggle_units,
+            "Ctrl+T": lambda: desk.change_setting(theme="light" if desk.palette.name == "dark" else "dark"),
+            "Ctrl+L": lambda: save_log(desk),
+            "Ctrl++": lambda: self._scale(SCALE_STEP),
+            "Ctrl+=": lambda: self._scale(SCALE_STEP),
+            "Ctrl+-": lambda: self._scale(-SCALE_STEP),
+            "Ctrl+0": lambda: desk.change_setting(scale_percent=USUAL_SCALE),
+        }
+        for key, act in keys.items():
+            shortcut = QShortcut(QKeySequence(key), self)
+            shortcut.setContext(Qt.ShortcutContext.ApplicationShortcut)
+            shortcut.activated.connect(act)
+
+    def _scale(self, step: int) -> None:
+        wanted = self.desk.settings.scale_percent + step
+        self.desk.change_setting(scale_percent=min(max(wanted, LEAST_SCALE), MOST_SCALE))
+
+    def eventFilter(self, watched: QObject, event: QEvent) -> bool:
+        """Esc stops, whatever has the focus, a list that is open included; it goes on to do there what it does."""
+        if (
+            event.type() is QEvent.Type.KeyPress
+            and isinstance(event, QKeyEvent)
+            and event.key() == Qt.Key.Key_Escape
+            and not event.isAutoRepeat()
+            and watched.isWindowType()  # else it would be heard again at every widget that it passes through
+        ):
+            self.desk.tell(acts.StopAll())
+        return super().eventFilter(watched, event)
+
+    # ------------------------------------------------------------------ coming and going
+
+    def _restore(self) -> None:
+        geometry = self.desk.settings.geometry
+        if not geometry or not self.restoreGeometry(QByteArray.fromHex(geometry.encode("ascii", "replace"))):
+            self.resize(1280, 800)
+
+    def closeEvent(self, event: QCloseEvent) -> None:
+        """Shut and vent first. On a rig with hand valves only the person can: the window stays, unless closed once more."""
+        state = self.desk.snapshot.state
+        only_by_hand = state is not None and state.pressurised and not state.has_valves and self.desk.snapshot.link.kind == "open"
+        if only_by_hand and not self._warned_at_close:
+            self._warned_at_close = True
+            self.desk.notice("alarm", GO_DOWN_FIRST)
+            event.ignore()
+            return
+        if not self._left:
+            self._left = True
+            self.desk.change_setting(geometry=bytes(self.saveGeometry().toHex().data()).decode("ascii"))
+            self.desk.end()
+            self.hide()
+            self._leave()
+        if isinstance(app := QApplication.instance(), QApplication):
+            app.removeEventFilter(self)
+        event.accept()
+
+
+def _keys() -> QWidget:
+    label = QLabel(keys_text())
+    label.setWordWrap(True)
+    label.setAccessibleName("Keys")
+    label.setContentsMargins(12, 12, 12, 12)
+    label.setAlignment(Qt.AlignmentFlag.AlignTop)
+    return label
