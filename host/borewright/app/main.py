@@ -1,4 +1,4 @@
-"""The window program from its start to its end: first something on the screen, then what takes time, at last everything put away."""
+"""The window program from start to end: first something on the screen, then what takes time, at last everything put away."""
 
 from __future__ import annotations
 
@@ -42,8 +42,11 @@ HEAVY = (
 
 @dataclass(frozen=True, slots=True)
 class Options:
-    """What the command line says. port: of a rig; scenario: of the built-in rig; neither: the port of the last time, or else the
-    built-in rig. units: for this run, over what is kept."""
+    """What the command line says.
+
+    port: of a rig; scenario: of the built-in rig; neither: the port of the last time, or else the built-in rig. who: at the rig, ""
+    as the last time, or else login. units: for this run, over what is kept.
+    """
 
     settings_path: Path
     units_path: Path
@@ -51,6 +54,7 @@ class Options:
     port: str = ""
     scenario: str = ""
     who: str = ""
+    login: str = ""
     units: dict[Dimension, str] = field(default_factory=dict)
     usual_record: Path = Path("borewright.db")
     practice_record: Path = Path("borewright-practice.db")
@@ -84,7 +88,7 @@ class Program:
         record = options.record or (options.usual_record if builtin is None else options.practice_record)
         self.store: Store = Store.open(record)
         self.workers: Workers = Workers(record, self.store)
-        self.station: Station = Station(self.store, self.workers, who=options.who or settings.who)
+        self.station: Station = Station(self.store, self.workers, who=options.who or settings.who or options.login)
         self.desk: Desk = Desk(
             record,
             self.station,

@@ -50,7 +50,8 @@ def run(args: argparse.Namespace) -> int:
             record=args.db,
             port=args.port,
             scenario=args.scenario,
-            who=args.who or login_name(),
+            who=args.who,
+            login=login_name(),
             units=chosen_units(args),
         )
     )
