@@ -16,7 +16,6 @@ from borewright.errors import LinkError, UseError
 from borewright.link import Endpoint
 from borewright.simrig.paced import Pace, PacedEndpoint
 from borewright.simrig.rig_view import BuiltInFacts, BuiltInView, facts_of, look_at
-from borewright.simrig.whole_job import ORIFICE_M2
 
 __all__ = ["FASTEST", "SPEED_HELP", "BuiltInFacts", "BuiltInRig", "BuiltInView"]
 
@@ -55,7 +54,7 @@ class BuiltInRig:
         except ScenarioError as wrong:
             raise UseError(str(wrong)) from wrong
         self.name = f"built-in rig, {self._rig.scenario.name}"
-        self.facts: BuiltInFacts = facts_of(self._rig.scenario, ORIFICE_M2)
+        self.facts: BuiltInFacts = facts_of(self._rig.scenario)
         self._clock, self._wait = clock, wait
         self._pace = None if speed is None else Pace(self._rig, _checked(speed), clock)
         self._port: PacedEndpoint | SimEndpoint | None = None

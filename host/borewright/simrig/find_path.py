@@ -17,6 +17,7 @@ from borewright.core.stopping import orifice_for, stop_rules
 from borewright.service import acts
 from borewright.service.bench import Bench
 from borewright.simrig.place_person import hold_and_listen
+from borewright.simrig.rig_view import ORIFICES_MM2
 
 if TYPE_CHECKING:
     from borewright.core.heard import Strength
@@ -24,7 +25,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Listener", "flow_purposes", "with_smaller_orifice"]
 
-ORIFICES_MM2 = (2.0, 4.0, 8.0, 16.0, 25.0, 40.0)  # in the tool box, effective area at low pressure
 U_ORIFICE = 0.01  # k = 1, by their certificates
 U_GAUGE_PA = 10.0
 LEAST_READ_PA = 100.0  # less than ten times what the gauge may be off by

@@ -17,14 +17,14 @@ from borewright.service.bench import Bench
 from borewright.service.gauge import next_sweep_pa
 from borewright.service.guide import Step, StepKey, next_step
 from borewright.simrig.place_person import AT_PLACES, follow_at_place
+from borewright.simrig.rig_view import facts_of, look_at
+from borewright.simrig.words_for import TURN_RPM, words_for
 from borewright.units import parse
 
 __all__ = ["Person", "StuckError"]
 
 STUCK_S = 240.0
 GAUGE_STANDS_S = 4.0
-SQUEEZE_RPM = 20.0
-TURN_RPM = 20.0
 DOWN_DEG = 90.0  # from anywhere near TDC to where a piston stop goes in
 
 
@@ -38,9 +38,9 @@ class Person:
     def __init__(self, bench: Bench, port: SimEndpoint) -> None:
         self._bench = bench
         self._port = port
-        self._holding_torque_nm = port.rig.plant.scenario.crank.restraint_nm
+        self._facts = facts_of(port.rig.scenario)
+        self._holding_torque_nm = self._facts.restraint_nm
         self._hold_pressed = False
-        self._vent_shut = False
 
     # ------------------------------------------------------------------ time
 
@@ -63,6 +63,11 @@ class Person:
         if not answer.startswith("ok"):
             raise StuckError(f"the scripted person cannot do {words!r}: {answer}")
         self.wait_until(lambda: not self._port.rig.operator.busy)
+
+    def do_at_the_rig(self, step: Step) -> None:
+        """Do there what a step asks for."""
+        for words in words_for(step, self._bench.state, look_at(self._port.rig), self._facts):
+            self.at_the_rig(words)
 
     def tell(self, act: acts.Act) -> None:
         """Tell the bench something."""
@@ -155,37 +160,36 @@ class Person:
         """Do what one step says."""
         match step.key:
             case "place_hose":
-                self._place_hose()
+                self.do_at_the_rig(step)
+                self.tell(acts.PlaceHose(self._bench.state.purpose.outlet, self._bench.state.purpose.cylinder))
+                self.wait(0.1)
             case key if key in AT_PLACES:
                 follow_at_place(self, self._bench, self._port, step)
-            case "set_regulator":
-                self._set_regulator(step)
             case "read_gauge":
-                self._read_gauge()
+                self._read_gauge(step)
             case "squeeze_turn":
-                self._squeeze()
-            case "begin_squeeze" | "confirm_fitting":
-                self._say_done(step)
-            case "confirm_people":
-                if self._bench.state.holding_torque_nm is not None:
-                    self.at_the_rig(f"restrain {self._holding_torque_nm:g}")
+                self.do_at_the_rig(step)
+            case "set_regulator" | "confirm_people" | "shut_supply" | "begin_squeeze" | "confirm_fitting":
+                self.do_at_the_rig(step)
                 self._say_done(step)
             case "read_back_hose":
                 self._read_back()
             case "look_for_check_valve":
-                self._look_for_check_valve(step)
+                self.do_at_the_rig(step)
+                self.do_at_the_rig(step)  # what is seen in the adapter comes out
+                self._say_done(step)
             case "find_index" | "turn_to_tdc" | "turn_down":
-                self._turn(step.turn_deg or 0.0)
+                self.do_at_the_rig(step)
+                self.wait(1.2)
             case "restrain":
                 self.tell(acts.StateRestraint(self._holding_torque_nm))
                 self.wait(0.1)
             case "give_air":
                 self._give_air(step)
-            case "shut_supply":
-                self.at_the_rig("supply shut")
-                self._say_done(step)
             case "open_vent":
-                self._open_vent(step)
+                self.do_at_the_rig(step)
+                self.wait(0.5)
+                self._say_done(step)
             case "blocked":
                 raise StuckError(f"the scripted person cannot get on: {step.text}")
             case _:
@@ -202,28 +206,11 @@ class Person:
         self.at_the_rig(f"turn {turn_deg:+.2f} rpm {TURN_RPM:g}")
         self.wait(1.2)
 
-    def _place_hose(self) -> None:
-        purpose = self._bench.state.purpose
-        where = {
-            "cylinder": str(purpose.cylinder),
-            "capped": "capped",
-            "orifice": f"orifice {purpose.orifice_area_m2 * 1e6:g}",
-        }[purpose.outlet]
-        self.at_the_rig(f"hose {where}")
-        self.tell(acts.PlaceHose(purpose.outlet, purpose.cylinder))
-        self.wait(0.1)
-
-    def _set_regulator(self, step: Step) -> None:
-        if isinstance(step.act, acts.SetRegulator):
-            self.at_the_rig(f"regulator {step.act.gauge_pa / 1e3:.1f}")
-        self._say_done(step)
-
-    def _read_gauge(self) -> None:
+    def _read_gauge(self, step: Step) -> None:
         """Set the regulator to the next point, wait until the gauge stands, read it."""
-        wanted_pa = next_sweep_pa(self._bench.state)
-        if wanted_pa is None:
+        if next_sweep_pa(self._bench.state) is None:
             return
-        self.at_the_rig(f"regulator {wanted_pa / 1e3:.1f}")
+        self.do_at_the_rig(step)
         self.wait(GAUGE_STANDS_S)
         self.tell(acts.ReadGauge(self.gauge_pa()))
         self.wait(0.1)
@@ -240,20 +227,6 @@ class Person:
         self.tell(acts.ReadBackHose(hose if isinstance(hose, int) else 0))
         self.wait(0.1)
 
-    def _look_for_check_valve(self, step: Step) -> None:
-        self.at_the_rig("hose off")
-        if self._port.rig.plant.scenario.rig.air.check_valve is not None:  # as anybody sees who looks into the adapter
-            self.at_the_rig("check-valve out")
-        self._say_done(step)
-
-    def _squeeze(self) -> None:
-        if not self._bench.state.has_valves and not self._vent_shut:
-            self.at_the_rig("vent shut")
-            self._vent_shut = True
-        if self._bench.state.holding_torque_nm is not None:
-            self.at_the_rig("restrain off")
-        self.at_the_rig(f"turn +240 rpm {SQUEEZE_RPM:g}")
-
     def _give_air(self, step: Step) -> None:
         if self._bench.state.has_hold_switch:
             if not self._hold_pressed:
@@ -263,17 +236,9 @@ class Person:
             self._say_done(step)
         else:
             self.at_the_rig("vent shut")
-            self._vent_shut = True
             if next_step(self._bench.state).key == "give_air":
                 self.at_the_rig("supply open")
         self.wait(0.2)
-
-    def _open_vent(self, step: Step) -> None:
-        self.at_the_rig("supply shut")
-        self.at_the_rig("vent open")
-        self._vent_shut = False
-        self.wait(0.5)
-        self._say_done(step)
 
     def let_go(self) -> None:
         """Let the hold-to-run switch go, where it is pressed."""

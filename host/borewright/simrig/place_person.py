@@ -23,43 +23,16 @@ __all__ = ["AT_PLACES", "follow_at_place", "hold_and_listen"]
 AT_PLACES: frozenset[StepKey] = frozenset({"confirm_caution", "fit_places", "pour_oil", "turn_open", "read_place_gauge"})
 GAUGE_STANDS_S = 1.0
 LISTENS_S = 4.0  # at each place
-TURN_RPM = 20.0
 
 
 def follow_at_place(person: Person, bench: Bench, port: SimEndpoint, step: Step) -> None:
     """Do what a step of AT_PLACES says."""
-    match step.act:
-        case acts.FitPlaces():
-            _fit(person, bench, step.act)
-        case acts.PourOil(cylinder, oil_m3):
-            person.at_the_rig("hose off")
-            if bench.state.oil is None or bench.state.oil.volume_m3 != oil_m3 or bench.state.oil.cylinder != cylinder:
-                person.at_the_rig(f"wet {cylinder} {oil_m3 * 1e6:g}")
-        case _:
-            pass
+    person.do_at_the_rig(step)
     if step.act is not None:
         person.tell(step.act)
         person.wait(0.1)
-    elif step.key == "turn_open":
-        person.at_the_rig("restrain off")
-        person.at_the_rig(f"turn {step.turn_deg or 0.0:+.0f} rpm {TURN_RPM:g}")
     elif step.key == "read_place_gauge":
         _read_gauge(person, bench, port)
-
-
-def _fit(person: Person, bench: Bench, wanted: acts.FitPlaces) -> None:
-    """Take off everything that is on, then put on what is wanted."""
-    fitted = bench.state.fitted or acts.FitPlaces()
-    if fitted == wanted:
-        return
-    for place in fitted.stopped:
-        person.at_the_rig(f"stop {fitted.cylinder} {place} off")
-    if fitted.flow_place:
-        person.at_the_rig(f"meter {fitted.cylinder} {fitted.flow_place} off")
-    for place in wanted.stopped:
-        person.at_the_rig(f"stop {wanted.cylinder} {place} on")
-    if wanted.flow_place:
-        person.at_the_rig(f"meter {wanted.cylinder} {wanted.flow_place} {wanted.flow_orifice_m2 * 1e6:g}")
 
 
 def _read_gauge(person: Person, bench: Bench, port: SimEndpoint) -> None:

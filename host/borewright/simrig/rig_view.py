@@ -12,7 +12,10 @@ from boresim.scenario import Scenario
 
 from borewright.core.heard import Heard, heard
 
-__all__ = ["BuiltInFacts", "BuiltInView", "facts_of", "look_at"]
+__all__ = ["ORIFICES_MM2", "ORIFICE_M2", "BuiltInFacts", "BuiltInView", "facts_of", "look_at"]
+
+ORIFICE_M2 = 0.8e-6  # the certified orifice in the tool box, for the restrictor check
+ORIFICES_MM2 = (2.0, 4.0, 8.0, 16.0, 25.0, 40.0)  # in the tool box too, effective area at low pressure, for the flow at a place
 
 LEAST_HEARD_PA = 500.0  # with less than this over the piston nobody goes to listen
 GAUGE_STEP_PA = 10_000.0  # to which the gauges on the panel can be read from where the person stands
@@ -22,8 +25,7 @@ GAUGE_STEP_PA = 10_000.0  # to which the gauges on the panel can be read from wh
 class BuiltInFacts:
     """What does not change while somebody works at this rig: what is written on the engine's job card, the rig and its tools.
 
-    piston_travel: for the drawing. restraint_nm: what stands on the restraint. orifice_m2: the certified orifice in the tool box.
-    ambient_abs_pa, air_k, engine_k: what barometer and thermometers show.
+    restraint_nm: what stands on the restraint. ambient_abs_pa, air_k, engine_k: what barometer and thermometers show.
     """
 
     scenario: str
@@ -38,7 +40,6 @@ class BuiltInFacts:
     hold_fitted: bool
     decompression_lever: bool
     restraint_nm: float
-    orifice_m2: float
     supply_gauge_pa: float
     ambient_abs_pa: float
     air_k: float
@@ -87,7 +88,7 @@ class BuiltInView:
     troubles: tuple[str, ...] = ()
 
 
-def facts_of(scenario: Scenario, orifice_m2: float) -> BuiltInFacts:
+def facts_of(scenario: Scenario) -> BuiltInFacts:
     """What is written on the rig and the job card of a scenario."""
     engine, ambient = scenario.engine, scenario.ambient
     stages: dict[str, Literal["before", "after"]] = {"before": "before", "after": "after"}
@@ -104,7 +105,6 @@ def facts_of(scenario: Scenario, orifice_m2: float) -> BuiltInFacts:
         hold_fitted=scenario.rig.hold_switch,
         decompression_lever=engine.decompression == "manual",
         restraint_nm=scenario.crank.restraint_nm,
-        orifice_m2=orifice_m2,
         supply_gauge_pa=scenario.rig.air.supply_gauge_pa,
         ambient_abs_pa=ambient.pressure_abs_pa,
         air_k=ambient.air_k,

@@ -23,13 +23,13 @@ from borewright.service.going_round import Visit, crank_angle_deg, next_visit
 from borewright.service.limit_files import find_limits
 from borewright.simrig.find_path import Listener, flow_purposes, with_smaller_orifice
 from borewright.simrig.person import Person, StuckError
+from borewright.simrig.rig_view import ORIFICE_M2
 from borewright.simrig.virtual_clock import VirtualClock
 from borewright.store.store import Store
 from borewright.store.writer import StoreWriter
 
 __all__ = ["CHECK_STEPS", "JobRun", "Visited", "run_job"]
 
-ORIFICE_M2 = 0.8e-6  # the certified orifice in the tool box
 READ_S = 0.032
 CHECK_STEPS = ("zero", "sealed check", "restrictor check", "true TDC")
 
