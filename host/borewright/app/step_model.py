@@ -28,8 +28,8 @@ FIRST_AIR: Final = (
     "Compressed air can swing the crank, propeller, fan or wheel without warning. Shutting the supply does not unload the piston, "
     "only venting does; never vent by undoing the adapter, never go above the rated pressure. All plugs out; ignition, fuel and "
     "starter off, a hybrid isolated as its maker says. Restrain the crank, take the bar off, keep clear, with eye and ear "
-    "protection. Mind hot metal and hot coolant. The stop key is no emergency stop: the hand valve that shuts and dumps the air has "
-    "to be within reach. The engine maker's manual, local rules and licensed practice come first; aviation work is for licensed "
+    "protection. Mind hot metal and hot coolant. The stop key is no emergency stop: the hand valve that shuts and dumps the air "
+    "has to be within reach. The engine maker's manual, local rules and licensed practice come first; aviation work is for licensed "
     "people."
 )
 """The cautions before the first air of a job, as they are shown and kept in its event log."""
@@ -177,8 +177,14 @@ def _text(step: Step, state: BenchState) -> str:
     """The guide's words; while the crank is being turned, without the degrees, which the figure shows."""
     turning = state.crank is not None and state.crank.moved_count > state.limits.still_count
     if step.key == "turn_to_tdc" and turning and step.turn_deg is not None:
-        return "Then come up again in the running direction." if step.turn_deg < 0.0 else "Up to compression TDC, without a stop."
+        return (
+            "Then come up again in the running direction."
+            if step.turn_deg < 0.0
+            else "Up to compression TDC, in the running direction."
+        )
     words = step.text.removeprefix(_PRESSURISED)
+    if step.key == "confirm_people" and words.startswith("not confirmed"):
+        words = f"Confirm only what is so. It holds for {state.limits.confirmed_s / 60:.0f} minutes and while the crank stands"
     if step.key == "hold":
         words = "Air stays on. Look, listen and feel at each place, and note how strong it is there"
     words = words[0].upper() + words[1:]
@@ -214,7 +220,7 @@ def _air(step: Step, state: BenchState) -> AirWay:
     if at is State.ARMED:
         return "coming"
     if at in AIR_ON or state.readiness.locked:
-        return "on"
+        return "on" if state.has_valves else "hands"
     if step.key != "give_air":
         return "none"
     return "switch" if state.has_hold_switch else "key" if step.act is not None else "hands"

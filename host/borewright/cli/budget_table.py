@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from borewright.cli.output import date_words, table_lines
+from borewright.core.stated import decimals_of, plus_minus
 
 if TYPE_CHECKING:  # numpy and the record stay unloaded where only help is shown
     from collections.abc import Mapping, Sequence
@@ -30,23 +31,6 @@ _REPEATS_HEADINGS = (
     "larger",
     "remarks",
 )
-
-
-def plus_minus(value: float, expanded: float) -> str:
-    """Value ± expanded uncertainty, to two figures of the uncertainty (GUM 7.2.6).
-
-    >>> plus_minus(10.0412, 0.1034), plus_minus(0.37124, 0.00951), plus_minus(95.3, 12.0), plus_minus(0.5, 0.0)
-    ('10.04 ± 0.10', '0.3712 ± 0.0095', '95 ± 12', '0.500 ± 0')
-    """
-    if expanded <= 0.0:
-        return f"{value:.3f} ± 0"
-    decimals = _decimals(expanded)
-    return f"{value:.{decimals}f} ± {expanded:.{decimals}f}"
-
-
-def _decimals(expanded: float) -> int:
-    """Places after the point that show an uncertainty with two figures."""
-    return max(0, 1 - math.floor(math.log10(float(f"{expanded:.1e}")))) if expanded > 0.0 else 3
 
 
 def budget_as_dict(budget: Budget) -> dict[str, Any]:
@@ -84,7 +68,7 @@ def _table_of(budget: Budget) -> list[str]:
         f"{budget.quantity} {plus_minus(budget.value, budget.expanded())} {budget.unit}: "
         f"k = {budget.coverage_factor():.2f} for {100.0 * LEVEL:.2f} %, {_dof_words(budget.dof)} effective degrees of freedom"
     )
-    decimals = _decimals(budget.expanded()) + 1
+    decimals = decimals_of(budget.expanded()) + 1
     rows = [
         [item.name, f"{item.contribution:.{decimals}f}", f"{100.0 * share:.1f}", _dof_words(item.dof), item.kind]
         for item, share in budget.ranked()

@@ -15,12 +15,11 @@ from borewright.core.conditions import CONFIRMATIONS
 from borewright.core.heard import STRENGTHS
 from borewright.errors import LinkError, NotReadyError, StoreError, UseError
 from borewright.service import acts, effects
+from borewright.service.answers import act_of_answer, asks
 from borewright.service.bench import Bench, Done
 from borewright.service.guide import Step, next_step
-from borewright.service.places import awaited_gauge
 from borewright.session.session import Phase
 from borewright.store.writer import WriteFailed
-from borewright.units import UnitsError, parse
 
 __all__ = ["Console", "Lines"]
 
@@ -241,14 +240,8 @@ class Console:
             self.bench.act(acts.SetHold(False))
         elif word in ("quit", "q"):
             raise NotReadyError("ended by the person")
-        elif step.key == "read_back_hose":
-            self._with_number(line, lambda number: acts.ReadBackHose(int(number)), whole=True)
-        elif step.key == "restrain":
-            self._with_number(line, acts.StateRestraint)
-        elif step.key == "read_gauge":
-            self._take_gauge(line)
-        elif step.key == "read_place_gauge":
-            self._take_place_gauge(line)
+        elif asks(step.key):
+            self._take_answer(step.key, line)
         elif step.key == "hold":
             self._take_in_hold(line)
         elif word not in YES:
@@ -256,16 +249,18 @@ class Console:
         elif step.act is not None:
             self.bench.act(step.act)
 
-    def _take_gauge(self, line: str) -> None:
-        if not line:
-            self.bench.act(acts.SetHold(True))
-        elif line.lower() == "end":
-            self.bench.act(acts.EndSweep())
-        else:
-            try:
-                self.bench.act(acts.ReadGauge(parse(line, "pressure_gauge")))
-            except UnitsError as wrong:
-                self._out(f"  {wrong}")
+    def _take_answer(self, key: str, line: str) -> None:
+        """Enter alone keeps the air on at a gauge, and a sweep can be ended; else it is the number that was asked for."""
+        gauge = key in ("read_gauge", "read_place_gauge")
+        try:
+            if gauge and not line:
+                self.bench.act(acts.SetHold(True))
+            elif key == "read_gauge" and line.lower() == "end":
+                self.bench.act(acts.EndSweep())
+            else:
+                self.bench.act(act_of_answer(key, line, self.bench.state))
+        except UseError as wrong:
+            self._out(f"  {wrong}")
 
     def _take_heard(self, line: str) -> bool:
         """Whether the line said how the air sounds somewhere; then it has been kept, or found wrong and told."""
@@ -284,26 +279,6 @@ class Console:
             self.bench.act(acts.SetHold(True))
         else:
             self._out(f"  {line!r} is not understood; say a place and how strong: {', '.join(STRENGTHS)}")
-
-    def _take_place_gauge(self, line: str) -> None:
-        place = awaited_gauge(self.bench.state)
-        if not line:
-            self.bench.act(acts.SetHold(True))
-        elif place is not None:
-            try:
-                self.bench.act(acts.ReadPlaceGauge(place, parse(line, "pressure_gauge")))
-            except UnitsError as wrong:
-                self._out(f"  {wrong}")
-
-    def _with_number(self, line: str, act: Callable[[float], acts.Act], *, whole: bool = False) -> None:
-        try:
-            number = parse(line, "torque") if not whole and line[-1:].isalpha() else float(line.replace(",", "."))
-        except (ValueError, UnitsError):
-            number = float("nan")
-        if not 0.0 < number < 10_000.0 or (whole and number != int(number)):
-            self._out(f"  {line!r} is no number that can be used here; type a {'whole ' if whole else ''}number")
-            return
-        self.bench.act(act(number))
 
 
 _HINTS = {
@@ -333,11 +308,7 @@ def _leads_to_a_question(step: Step) -> bool:
     >>> _leads_to_a_question(Step("find_index", "turn the crank", turn_deg=400.0)), _leads_to_a_question(Step("wait", "venting"))
     (True, False)
     """
-    return (
-        step.act is not None
-        or step.turn_deg is not None
-        or step.key in ("read_back_hose", "restrain", "read_gauge", "read_place_gauge")
-    )
+    return step.act is not None or step.turn_deg is not None or asks(step.key)
 
 
 def cylinder_of(engine_cylinders: tuple[int, ...], cylinder: int) -> int:

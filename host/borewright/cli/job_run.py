@@ -34,12 +34,6 @@ __all__ = ["add_arguments", "run"]
 MOST_REPEATS = 10
 GO_ON = "what has been tested is kept; the same command goes on from here"
 ENDS = ("end", "quit", "q", "stop")
-MOVED = """
-! The crank moved with air on; the next test may go the same way. What most likely lets it move:
-    the restraint does not hold: look how it is fastened
-    true TDC is wrong or the encoder has slipped: end the round and find it anew with borewright rig tdc
-    the hose is in another cylinder's hole: look which"""
-COLDEST_K, HOTTEST_K = 223.15, 573.15  # as --engine-temp
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -222,7 +216,7 @@ class _Round:
     def _test(self, visit: Visit) -> bool:
         """One test, guided and told; whether the crank moved under its air."""
         from borewright.service import acts
-        from borewright.service.going_round import crank_moved
+        from borewright.service.going_round import CRANK_MOVED_BECAUSE, crank_moved
 
         if not self._bench.state.has_valves and not self._args.squeeze_each and not self._tests:
             self._console.tell_plainly(
@@ -242,7 +236,11 @@ class _Round:
         self._console.tell_plainly(f"\n{self._progress().words()}")
         moved = crank_moved(shown["void_reason"])
         if moved:
-            self._console.tell_plainly(MOVED)
+            self._console.tell_plainly(
+                "\n! The crank moved with air on; the next test may go the same way. What most likely lets it move:"
+            )
+            for reason in CRANK_MOVED_BECAUSE:
+                self._console.tell_plainly(f"    {reason.replace('find it anew', 'find it anew with borewright rig tdc')}")
         return moved
 
     # ------------------------------------------------------------------ a hot engine
@@ -263,20 +261,17 @@ class _Round:
             self._console.tell_plainly(f"! {mark}; the test will be marked so")
 
     def _ask_for_warmth(self) -> None:
-        from borewright.units import UnitsError, parse
+        from borewright.service.answers import engine_temperature_k
 
         again = "again " if self._warmth is not None else ""
         question = f"> Read the engine's temperature {again}and type it.\n  [with its unit, like 82 degC; Enter leaves it open]"
         while line := self._console.ask(question):
             try:
-                t_k = parse(line, "temperature")
-            except UnitsError as wrong:
+                self._warmth = (engine_temperature_k(line), time.time())
+            except UseError as wrong:
                 self._console.tell_plainly(f"  {wrong}")
                 continue
-            if COLDEST_K <= t_k <= HOTTEST_K:
-                self._warmth = (t_k, time.time())
-                return
-            self._console.tell_plainly("  that is outside of -50 to 300 °C; type the temperature with its unit")
+            return
 
     # ------------------------------------------------------------------ the end
 

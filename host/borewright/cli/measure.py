@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from borewright.cli import exits
 from borewright.cli.at_the_rig import add_rig_arguments, at_the_rig, kept_as
-from borewright.cli.budget_table import budget_as_dict, plus_minus
+from borewright.cli.budget_table import budget_as_dict
 from borewright.cli.judged import add_limits_argument, judgement_as_dict, judgement_lines
 from borewright.cli.record import named_engine
 from borewright.cli.shown import add_units_argument, shown_units
@@ -16,15 +16,13 @@ from borewright.errors import UseError
 from borewright.service.shown_units import ShownUnits
 
 if TYPE_CHECKING:
-    from borewright.core.capture import CaptureResult
     from borewright.core.judgement import Judgement
     from borewright.core.limit_sets import LimitSet
-    from borewright.core.uncertainty import Budget
     from borewright.service.bench import Bench, Done
     from borewright.service.conditions_of_air import AirConditions
+    from borewright.service.figures_of_test import FiguresOfTest
     from borewright.store import Store
     from borewright.store.records import JobRecord
-    from borewright.units import Dimension
 
 __all__ = ["BLOCKED_HINT", "EXAMPLE", "add_arguments", "job_of_engine", "judged_test", "run", "test_as_dict", "test_words"]
 
@@ -92,6 +90,8 @@ def job_of_engine(store: Store, name: str, args: argparse.Namespace, engine_name
 
 def test_as_dict(done: Done, job: JobRecord, bench: Bench) -> dict[str, Any]:
     """A test as its JSON has it, its number in the record still to come."""
+    from borewright.service.figures_of_test import leak_flow_kg_s
+
     result = done.analysed.result
     shown: dict[str, Any] = {
         "job": job.name,
@@ -107,7 +107,13 @@ def test_as_dict(done: Done, job: JobRecord, bench: Bench) -> dict[str, Any]:
         shown |= {
             "leakage_percent": result.leakage_percent,
             "leak_area_mm2": result.leak_area_m2 * 1e6,
-            "leak_flow_kg_s": _leak_flow_kg_s(result, bench),
+            "leak_flow_kg_s": leak_flow_kg_s(
+                bench.state.restrictor_area_m2,
+                result.p_regulated_gauge_pa,
+                result.p_cylinder_gauge_pa,
+                bench.ambient.p_ambient_abs_pa,
+                bench.ambient.t_supply_k,
+            ),
             "pair_psi": [round(p) for p in result.pair_psi],
             "decay": {"t75_s": result.t75_s, "t50_s": result.t50_s, "t25_s": result.t25_s},
             "uncertainty": [budget_as_dict(budget) for budget in done.analysed.budgets],
@@ -115,14 +121,27 @@ def test_as_dict(done: Done, job: JobRecord, bench: Bench) -> dict[str, Any]:
     return shown
 
 
-def _leak_flow_kg_s(result: CaptureResult, bench: Bench) -> float:
-    """What flowed through the restrictor, and so out of the cylinder, in the steady part."""
-    from borewright.core.flow import mass_flow_kg_s
+def _figures(done: Done, air: AirConditions, leak_flow: float) -> FiguresOfTest | None:
+    """What the test says, for the person; None where it says nothing."""
+    from borewright.service.figures_of_test import FiguresOfTest, stated_of
 
-    air = bench.ambient
-    p_up = result.p_regulated_gauge_pa + air.p_ambient_abs_pa
-    p_down = min(p_up, result.p_cylinder_gauge_pa + air.p_ambient_abs_pa)  # noise may put it just over what feeds it
-    return float(mass_flow_kg_s(bench.state.restrictor_area_m2, p_up, p_down, air.t_supply_k))
+    result = done.analysed.result
+    if result is None:
+        return None
+    return FiguresOfTest(
+        result.leakage_percent,
+        result.p_regulated_gauge_pa,
+        result.p_cylinder_gauge_pa,
+        result.leak_area_m2,
+        leak_flow,
+        result.t75_s,
+        result.t50_s,
+        result.t25_s,
+        air.p_ambient_abs_pa,
+        air.t_supply_k,
+        air.t_engine_k,
+        stated_of(done.analysed.budgets),
+    )
 
 
 def judged_test(done: Done, bench: Bench, engine: dict[str, Any], limit_set: LimitSet) -> Judgement | None:
@@ -145,39 +164,21 @@ def judged_test(done: Done, bench: Bench, engine: dict[str, Any], limit_set: Lim
     return judge_test(result, laws, done.analysed.marks, engine, limit_set, {budget.quantity: budget for budget in budgets})
 
 
-def _with_uncertainty(si: float, budget: Budget | None, kind: Dimension, usual: str, units: ShownUnits) -> str:
-    """The value in the units that are shown, with its expanded uncertainty where there is a budget (in mm² or cm³)."""
-    if budget is None:
-        return units.text(si, kind, usual)
-    if units.unit(kind, usual) == budget.unit:
-        return f"{plus_minus(budget.value, budget.expanded())} {budget.unit}"
-    return f"{units.text(si, kind, usual)} ± {100.0 * budget.expanded() / max(abs(budget.value), 1e-12):.1f} %"
-
-
 def test_words(shown: dict[str, Any], done: Done, judgement: Judgement | None, air: AirConditions, units: ShownUnits) -> str:
     """A test in lines for the person. shown: as test_as_dict gives it, with its number."""
     head = f"\nCylinder {shown['cylinder']}, {shown['job']}, {shown['stage']}"
     lines = [head]
     if shown["void_reason"] is not None:
         lines.append(f"  VOID: {shown['void_reason']}; the figures below are not to be used")
-    result = done.analysed.result
-    if result is not None:
-        both = (result.p_regulated_gauge_pa, result.p_cylinder_gauge_pa)
-        pair = "/".join(units.number(pa, "pressure_gauge", "psi") for pa in both)
-        stated = {budget.quantity: budget for budget in done.analysed.budgets}
-        leakage = stated.get("leakage")
-        percent = f"{result.leakage_percent:.1f} %" if leakage is None else f"{plus_minus(leakage.value, leakage.expanded())} %"
-        lines.append(f"  leakage    {percent}      reads {pair} {units.unit('pressure_gauge', 'psi')}")
-        lines.append(f"  leak area  {_with_uncertainty(result.leak_area_m2, stated.get('leak area'), 'area', 'mm²', units)}")
-        volume = stated.get("trapped volume")
-        if volume is not None:
-            lines.append(f"  volume     {_with_uncertainty(volume.value * 1e-6, volume, 'volume', 'cm³', units)} trapped")
-        lines.append(f"  leak flow  {units.text(shown['leak_flow_kg_s'], 'air_flow', 'L/min ANR')}")
-        times = [(name[1:3], time_s) for name, time_s in shown["decay"].items() if time_s is not None]
-        lines.append("  decay      " + (", ".join(f"to {share} % in {time_s:.2f} s" for share, time_s in times) or "not seen"))
-        around = units.text(air.p_ambient_abs_pa, "pressure_absolute", "kPa abs")
-        supplied, engine = (units.text(t_k, "temperature", "°C") for t_k in (air.t_supply_k, air.t_engine_k))
-        lines.append(f"  at         {around} around, air {supplied}, engine {engine}")
+    figures = _figures(done, air, shown.get("leak_flow_kg_s", 0.0))
+    if figures is not None:
+        volume = figures.volume_words(units)
+        lines.append(f"  leakage    {figures.leakage_number} %      reads {figures.pair_words(units)}")
+        lines.append(f"  leak area  {figures.area_words(units)}")
+        lines += [] if volume is None else [f"  volume     {volume}"]
+        lines.append(f"  leak flow  {figures.flow_words(units)}")
+        lines.append(f"  decay      {figures.decay_words()}")
+        lines.append(f"  at         {figures.at_words(units)}")
     if judgement is not None:
         lines += judgement_lines(judgement)
     lines += [f"  mark: {mark}" for mark in shown["marks"]]

@@ -14,11 +14,12 @@ from borewright.units import UnitsError, parse
 if TYPE_CHECKING:
     from borewright.units import Dimension
 
-__all__ = ["Asked", "act_of_answer", "asks", "unit_of"]
+__all__ = ["Asked", "act_of_answer", "asks", "engine_temperature_k", "unit_of"]
 
 Asked = Literal["read_back_hose", "restrain", "read_gauge", "read_place_gauge"]
 """The steps (guide.StepKey) that are answered by something typed."""
 
+COLDEST_K, HOTTEST_K = 223.15, 573.15  # of an engine, as for --engine-temp
 MOST = 10_000.0  # of whatever is typed as a bare number: more was mistyped
 _DIMENSIONS: dict[str, Dimension] = {
     "restrain": "torque",
@@ -66,6 +67,18 @@ def act_of_answer(key: str, text: str, state: BenchState, unit: str | None = Non
             return acts.ReadPlaceGauge(place, parse(_with_unit(text, unit), "pressure_gauge"))
         case _:
             raise UseError("nothing is to be typed now; do what the step says")
+
+
+def engine_temperature_k(text: str, unit: str | None = None) -> float:
+    """The temperature of an engine as it is typed; unit as for act_of_answer. Raises UseError where it cannot be one.
+
+    >>> engine_temperature_k("82", "°C")
+    355.15
+    """
+    t_k = parse(_with_unit(text.strip(), unit), "temperature")
+    if not COLDEST_K <= t_k <= HOTTEST_K:
+        raise UseError("that is outside of -50 to 300 °C; type the temperature with its unit")
+    return t_k
 
 
 def _torque_nm(text: str, unit: str | None) -> float:

@@ -21,9 +21,11 @@ from borewright.store.records import CaptureRecord
 
 __all__ = [
     "COLD_BELOW_K",
+    "CRANK_MOVED_BECAUSE",
     "TEMPERATURE_GOOD_FOR_S",
     "Progress",
     "Visit",
+    "chosen_visit",
     "crank_angle_deg",
     "crank_moved",
     "hot_marks",
@@ -36,6 +38,11 @@ MOST_TESTS = 4  # project: where four tests do not settle it, a fifth will not
 POOLED_REPEATS = 2  # project: with fewer degrees of freedom the t-factor swallows a comparison (12.7 for one, 4.3 for two)
 HERE_DEG = 10.0  # within so much past a TDC the crank stands at it
 COLD_BELOW_K = 333.15  # common practice, no source: what hot is, the maker's manual says
+CRANK_MOVED_BECAUSE = (  # most likely first
+    "the restraint does not hold: look how it is fastened",
+    "true TDC is wrong or the encoder has slipped: end the round and find it anew",
+    "the hose is in another cylinder's hole: look which",
+)
 TEMPERATURE_GOOD_FOR_S = 15 * 60.0  # project: an engine that stands open loses some degrees in that time
 
 
@@ -150,6 +157,14 @@ def next_visit(
         return None
     cylinder = _nearest(engine, due, angle_deg)
     return _visit(engine, cylinder, "suggested", "; ".join(reasons[cylinder]), angle_deg, open_[cylinder])
+
+
+def chosen_visit(engine: Engine, so_far: Progress, cylinder: int, angle_deg: float | None) -> Visit:
+    """The visit to a cylinder that the person has chosen, whatever would come next; angle_deg as next_visit has it."""
+    tests = so_far.tests.get(cylinder, 0)
+    if cylinder in so_far.void:
+        return _visit(engine, cylinder, *_planned(so_far, cylinder, 1), angle_deg, tests)
+    return _visit(engine, cylinder, "planned" if tests else "first", "", angle_deg, tests)
 
 
 def _planned(so_far: Progress, cylinder: int, repeats: int) -> tuple[Literal["first", "void", "planned"], str]:
