@@ -35,7 +35,14 @@ QT_LIBRARIES = {
     "libxkbcommon.so.0": "libxkbcommon0",
     "libdbus-1.so.3": "libdbus-1-3",
     "libfontconfig.so.1": "libfontconfig1",
+    # and of an X screen
+    "libxcb-cursor.so.0": "libxcb-cursor0",
+    "libxcb-icccm.so.4": "libxcb-icccm4",
+    "libxcb-keysyms.so.1": "libxcb-keysyms1",
+    "libxcb-shape.so.0": "libxcb-shape0",
+    "libxkbcommon-x11.so.0": "libxkbcommon-x11-0",
 }
+SCREEN = ("Xvfb", "xvfb")  # an X screen without a monitor: the program, the package that brings it
 
 # rooms whose tests take seconds; the others run whole jobs on the simulated rig
 QUICK_ROOMS = ["core", "wire", "session", "store", "link", "acquisition", "units"]
@@ -60,11 +67,17 @@ def main(words: Sequence[str] | None = None) -> int:
     kind = parser.add_mutually_exclusive_group()
     kind.add_argument("--quick", action="store_true", help="lint, types, contracts, unit tests and vectors; no surveys, no jobs")
     kind.add_argument("--bench", action="store_true", help="run the benchmarks in tests/bench instead; they print tables")
+    kind.add_argument(
+        "--screenshots", metavar="DIR", type=Path, help="write a picture of every page of the window, and the README's"
+    )
     chosen, for_pytest = parser.parse_known_args(words)
     began_s = time.monotonic()
     try:
         set_up()
-        steps = bench_steps() if chosen.bench else test_steps(chosen.quick, for_pytest)
+        if chosen.screenshots is not None:
+            steps = picture_steps(chosen.screenshots)
+        else:
+            steps = bench_steps() if chosen.bench else test_steps(chosen.quick, for_pytest)
         failed = run_steps(steps)
     except SetUpError as error:
         print(f"run.py: {error}", flush=True)
@@ -112,7 +125,8 @@ def see_to_libraries() -> None:
 def missing_packages() -> list[str]:
     importlib.invalidate_caches()
     venv = [] if importlib.util.find_spec("ensurepip") else ["python3-venv"]  # Debian cuts it off its python3
-    return venv + [package for library, package in QT_LIBRARIES.items() if not loads(library)]
+    screen = [] if shutil.which(SCREEN[0]) else [SCREEN[1]]
+    return venv + [package for library, package in QT_LIBRARIES.items() if not loads(library)] + screen
 
 
 def loads(library: str) -> bool:
@@ -156,6 +170,11 @@ def bench_steps() -> list[Step]:
     if not scripts:
         raise SetUpError("there is no benchmark in tests/bench; the clone is not whole")
     return [(script.stem, lambda script=script: aloud([str(PYTHON), str(script)])) for script in scripts]  # type: ignore[misc]
+
+
+def picture_steps(folder: Path) -> list[Step]:
+    script = ROOT / "tests" / "window" / "pictures.py"
+    return [("screenshots", lambda: aloud([str(PYTHON), str(script), str(folder.resolve())]))]
 
 
 def run_steps(steps: Sequence[Step]) -> list[str]:

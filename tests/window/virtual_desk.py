@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
+from boresim.scenario import load_scenario
 from borewright.app.desk import Desk, Paths
 from borewright.app.settings import Settings
 from borewright.app.theme.look import dress, load_letters
@@ -15,7 +16,6 @@ from borewright.simrig.builtin import BuiltInRig
 from borewright.simrig.virtual_clock import VirtualClock
 from borewright.simrig.whole_job import run_job
 from borewright.store.store import Store
-from boresim.scenario import load_scenario
 from PySide6.QtWidgets import QApplication
 
 __all__ = ["AnsweredFiles", "NeverError", "bench_time", "bench_until", "make_shop_record", "open_desk"]
