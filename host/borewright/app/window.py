@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from importlib import import_module
+from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QByteArray, QEvent, QObject, Qt
 from PySide6.QtGui import QCloseEvent, QGuiApplication, QKeyEvent, QKeySequence, QShortcut
@@ -20,6 +21,9 @@ from borewright.app.theme.look import dress
 from borewright.app.top_bar import TopBar
 from borewright.service import acts
 from borewright.service.snapshot import Snapshot
+
+if TYPE_CHECKING:
+    from borewright.app.builtin.operator_panel import OperatorPanel
 
 __all__ = ["PAGES", "Window"]
 
@@ -56,6 +60,7 @@ class Window(QMainWindow):
         self._top = TopBar(desk, list(PAGES), panels)
         self._band = AirBand(desk)
         self._first_run: QWidget | None = None
+        self._operator: OperatorPanel | None = None
         self._stack = QStackedWidget()
         self._caution = CautionBar(desk)
         self._notices = NoticeBar(desk)
@@ -121,7 +126,7 @@ class Window(QMainWindow):
 
     def _make_panel(self, name: str) -> QDockWidget:
         makers: dict[str, Callable[[], QWidget]] = {
-            BUILT_IN: self._operator,
+            BUILT_IN: self._make_operator,
             SURROUNDINGS: lambda: SurroundingsPanel(self.desk),
             MESSAGES: lambda: LogList(self.desk),
             KEYS: _keys,
@@ -137,10 +142,11 @@ class Window(QMainWindow):
         self.addDockWidget(side, dock)
         return dock
 
-    def _operator(self) -> QWidget:
+    def _make_operator(self) -> QWidget:
         from borewright.app.builtin.operator_panel import OperatorPanel  # noqa: PLC0415 -- a real rig has no need of it
 
-        return OperatorPanel(self.desk)
+        self._operator = OperatorPanel(self.desk)
+        return self._operator
 
     def begin_first_run(self) -> None:
         """Lead a newcomer through a first job, in a strip over the pages."""
@@ -159,9 +165,8 @@ class Window(QMainWindow):
         self._notices.show_snapshot(snapshot)
         if self._shown is not None:
             self._shown.show_snapshot(snapshot)
-        dock = self._docks.get(BUILT_IN)
-        if dock is not None and dock.isVisible() and isinstance(area := dock.widget(), QScrollArea):
-            area.widget().show_snapshot(snapshot)  # type: ignore[attr-defined]  # the panel of the built-in rig
+        if self._operator is not None and self._operator.isVisible():
+            self._operator.show_snapshot(snapshot)
         if snapshot.state is not None and not snapshot.state.pressurised:
             self._warned_at_close = False
 
