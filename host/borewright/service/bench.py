@@ -6,26 +6,30 @@ reducer, everything that waits for a disk is behind the writer.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import asdict, dataclass, replace
 
-from borewire.codec import Decoder, encode
-from borewire.messages import AirState
+from borewire.codec import BadFrame, Decoder, Received, encode
+from borewire.messages import AirState, Status, VentOpen
 
 from borewright import __version__
 from borewright.acquisition.pump import Pump, link_was_lost
 from borewright.core.engine import Engine
 from borewright.core.motion import CrankTracker
 from borewright.core.rig import RigCheck, RigSetup
-from borewright.errors import LinkError
+from borewright.errors import LinkError, NotReadyError
 from borewright.link import Endpoint
 from borewright.service import acts, effects
+from borewright.service.analyses import Analyses, Analyst, Closed
 from borewright.service.analysis import Analysed, analyse, analysed_as_dict
 from borewright.service.checks import still_holding
 from borewright.service.conditions_of_air import AirConditions
 from borewright.service.facts import degrees_from_tdc, window_deg
 from borewright.service.laws import laws_of
-from borewright.service.reducer import Event, FromWire, HostTick, LinkGone, step
+from borewright.service.reducer import CheckGiven, Event, FromWire, HostTick, LinkGone, PointGiven, ProofGiven, step
+from borewright.service.rounds import Round
 from borewright.service.state import BenchState
 from borewright.service.tdc import tdc_of_check
 from borewright.service.transducers import transducers_of
@@ -34,7 +38,13 @@ from borewright.store.writer import StoreWriter, WriterNews
 
 __all__ = ["Bench", "Done", "LinkCounters"]
 
+DEVICE_COUNTERS = ("frames_received", "frames_bad", "frames_unknown", "commands_refused", "samples_dropped")
+ABANDONED_REQUEST = 0xFFFF
+
 LEAVE_S = 0.5
+SMALL_BLOCK = 8
+FAST_BLOCK = 32  # fewer frames to decode where there are many samples
+FAST_HZ = 2000
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +71,25 @@ class LinkCounters:
     device: tuple[tuple[str, int], ...] = ()
 
 
+_SHOWN = (
+    "hose",
+    "squeeze",
+    "squeeze_relieved",
+    "stroke",
+    "hose_evidence",
+    "holding_torque_nm",
+    "confirmed",
+    "round",
+    "cautions_confirmed",
+    "fitting_confirmed",
+    "peak_late_deg",
+    "verdict",
+    "torque_window_deg",
+    "stop",
+    "tdc_way",
+)
+
+
 @dataclass(slots=True)
 class _Open:
     ticket: int
@@ -71,7 +100,8 @@ class Bench:
     """One rig over one endpoint.
 
     writer: where captures and checks go; None keeps nothing (ports and doctor). wall_clock: seconds since 1970. tell: called for
-    each word to the person (effects.Say and effects.AirRefused). read_s: the longest that one turn waits for bytes.
+    each word to the person (effects.Say and effects.AirRefused). read_s: the longest that one turn waits for bytes. rate_hz: of
+    samples. analyst: works captures out elsewhere, so that the rig is read on meanwhile; None: here, before the turn goes on.
     """
 
     def __init__(
@@ -86,6 +116,8 @@ class Bench:
         who: str = "",
         ambient: AirConditions | None = None,
         read_s: float = 0.015,
+        rate_hz: int = 1000,
+        analyst: Analyst | None = None,
     ) -> None:
         self.endpoint = endpoint
         self.ambient = ambient or AirConditions()
@@ -98,7 +130,11 @@ class Bench:
         self._decoder = Decoder("host")
         self._out = bytearray()
         self._open: _Open | None = None
-        self.state = BenchState(Session(endpoint.monotonic()), setup or RigSetup(), engine=engine, who=who)
+        self._analyses = None if analyst is None else Analyses(analyst)
+        self._bad_frames = self._lost_blocks = 0
+        self._status: Status | None = None
+        session = Session(endpoint.monotonic(), rate_hz, FAST_BLOCK if rate_hz > FAST_HZ else SMALL_BLOCK)
+        self.state = BenchState(session, setup or RigSetup(), engine=engine, who=who)
         self._pump = Pump(endpoint, self._on_bytes, farewell=self._farewell, timeout_s=read_s)
 
     # ------------------------------------------------------------------ the loop
@@ -108,8 +144,9 @@ class Bench:
         try:
             self._pump.once()
         except LinkError:
-            self._link_lost()
+            self.link_lost()
             raise
+        self.take_analysed()
         if self._writer is not None:
             self.writer_news.extend(self._writer.take_news())
 
@@ -124,15 +161,55 @@ class Bench:
             self._writer.drain()
             self.writer_news.extend(self._writer.take_news())
 
-    def take_leave(self) -> None:
-        """Shut and vent and put everything that was recorded away; for Ctrl-C and the end of the program."""
+    @property
+    def analysing(self) -> int:
+        """How many captures are over and still being worked out."""
+        return 0 if self._analyses is None else len(self._analyses)
+
+    @property
+    def analysing_checks(self) -> int:
+        """How many of them are checks of the rig, which what comes next may rest on."""
+        return 0 if self._analyses is None else self._analyses.checks
+
+    @property
+    def counters(self) -> LinkCounters:
+        """What went over the link so far."""
+        status = self._status
+        device = () if status is None else tuple((name, int(getattr(status, name))) for name in DEVICE_COUNTERS)
+        return LinkCounters(self.state.session.octets, self._bad_frames, self._lost_blocks, device)
+
+    def take_analysed(self) -> None:
+        """Keep what has been worked out meanwhile; never waits."""
+        while self._analyses is not None and (ready := self._analyses.take(self.state.round)) is not None:
+            self._keep(*ready)
+
+    def finish_analyses(self, wait_s: float) -> None:
+        """Keep every capture that is over. What is not worked out after wait_s in all is worked out here."""
+        until_s = time.monotonic() + wait_s
+        while self._analyses is not None and len(self._analyses):
+            if (ready := self._analyses.take_within(until_s - time.monotonic(), self.state.round)) is not None:
+                self._keep(*ready)
+
+    def take_leave(self, reason: str = "the program was ended") -> None:
+        """Shut and vent and put everything that was recorded away; for Ctrl-C and the end of the program.
+
+        reason: why a test that is under way is void. Captures that are over are not waited for: finish_analyses() does.
+        """
         self._step(acts.StopAll())
         try:
             self._flush()
             self._wait_until_vented()
         except LinkError:
-            self._link_lost()
-        self._give_up_capture("the program was ended")
+            self.link_lost()
+        self._give_up_capture(reason)
+
+    def abandon(self, reason: str) -> None:
+        """The program failed and can decide nothing any more: shut and vent, and keep the test that is under way as void."""
+        if self._open is not None and self._writer is not None:
+            self._writer.finish_capture(self._open.ticket, None, void_reason=reason, readiness=self._open.evidence)
+            self._open = None
+        with suppress(Exception):  # silence has the same effect on the device
+            self.endpoint.write(encode(VentOpen(ABANDONED_REQUEST)))
 
     def _wait_until_vented(self) -> None:
         """Give the device half a second to say that it has vented; by then its own watch over a silent host has."""
@@ -148,10 +225,19 @@ class Bench:
     def _on_bytes(self, data: bytes, now_s: float) -> bytes:
         del now_s  # the endpoint's clock is read in _step, the same for acts and bytes
         if data:
-            self._step(FromWire(tuple(self._decoder.feed(data)), len(data)))
+            received = tuple(self._decoder.feed(data))
+            self._count(received)
+            self._step(FromWire(received, len(data)))
         self._step(HostTick())
         out, self._out = bytes(self._out), bytearray()
         return out
+
+    def _count(self, received: Sequence[Received]) -> None:
+        for item in received:
+            if isinstance(item, BadFrame):
+                self._bad_frames += 1
+            elif isinstance(item, Status):
+                self._status = item
 
     def _flush(self) -> None:
         out, self._out = bytes(self._out), bytearray()
@@ -162,19 +248,20 @@ class Bench:
         except OSError as error:
             raise link_was_lost(error) from error
 
-    def _step(self, event: Event) -> None:
+    def _step(self, event: Event, ticket: int | None = None) -> None:
+        """ticket: of the capture that the event was read from, None where it was read from none that is over."""
         was_read = self.state.reading is not None
         self.state, done = step(self.state, event, self.endpoint.monotonic())
         if self.state.reading is not None and not was_read:  # the first sample, or the first after a restart of the rig
             self._offset_clock()
         for effect in done:
-            self._carry_out(effect)
+            self._carry_out(effect, ticket)
 
     def _offset_clock(self) -> None:
         self.state = replace(self.state, unix_minus_device_s=self._wall_clock() - self.state.now_s)
 
-    def _link_lost(self) -> None:
-        """Whatever the reducer still wants to send is dropped; the device shuts and vents by itself when nobody speaks to it."""
+    def link_lost(self) -> None:
+        """The port failed: what the reducer still sends is dropped; the device shuts and vents by itself when nobody speaks to it."""
         self._step(LinkGone())
         self._out.clear()
 
@@ -195,7 +282,8 @@ class Bench:
 
     # ------------------------------------------------------------------ effects
 
-    def _carry_out(self, effect: effects.Effect) -> None:
+    def _carry_out(self, effect: effects.Effect, ticket: int | None = None) -> None:
+        of_open = self._open.ticket if self._open is not None else None
         match effect:
             case effects.Send(message):
                 self._out += encode(message)
@@ -207,16 +295,16 @@ class Bench:
                 if self._writer is not None and self._open is not None:
                     self._writer.append_chunk(self._open.ticket, columns)
             case effects.KeepEvent(kind, tick, detail):
+                if kind == "gap":
+                    self._lost_blocks += int(str(detail["blocks"]))
                 if self._writer is not None:
-                    ticket = self._open.ticket if self._open is not None else None
-                    self._writer.append_event(ticket, kind, tick, self.endpoint.monotonic(), detail)
+                    self._writer.append_event(of_open, kind, tick, self.endpoint.monotonic(), detail)
             case effects.KeepFinding(cylinder, kind, place, detail):
                 if self._writer is not None and self.job_id is not None:
-                    ticket = self._open.ticket if self._open is not None else None
-                    self._writer.add_finding(ticket, self.job_id, cylinder, kind, place, detail, self.state.who)
+                    self._writer.add_finding(of_open, self.job_id, cylinder, kind, place, detail, self.state.who)
             case effects.SaveCheck(check):
                 if self._writer is not None:
-                    self._writer.add_rig_check(check, self._open.ticket if self._open is not None else None)
+                    self._writer.add_rig_check(check, of_open if ticket is None else ticket)
             case effects.Analyse():
                 self._finish_capture(effect)
 
@@ -238,21 +326,62 @@ class Bench:
         self._open = _Open(ticket, evidence)
 
     def _finish_capture(self, done: effects.Analyse) -> None:
-        analysed = analyse(self.state, done, self.ambient)
-        ticket = None
-        evidence: dict[str, object] = {}
-        if self._writer is not None and self._open is not None:
-            ticket, evidence = self._open.ticket, self._open.evidence
+        open_, self._open = self._open, None
+        ticket, evidence = (None, {}) if open_ is None else (open_.ticket, open_.evidence)
+        closed = Closed(self.state, done, self.ambient, ticket, evidence)
+        if self._analyses is None:
+            self._keep(closed, analyse(self.state, done, self.ambient))
+        else:
+            self._analyses.hand_over(closed, self.state.round)
+            self.take_analysed()  # an analyst may have done it in the call
+
+    def _keep(self, closed: Closed, analysed: Analysed) -> None:
+        """Hand a capture that has been worked out to the record, and take its check over."""
+        done, evidence = closed.done, closed.evidence
+        if self._writer is not None and closed.ticket is not None:
             result = analysed_as_dict(analysed)
             evidence = {**evidence, "shut_s": done.shut_s, "ended_s": done.ended_s}
-            self._writer.finish_capture(ticket, result, void_reason=analysed.void_reason, marks=analysed.marks, readiness=evidence)
+            self._writer.finish_capture(
+                closed.ticket, result, void_reason=analysed.void_reason, marks=analysed.marks, readiness=evidence
+            )
             self.writer_news.extend(self._writer.take_news())
-        self.done.append(Done(done.purpose, analysed, evidence, ticket))
+        self.done.append(Done(done.purpose, analysed, evidence, closed.ticket))
         if analysed.check is not None:
-            self._step(analysed.check)  # while the capture that it was read from is known
-        self._open = None
+            self._take_check(analysed.check, closed)
+
+    def _take_check(self, check: CheckGiven | PointGiven | ProofGiven, closed: Closed) -> None:
+        """The check of a capture belongs to the round that it was made in; another may have been begun since."""
+        now = self.state.round
+        if not _same_round(now, closed.state.round):
+            if isinstance(check, PointGiven):
+                return
+            self._step(check, closed.ticket)
+            self.state = replace(self.state, round=now)
+        else:
+            self._step(check, closed.ticket)
 
     # ------------------------------------------------------------------ what is known from before
+
+    def use_job(self, job_id: int | None, engine: Engine | None, ambient: AirConditions) -> None:
+        """From now on tests belong to this job, engine and air.
+
+        With another job or engine nobody has shown anything yet: purpose, hose, stroke, fitting of the encoder and what the people
+        confirmed are as at the beginning, and true TDC has to be known again by know_checks(). Raises NotReadyError under pressure.
+        """
+        if self.state.readiness.locked or self.state.capture is not None:
+            raise NotReadyError("the rig is under pressure; shut the supply, open the vent, and then change the job")
+        other = job_id != self.job_id or engine != self.state.engine
+        self.job_id, self.ambient = job_id, ambient
+        if other:
+            self._step(acts.SetPurpose(acts.Purpose("sealed")))  # breaks off a squeeze too
+            self.forget_evidence()
+            self.state = replace(self.state, engine=engine, tdc=None, oil=None, fitted=None)
+            self._flush()
+
+    def forget_evidence(self) -> None:
+        """What was shown and said by the people no longer holds: of another engine, or read with another setup of the rig."""
+        fresh = BenchState(self.state.session)
+        self.state = replace(self.state, **{name: getattr(fresh, name) for name in _SHOWN})
 
     def use_setup(self, setup: RigSetup) -> None:
         """Take over what is known of this rig, before its checks. Raises LinkError when the rig has not said who it is."""
@@ -264,10 +393,11 @@ class Bench:
         )
         self.state = replace(self.state, setup=setup, transducers=transducers_of(channels, setup), crank=crank)
 
-    def know_checks(self, checks: dict[str, RigCheck]) -> None:
+    def know_checks(self, checks: dict[str, RigCheck], *, again: bool = False) -> None:
         """Take over the checks that the record holds of this rig: zeros, restrictor, true TDC, proven set pressure.
 
-        Checks that were made with another setup of the rig do not hold and are left out.
+        Checks that were made with another setup of the rig do not hold and are left out. again: the rig has been worked at since
+        its checks were known; what has become of the regulator since the sealed check is then known better here.
         """
         state = self.state
         checks = still_holding(
@@ -281,9 +411,15 @@ class Bench:
             transducers = transducers.with_zeros(float(zero.result["zero_regulated_pa"]), float(zero.result["zero_cylinder_pa"]))
         transducers = transducers.calibrated(checks)
         proven = _proven_gauge_pa(sealed) if sealed is not None and sealed.passed else None
+        if again and "sealed" in state.checks:
+            proven = state.proven_gauge_pa
         engine_name = state.engine.name if state.engine is not None else ""
         known_tdc = tdc_of_check(tdc, crank, engine_name) if tdc is not None else None
         self.state = replace(state, checks=dict(checks), transducers=transducers, proven_gauge_pa=proven, tdc=known_tdc)
+
+
+def _same_round(one: Round | None, other: Round | None) -> bool:
+    return one is other or (one is not None and other is not None and (one.purposes, one.points) == (other.purposes, other.points))
 
 
 def evidence_of(state: BenchState) -> dict[str, object]:

@@ -6,69 +6,52 @@ fit in the workers' own process.
 
 from __future__ import annotations
 
+import queue
+import threading
 import time
 from collections.abc import Callable
 from concurrent.futures import Future
-from typing import Protocol
+from contextlib import suppress
+from dataclasses import replace
+from functools import partial
 
 from borewright.core.engine import Engine
 from borewright.core.rig import RigSetup
-from borewright.link import Endpoint, open_link
+from borewright.errors import LinkError
 from borewright.service import acts
+from borewright.service.bench import Bench
 from borewright.service.conditions_of_air import AirConditions
-from borewright.service.snapshot import Snapshot
+from borewright.service.connection import AtWork, Connection, KnownRig
+from borewright.service.guide import Step, next_step
+from borewright.service.journal import Journal
+from borewright.service.snapshot import LinkView, Snapshot
+from borewright.service.source import PortSource, Source
+from borewright.service.state import BenchState
+from borewright.service.trace import Trace
 from borewright.service.workers import Workers
 from borewright.store.records import JobRecord
 from borewright.store.store import Store
+from borewright.store.writer import StoreWriter
 
 __all__ = ["PortSource", "Source", "Station"]
 
-
-class Source(Protocol):
-    """Where a rig is to be had. All of it is called in the station's thread only."""
-
-    @property
-    def name(self) -> str:
-        """For the person: the port, or what the built-in rig is called."""
-        ...
-
-    def open(self) -> Endpoint:
-        """A fresh endpoint to the rig. Raises LinkError when it is not to be had now; the station asks again."""
-        ...
-
-    def view(self) -> object | None:
-        """What can be seen at the rig, frozen: Snapshot.rig. None for a real one, which the person sees for themselves."""
-        ...
-
-    def do(self, words: str) -> str:
-        """Do at the rig what these words of its person say: "ok …", or "no: …" with the reason."""
-        ...
-
-
-class PortSource:
-    """A rig at a port: a name, a pseudo-terminal, or socket://HOST:PORT."""
-
-    def __init__(self, url: str) -> None:
-        self.name = url
-
-    def open(self) -> Endpoint:
-        """Open the port. Raises LinkError."""
-        return open_link(self.name)
-
-    def view(self) -> object | None:
-        """Nothing: the person stands before it."""
-        return None
-
-    def do(self, words: str) -> str:
-        """Nothing can be done from here at a real rig."""
-        return f"no: {words} has to be done at the rig itself"
+AGAIN_S = 1.0  # after a loss the port is tried again so often
+AFTER_FAULT_S = 5.0  # and so long after a fault in the program, which may well come again
+READ_S = 0.015
+VIRTUAL_READ_S = 0.032  # as long as the batches that the simulated rig works in
+PUBLISH_S = 0.012  # just under one turn of 15 ms, so that each leaves a snapshot, and no more than that where turns are quicker
+VIEW_S = 0.03  # nobody draws more often
+IDLE_S = 0.05  # without a rig the thread looks at what it was told so often
+LOOK_UP_S = 5.0  # the longest wait for the record to take the checks that were just made
+ANALYSES_S = 3.0  # the longest wait for analyses at the end; then they are made here
+NO_RIG = LinkView("none", "", "no rig is connected; choose its port, or the built-in rig")
 
 
 class Station:
     """One rig after the other, one record, one person.
 
-    threaded: read in a thread of its own; else turn() does one turn, and the writer and every wait are in the caller's thread.
-    wall_clock: seconds since 1970. who: the person at the rig.
+    threaded: read in a thread of its own; else turn() does one turn, the writer and every wait are in the caller's thread, and a
+    lost rig is looked for at each turn. wall_clock: seconds since 1970. who: the person at the rig. rate_hz: of samples.
     """
 
     def __init__(
@@ -79,38 +62,355 @@ class Station:
         wall_clock: Callable[[], float] = time.time,
         threaded: bool = True,
         who: str = "",
+        rate_hz: int = 1000,
     ) -> None:
-        raise NotImplementedError
+        self._workers = workers
+        self._wall_clock = wall_clock
+        self._threaded = threaded
+        self._who = who
+        self._rate_hz = rate_hz
+        self._writer = StoreWriter(store, threaded=threaded)
+        self._journal = Journal(wall_clock)
+        self._trace = Trace()
+        self._told: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
+        self._wake = threading.Event()
+        self._closing = False
+        self._written = True
+        self._source: Source | None = None
+        self._connection: Connection | None = None
+        self._left: list[Bench] = []  # rigs that are gone while a capture of theirs is still worked out
+        self._at_work = AtWork()
+        self._purpose: acts.Purpose | None = None
+        self._before: BenchState | None = None  # as the rig was last known, until it has been heard again
+        self._link = NO_RIG
+        self._again_s = 0.0
+        self._read_at_s = 0.0
+        self._published_s = self._viewed_s = float("-inf")
+        self._number = 0
+        self._unseen = False
+        self._view = self._trace.view()
+        self._snapshot = Snapshot(0, NO_RIG, None, None, (), (), self._view, 0, None, None, 0.0, None)
+        self._thread = threading.Thread(target=self._run, name="borewright-station", daemon=True) if threaded else None
+        if self._thread is not None:
+            self._thread.start()
+
+    # ------------------------------------------------------------------ from any thread
 
     def connect(self, source: Source) -> None:
         """Take leave of the rig there is, and go to this one. After a loss it is opened again every second, until disconnect()."""
+        self._hand(partial(self._connect, source))
 
     def disconnect(self) -> None:
         """Shut and vent, keep what was recorded, close the port."""
+        self._hand(self._disconnect)
 
     def use_job(self, job: JobRecord | None, engine: Engine | None, ambient: AirConditions) -> None:
         """From now on tests belong to this job and this engine. It waits until the rig is vented; evidence is to be shown anew."""
+        self._hand(partial(self._use_job, AtWork(job, engine, ambient)))
 
     def use_setup(self, setup: RigSetup) -> None:
         """What is to be known of this rig; kept for its serial number. Waits until the rig is known and vented."""
+        self._hand(partial(self._use_setup, setup))
 
     def know_checks_again(self) -> None:
         """The record has other checks of this rig now: look them up. Waits until the rig is known and vented."""
+        self._hand(self._know_again)
 
     def tell(self, act: acts.Act) -> None:
         """An act of the person; heeded within one turn. Without a rig it is answered with a word in Snapshot.told."""
+        self._hand(partial(self._act, act))
 
     def at_rig(self, words: str) -> Future[str]:
         """Have these words done at the rig, where its source can; gives the answer, "ok …" or "no: …"."""
-        raise NotImplementedError
+        answer: Future[str] = Future()
+        self._hand(partial(self._at_rig, words, answer))
+        return answer
 
     def snapshot(self) -> Snapshot:
         """The latest; never waits."""
-        raise NotImplementedError
-
-    def turn(self) -> None:
-        """One turn, of a station without a thread: heed what was told, read, decide, write, leave a snapshot."""
+        if self._thread is None and self._unseen:
+            self._guarded(self._publish)
+        return self._snapshot
 
     def close(self, wait_s: float = 5.0) -> bool:
         """Take leave of the rig, wait for analyses and for the record; False when that took longer than wait_s."""
-        raise NotImplementedError
+        self._closing = True
+        self._wake.set()
+        if self._thread is None:
+            self._end()
+            return self._written
+        self._thread.join(wait_s)
+        return not self._thread.is_alive() and self._written
+
+    def turn(self) -> None:
+        """One turn, of a station without a thread: heed what was told, read, decide, write, leave a snapshot."""
+        self._guarded(self._turn)
+
+    # ------------------------------------------------------------------ the loop
+
+    def _guarded(self, act: Callable[[], None]) -> None:
+        try:
+            act()
+        except Exception as error:  # noqa: BLE001 -- whatever it is, the person has to hear of it, and the thread goes on
+            self._fail(error)
+
+    def _turn(self) -> None:
+        told = self._heed()
+        self._read()
+        self._collect()
+        self._unseen = True
+        if self._threaded and (told or time.monotonic() - self._published_s >= PUBLISH_S):
+            self._publish()
+
+    def _run(self) -> None:
+        while not self._closing:
+            self.turn()
+            if self._connection is None:
+                self._wake.wait(IDLE_S)
+            self._wake.clear()
+        self._end()
+
+    def _end(self) -> None:
+        for act in (self._heed_all, self._disconnect, self._finish, self._collect):
+            self._guarded(act)
+        self._written = self._writer.close()
+        for act in (self._collect, self._publish):
+            self._guarded(act)
+
+    def _finish(self) -> None:
+        for bench in self._left:
+            bench.finish_analyses(ANALYSES_S)
+
+    def _hand(self, command: Callable[[], None]) -> None:
+        self._told.put(command)
+        self._wake.set()
+
+    def _heed(self) -> bool:
+        """Do all that was told so far; whether there was any of it."""
+        count = self._told.qsize()
+        for _ in range(count):
+            self._told.get_nowait()()
+        return count > 0
+
+    def _heed_all(self) -> None:
+        self._heed()
+
+    def _read(self) -> None:
+        connection = self._connection
+        if connection is None:
+            if self._source is not None and (time.monotonic() >= self._again_s or not self._threaded):
+                self._open(self._source)
+            return
+        try:
+            connection.turn()
+        except LinkError as error:
+            self._lose(str(error))
+            return
+        if self._trace.follow(connection.state):
+            self._read_at_s = connection.bench.endpoint.monotonic()
+        if connection.state.reading is not None:
+            self._before = None
+        self._link = connection.link
+
+    def _collect(self) -> None:
+        """What the benches have done and the record has said."""
+        benches = [*self._left, self._connection.bench] if self._connection is not None else list(self._left)
+        for bench in benches:
+            bench.take_analysed()
+            done, bench.done = bench.done, []
+            self._journal.take_done(done)
+            news, bench.writer_news = bench.writer_news, []
+            self._journal.take_news(news)
+        self._journal.take_news(self._writer.take_news())
+        checked = any(not bench.analysing and bench.state.checks for bench in self._left)
+        self._left = [bench for bench in self._left if bench.analysing]
+        if checked:
+            self._know_again()
+        for words in self._workers.take_words():
+            self._journal.tell("warning", words)
+
+    def _publish(self) -> None:
+        now_s = time.monotonic()
+        self._unseen = False
+        if now_s - self._viewed_s >= VIEW_S or not self._threaded:
+            self._view, self._viewed_s = self._trace.view(), now_s
+        bench = None if self._connection is None else self._connection.bench
+        analysing = sum(left.analysing for left in self._left) + (0 if bench is None else bench.analysing)
+        self._number += 1
+        self._published_s = now_s
+        self._snapshot = Snapshot(
+            self._number,
+            self._link,
+            self._state,
+            self._step(self._state),
+            self._journal.done,
+            self._journal.told,
+            self._view,
+            analysing,
+            self._journal.record_trouble,
+            None if self._source is None else self._source.view(),
+            self._read_at_s,
+            None if bench is None else bench.counters,
+        )
+
+    @property
+    def _state(self) -> BenchState | None:
+        return self._before if self._before is not None or self._connection is None else self._connection.state
+
+    def _step(self, state: BenchState | None) -> Step | None:
+        if state is None:
+            return None
+        connection = self._connection
+        if connection is not None and not connection.met and not state.readiness.locked:
+            return Step("wait", connection.link.words)
+        if connection is not None and connection.bench.analysing_checks and not state.readiness.locked:
+            return Step("wait", "the check is being worked out")
+        return next_step(state)
+
+    # ------------------------------------------------------------------ what was told
+
+    def _connect(self, source: Source) -> None:
+        self._disconnect()
+        self._source = source
+        self._link = LinkView("opening", source.name, f"opening {source.name}")
+        self._again_s = 0.0
+        self._trace = Trace()
+        self._publish()  # opening a port may take its time
+
+    def _disconnect(self) -> None:
+        connection, self._connection = self._connection, None
+        self._source = None
+        self._before, self._purpose, self._link = None, None, NO_RIG
+        if connection is not None:
+            self._leave(connection, "the program was ended" if self._closing else "the rig was disconnected")
+
+    def _leave(self, connection: Connection, reason: str) -> None:
+        try:
+            connection.bench.take_leave(reason)
+        except Exception:
+            connection.bench.abandon(reason)
+            raise
+        finally:
+            connection.close()
+            self._left.append(connection.bench)
+
+    def _use_job(self, at_work: AtWork) -> None:
+        if at_work.engine != self._at_work.engine:
+            self._purpose = None
+        self._at_work = at_work
+        if self._connection is not None and not self._connection.use(at_work):
+            self._journal.tell("note", "the job is changed as soon as the rig is vented")
+
+    def _use_setup(self, setup: RigSetup) -> None:
+        serial = None if self._connection is None else self._connection.serial
+        if serial is None:
+            self._journal.tell("warning", "no rig is connected whose setup this could be; connect it first")
+            return
+        self._workers.write(Store.save_rig, serial, setup).add_done_callback(self._saved)
+        self._know_again()
+
+    def _saved(self, future: Future[None]) -> None:
+        """Called in the record's thread."""
+        error = future.exception()
+        if error is not None:
+            self._hand(lambda: self._journal.tell("warning", str(error)))
+
+    def _know_again(self) -> None:
+        if self._connection is not None:
+            self._connection.know_again()
+
+    def _act(self, act: acts.Act) -> None:
+        connection = self._connection
+        if connection is None:
+            self._without_rig(act)
+            return
+        try:
+            heeded = connection.act(act)
+        except LinkError as error:
+            self._lose(str(error))
+            return
+        if not heeded:
+            self._journal.tell("warning", f"nothing was done: {connection.link.words}")
+
+    def _without_rig(self, act: acts.Act) -> None:
+        if self._before is not None and self._before.pressurised:
+            self._journal.tell(
+                "alarm", "the rig cannot be reached: SHUT THE SUPPLY AND OPEN THE VENT BY HAND; turn and undo nothing"
+            )
+        elif not isinstance(act, acts.StopAll | acts.LetGo):
+            self._journal.tell("warning", f"nothing was done: {self._link.words}")
+
+    def _at_rig(self, words: str, answer: Future[str]) -> None:
+        try:
+            answer.set_result("no: no rig is connected" if self._source is None else self._source.do(words))
+        except Exception as error:
+            answer.set_exception(error)
+            raise
+
+    # ------------------------------------------------------------------ the link
+
+    def _open(self, source: Source) -> None:
+        try:
+            endpoint = source.open()
+        except LinkError as error:
+            self._again_s = time.monotonic() + AGAIN_S
+            self._link = LinkView("lost", source.name, str(error))
+            self._journal.tell_once("warning", str(error))
+            return
+        bench = Bench(
+            endpoint,
+            self._writer,
+            wall_clock=self._wall_clock,
+            tell=self._journal.hear,
+            engine=self._at_work.engine,
+            who=self._who,
+            ambient=self._at_work.ambient,
+            read_s=READ_S if self._threaded else VIRTUAL_READ_S,
+            rate_hz=self._rate_hz,
+            analyst=self._workers.analyse,
+        )
+        bench.job_id = None if self._at_work.job is None else self._at_work.job.id
+        tell = partial(self._journal.tell, "warning")
+        self._connection = Connection(source.name, endpoint, bench, self._look_up, self._purpose, tell)
+        self._link = self._connection.link
+
+    def _look_up(self, serial: str) -> Future[KnownRig]:
+        def known(store: Store) -> KnownRig:
+            self._writer.drain(LOOK_UP_S)
+            return KnownRig(store.get_rig(serial), store.latest_rig_checks(serial))
+
+        return self._workers.write(known)
+
+    def _lose(self, words: str) -> None:
+        """The link is gone, and what was recorded is kept; the port is looked for again."""
+        connection, self._connection = self._connection, None
+        if connection is not None and self._source is not None:
+            self._remember(connection)
+            connection.close()
+            self._left.append(connection.bench)
+            what = words.split(";", maxsplit=1)[0]
+            self._link = LinkView("lost", self._source.name, f"{what}; check the cable and the rig, it is looked for every second")
+            self._journal.tell_once("warning", self._link.words)
+        self._again_s = time.monotonic() + AGAIN_S
+
+    def _remember(self, connection: Connection) -> None:
+        if connection.state.reading is not None or self._before is None:
+            self._before = connection.state
+        self._purpose = connection.state.purpose if connection.met and connection.state.round is None else connection.purpose
+
+    def _fail(self, error: Exception) -> None:
+        """A fault in the program must not die with the thread: shut and vent, tell it, and begin anew with the rig."""
+        words = f"the program failed while reading the rig ({type(error).__name__}: {error})"
+        connection, self._connection = self._connection, None
+        name = "" if self._source is None else self._source.name
+        self._link = LinkView("lost", name, f"{words}; the rig was told to shut and vent, and is met anew: save the log")
+        self._journal.tell_once("alarm", self._link.words)
+        if connection is not None:
+            with suppress(Exception):  # it may fail again over the same; then the rig is told without deciding anything
+                self._leave(connection, words)
+        self._before = None  # what it failed over
+        self._again_s = time.monotonic() + AFTER_FAULT_S
+        self._number += 1
+        self._snapshot = replace(
+            self._snapshot, number=self._number, link=self._link, told=self._journal.told, state=None, step=None, rig=None
+        )
