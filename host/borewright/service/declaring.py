@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from borewright.store import Store
     from borewright.store.records import JobRecord
 
-__all__ = ["DeclaredReading", "declare"]
+__all__ = ["DeclaredReading", "checked_reading", "declare"]
 
 ONE_GAUGE = 0.9
 """Correlation of the errors of one gauge at two pressures near each other (project)."""
@@ -60,7 +60,7 @@ def declare(store: Store, job: JobRecord, cylinder: int, reading: DeclaredReadin
 
     Raises UseError for a cylinder that the engine has not, and for readings, words or a day that cannot be; nothing is kept then.
     """
-    _checked(reading, today or datetime.now(UTC).astimezone().date())
+    checked_reading(reading, today or datetime.now(UTC).astimezone().date())
     cylinders = cylinders_of(store, job)
     if cylinder not in cylinders and (cylinders or cylinder < 1):
         raise UseError(f"{job.engine_name} has no cylinder {cylinder}; it has {', '.join(map(str, cylinders))}")
@@ -94,7 +94,8 @@ def declare(store: Store, job: JobRecord, cylinder: int, reading: DeclaredReadin
     return store.add_declared(job.id, cylinder, result=result, declared=declared, laws=laws, marks=marks)
 
 
-def _checked(reading: DeclaredReading, today: date) -> None:
+def checked_reading(reading: DeclaredReading, today: date) -> None:
+    """Raises UseError with one sentence for numbers or a day that cannot be."""
     regulated, cylinder = reading.p_regulated_gauge_pa, reading.p_cylinder_gauge_pa
     numbers = (regulated, cylinder, reading.gauge_error_pa, reading.read_to_pa)
     if not all(math.isfinite(number) for number in numbers) or not 0.0 < regulated <= HIGHEST_PA:

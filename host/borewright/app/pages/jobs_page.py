@@ -1,0 +1,255 @@
+"""The Jobs page: which jobs there are, what they say, what goes out of the record and comes into it."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import ClassVar
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QKeySequence, QShortcut
+from PySide6.QtWidgets import QStackedWidget, QVBoxLayout, QWidget
+
+from borewright.app.desk import Desk
+from borewright.app.page import Page
+from borewright.app.pages.jobs_compare import CompareSheet
+from borewright.app.pages.jobs_declare import DeclareSheet
+from borewright.app.pages.jobs_export import ExportSheet
+from borewright.app.pages.jobs_form import JobFormSheet
+from borewright.app.pages.jobs_list import JobsList
+from borewright.app.pages.jobs_model import job_words
+from borewright.app.pages.jobs_report import ReportSheet
+from borewright.app.pages.jobs_sheet import BACK_KEY, Sheet
+from borewright.app.pages.jobs_strip import JobsStrip
+from borewright.app.pages.jobs_transfer import Transfers
+from borewright.errors import BorewrightError
+from borewright.service.job_acts import archive_job, begin_next_stage, delete_job, restore_job
+from borewright.service.view_jobs import JobGlance
+from borewright.store.records import JobRecord
+
+__all__ = ["JobsPage"]
+
+_HERE = Qt.ShortcutContext.WidgetWithChildrenShortcut
+
+
+class JobsPage(Page):
+    """A strip for what was done, and under it the list or one of the sheets."""
+
+    title: ClassVar[str] = "Jobs"
+
+    def __init__(self, desk: Desk, parent: QWidget | None = None) -> None:
+        super().__init__(desk, parent)
+        self.strip = JobsStrip()
+        self.list = JobsList(desk)
+        self.form = JobFormSheet(desk)
+        self.declare = DeclareSheet(desk)
+        self.compare = CompareSheet(desk)
+        self.report = ReportSheet(desk)
+        self.export = ExportSheet(desk)
+        self.sheets = QStackedWidget()
+        self._sheets: tuple[Sheet, ...] = (self.form, self.declare, self.compare, self.report, self.export)
+        self.transfers = Transfers(desk, self.strip)
+        self._going_on: int | None = None
+        self.sheets.addWidget(self.list)
+        for sheet in self._sheets:
+            self.sheets.addWidget(sheet)
+            sheet.back.connect(self.show_list)
+        whole = QVBoxLayout(self)
+        whole.addWidget(self.strip)
+        whole.addWidget(self.sheets, 1)
+        self._connect()
+
+    def _connect(self) -> None:
+        self.list.begin_wanted.connect(self.begin_job)
+        self.list.import_wanted.connect(self.transfers.choose_file)
+        self.list.wanted.connect(self._act)
+        self.form.begun.connect(self._begun)
+        self.form.changed.connect(self._changed)
+        self.declare.declared.connect(self._declared)
+        self.report.save_wanted.connect(self.transfers.save)
+        self.export.export_wanted.connect(self.transfers.export)
+        self.transfers.taken_in.connect(self._taken_in)
+        self.desk.record_changed.connect(self._record_changed)
+        self.desk.job_changed.connect(self._job_changed)
+        self.desk.look_changed.connect(self._look_changed)
+        self.desk.units_changed.connect(self._units_changed)
+        QShortcut(BACK_KEY, self, self.show_list, context=_HERE)
+        QShortcut(QKeySequence.StandardKey.Undo, self, self._undo, context=_HERE)
+
+    # ------------------------------------------------------------------ what is in view
+
+    def entered(self) -> None:
+        """Ask for what is shown; an engine that the Engine page has handed over begins a new job."""
+        if self.desk.chosen_engine:
+            engine, self.desk.chosen_engine = self.desk.chosen_engine, ""
+            self.begin_job(engine)
+        self._ask_again()
+
+    def show_list(self) -> None:
+        """Back to the list."""
+        self.sheets.setCurrentWidget(self.list)
+        self.list.ask_again()
+        self.list.table.setFocus()
+
+    def begin_job(self, engine: str = "") -> None:
+        """The form of a new job. engine: of the library, by its name."""
+        self._show(self.form)
+        self.form.show_new(engine)
+
+    def _show(self, sheet: Sheet) -> None:
+        self.strip.clear()
+        self.sheets.setCurrentWidget(sheet)
+
+    def _ask_again(self) -> None:
+        at = self.sheets.currentWidget()
+        if at is self.list:
+            self.list.ask_again()
+        elif at is self.compare:
+            self.compare.ask_again()
+        elif at is self.report:
+            self.report.ask_again()
+
+    def _record_changed(self) -> None:
+        if self.isVisible():
+            self._ask_again()
+
+    def _look_changed(self) -> None:
+        for sheet in self._sheets:
+            sheet.look_anew()
+
+    def _units_changed(self) -> None:
+        self.compare.look_anew()
+        if self.sheets.currentWidget() is self.report:
+            self.report.ask_again()
+
+    def _job_changed(self) -> None:
+        self.list.show_open()
+        job, going_on = self.desk.job, self._going_on
+        if job is not None and job.id == going_on:
+            self._going_on = None
+            self.desk.show_page("Test")
+
+    # ------------------------------------------------------------------ acts on the chosen job
+
+    def _act(self, act: str, glance: JobGlance) -> None:
+        job = glance.job
+        match act:
+            case "open":
+                self._open(job)
+            case "next_stage":
+                self.desk.write(begin_next_stage, job.id, then=self._begun, failed=self._refused)
+            case "compare":
+                self._show(self.compare)
+                self.compare.show_for(glance)
+            case "report":
+                self._show(self.report)
+                self.report.show_for(glance)
+            case "export":
+                self._show(self.export)
+                self.export.show_for(glance)
+            case "facts":
+                self._show(self.form)
+                self.form.show_facts(job)
+            case "declare":
+                self._show(self.declare)
+                self.declare.show_for(glance)
+            case "archive" | "unarchive":
+                self._put_away(job, act == "archive")
+            case "delete":
+                self._ask_why(job)
+            case "restore":
+                self._restore(job)
+
+    def _open(self, job: JobRecord) -> None:
+        if self.desk.job is not None and self.desk.job.id == job.id:
+            self.desk.show_page("Test")
+            return
+        self._going_on = job.id
+        self.desk.open_job(job.id)
+
+    def _begun(self, job: JobRecord) -> None:
+        self.list.choose(job.id)
+        self.show_list()
+        self.strip.note(f"{job_words(job)}: begun.", ("&Go to the test", partial(self._open, job)))
+        self._open(job)
+
+    def _changed(self, job: JobRecord) -> None:
+        self.list.choose(job.id)
+        self.show_list()
+        self.strip.note(f"{job_words(job)}: the changes are kept.")
+        self._open_anew(job)
+
+    def _open_anew(self, job: JobRecord) -> None:
+        """The open job carries its new facts."""
+        if self.desk.job is not None and self.desk.job.id == job.id:
+            self.desk.open_job(job.id)
+
+    def _declared(self, job: JobRecord, cylinder: int, number: int) -> None:
+        self.show_list()
+        self.strip.note(f"{job_words(job)}, cylinder {cylinder}: the reading is kept as test {number}, marked as declared.")
+
+    # ------------------------------------------------------------------ put away and brought back
+
+    def _put_away(self, job: JobRecord, archived: bool) -> None:
+        if archived and self._is_running(job):
+            return
+        words = "archived" if archived else "back in the list"
+
+        def done(kept: JobRecord) -> None:
+            self.strip.note(f"{job_words(kept)}: {words}.", undo=lambda: self._put_away(kept, not archived))
+
+        self.desk.write(archive_job, job.id, archived, then=done, failed=self._refused)
+
+    def _ask_why(self, job: JobRecord) -> None:
+        if self._is_running(job):
+            return
+        self.strip.ask(
+            f"Delete {job_words(job)}? Its tests are kept, and it can be brought back.",
+            "&Yes, delete it",
+            partial(self._delete, job),
+            name="why it is deleted",
+            hint="why, for the record",
+        )
+
+    def _delete(self, job: JobRecord, reason: str) -> None:
+        was_open = self.desk.job is not None and self.desk.job.id == job.id
+
+        def done(gone: JobRecord) -> None:
+            if was_open:
+                self.desk.open_job(None)
+            self.strip.note(f"{job_words(gone)}: deleted ({gone.deleted_reason}).", undo=partial(self._restore, gone, was_open))
+            self.list.table.setFocus()
+
+        self.desk.write(delete_job, job.id, reason, then=done, failed=self._refused)
+
+    def _restore(self, job: JobRecord, reopen: bool = False) -> None:
+        def done(answer: JobRecord | str) -> None:
+            if isinstance(answer, str):
+                self.strip.note(
+                    f"Another job is called {job.name} at stage {job.stage} by now: rename that one, and this one can come back."
+                )
+                return
+            self.list.choose(answer.id)
+            self.strip.note(f"{job_words(answer)}: brought back.")
+            if reopen:
+                self.desk.open_job(answer.id)
+
+        self.desk.write(restore_job, job.id, then=done, failed=self._refused)
+
+    def _is_running(self, job: JobRecord) -> bool:
+        """Whether a test of it is being recorded; then that is said."""
+        state = self.desk.snapshot.state
+        running = self.desk.job is not None and self.desk.job.id == job.id and state is not None and state.capture is not None
+        if running:
+            self.strip.note(f"A test of {job_words(job)} is being recorded; shut and vent first.")
+        return running
+
+    def _undo(self) -> None:
+        if self.strip.undo is not None:
+            self.strip.undo()
+
+    def _taken_in(self, jobs: tuple[JobRecord, ...]) -> None:
+        self.list.search.clear()
+        self.list.choose(jobs[-1].id)
+
+    def _refused(self, error: BorewrightError) -> None:
+        self.strip.note(f"✗ {error}")
