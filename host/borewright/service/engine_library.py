@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from borewright.store import Store
     from borewright.store.records import LibraryRecord
 
-__all__ = ["add_engine", "changed", "copy_engine", "edit_engine", "the_engine"]
+__all__ = ["add_engine", "changed", "copy_engine", "edit_engine", "named_document", "the_engine"]
 
 _MOST_DOTS = 8  # in a key; the keys of an engine have one at most
 
@@ -32,7 +32,7 @@ def the_engine(store: Store, name: str) -> LibraryRecord:
 
 def add_engine(store: Store, path: Path) -> LibraryRecord:
     """Keep an engine file under the name that stands in it. Raises UseError for a file that is none, or a name that is taken."""
-    document = _named(load_engine(path)[1], str(path))
+    document = named_document(load_engine(path)[1], str(path))
     entry = store.find_in_library(document["name"])
     if entry is not None and entry.document != document:
         raise UseError(
@@ -51,7 +51,7 @@ def edit_engine(
     """
     entry = the_engine(store, name)
     beginning = entry.document if file is None else load_engine(file)[1]
-    document = _named(changed(beginning, changes, without), f"engine {entry.name!r}" if file is None else str(file))
+    document = named_document(changed(beginning, changes, without), f"engine {entry.name!r}" if file is None else str(file))
     if document["name"] != entry.name:
         raise UseError(
             f"an engine keeps its name, and {document['name']!r} is not {entry.name!r}; "
@@ -118,7 +118,10 @@ def _value(text: str) -> Any:
     return read["value"] if read.keys() == {"value"} else text  # a line of its own in it: it is checked as the text that it is
 
 
-def _named(document: Mapping[str, Any], source: str) -> dict[str, Any]:
-    """The document with its name as the library keeps it, once it is certain that it is an engine."""
+def named_document(document: Mapping[str, Any], source: str) -> dict[str, Any]:
+    """The document with its name as the library keeps it, once it is certain that it is an engine. Raises UseError where it is none.
+
+    source: what the error names.
+    """
     engine = engine_from_document(document, source)
     return {**document, "name": checked_name(engine.name, "an engine", "name in the file")}

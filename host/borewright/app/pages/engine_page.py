@@ -1,0 +1,443 @@
+"""The engine page: an engine of the library in a form, its slider-crank and firing diagram beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from PySide6.QtCore import QSignalBlocker, Qt
+from PySide6.QtGui import QResizeEvent
+from PySide6.QtWidgets import QFrame, QGridLayout, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
+
+from borewright.app.page import Page
+from borewright.app.pages.engine_drawings import EngineDrawings
+from borewright.app.pages.engine_field_row import CalmCombo
+from borewright.app.pages.engine_form import EngineForm
+from borewright.app.pages.engine_library_panel import LibraryPanel
+from borewright.app.pages.engine_model import EngineEdit, new_document
+from borewright.app.pages.engine_question import QuestionBar
+from borewright.errors import BorewrightError, UseError
+from borewright.service.time_words import date_words
+from borewright.service.view_engine import (
+    KeptEngine,
+    engine_of,
+    read_engine_file,
+    remove_engine,
+    restore_engine,
+    save_engine,
+    write_engine_file,
+)
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from borewright.app.desk import Desk
+
+__all__ = ["EnginePage"]
+
+_KINDS = "Engine files (*.toml);;All files (*)"
+_NARROW_LETTERS = 165  # of an average letter: below this width form and drawings take turns
+
+
+class EnginePage(Page):
+    """Edit an engine, look at it, keep it."""
+
+    title: ClassVar[str] = "Engine"
+
+    def __init__(self, desk: Desk, parent: QWidget | None = None) -> None:
+        super().__init__(desk, parent)
+        self.edit = EngineEdit(new_document(), unsaved=True)
+        self._left: EngineEdit | None = None  # whose changes were undone
+        self._begun = False
+        self._two_rows: bool | None = None
+        self.library = LibraryPanel(desk)
+        self.form = EngineForm(self.edit, desk.units)
+        self.drawings = EngineDrawings(desk.palette, desk.units)
+        self.question = QuestionBar()
+        self._name = QLabel()
+        self._name.setProperty("role", "big")
+        self._name.setWordWrap(True)
+        self._name.setTextFormat(Qt.TextFormat.PlainText)
+        self._state = QLabel()
+        self._state.setWordWrap(True)
+        self._state.setAccessibleName("State of the engine in the form")
+        self.versions = CalmCombo()
+        self.versions.setAccessibleName("Version")
+        self.versions.setToolTip("Every version that was ever kept; an older one can be opened and saved again.")
+        self.versions.activated.connect(self._version_chosen)
+        self.save = self._button("&Save", "Keep it in the library.", self._save, role="act")
+        self.copy = self._button("&Copy", "Go on with a copy, under another name.", self._copy)
+        self.undo = self._button("&Undo changes", "Back to what is kept; the changes can be brought back.", self._undo_changes)
+        self.export = self._button("E&xport…", "Write it as an engine file (TOML).", self._export)
+        self.begin = self._button("&Begin a job with this engine", "Goes to the Jobs page.", self._begin_job)
+        self._turns = {"values": self._button("&Values", "The form.", partial(self._take_turn, "values"))}
+        self._turns["drawing"] = self._button("&Drawing", "The drawings.", partial(self._take_turn, "drawing"))
+        for button in self._turns.values():
+            button.setCheckable(True)
+        self._turn = "values"
+        self._build()
+        self.library.wanted.connect(self._open)
+        self.library.fresh.connect(self._begin_new)
+        self.library.brought.connect(self._import)
+        self.library.removal.connect(self._remove)
+        self.library.return_.connect(self._bring_back)
+        self.library.listed.connect(self._mark)
+        self.form.edited.connect(self._show_state)
+        desk.units_changed.connect(self._show_units)
+        desk.look_changed.connect(self._show_look)
+        desk.record_changed.connect(self._record_changed)
+        self._show_edit(all_faults=False)
+
+    def _button(self, words: str, tip: str, act: Callable[[], None], role: str = "") -> QPushButton:
+        button = QPushButton(words)
+        button.setToolTip(tip)
+        button.setAutoDefault(True)
+        button.setAccessibleName(words.replace("&", "").replace("…", ""))
+        if role:
+            button.setProperty("role", role)
+        button.clicked.connect(lambda _on=False: act())
+        return button
+
+    def _build(self) -> None:
+        head = QFrame()
+        head.setProperty("role", "panel")
+        grid = QGridLayout(head)
+        grid.setContentsMargins(8, 6, 8, 6)
+        grid.addWidget(self._name, 0, 0)
+        grid.addWidget(self._state, 1, 0)
+        version = QHBoxLayout()
+        label = QLabel("Versi&on")
+        label.setBuddy(self.versions)
+        version.addWidget(label)
+        version.addWidget(self.versions, 1)
+        self._version_row = QWidget()
+        self._version_row.setLayout(version)
+        version.setContentsMargins(0, 0, 0, 0)
+        turns = QHBoxLayout()
+        for button in self._turns.values():
+            turns.addWidget(button)
+        grid.addWidget(self._version_row, 0, 1)
+        grid.addLayout(turns, 1, 1)
+        grid.setColumnStretch(0, 3)
+        grid.setColumnStretch(1, 2)
+        self._acts = QGridLayout()
+        self._acts.setSpacing(4)
+        below = QHBoxLayout()
+        below.addWidget(self.form, 4)
+        below.addWidget(self.drawings, 5)
+        right = QVBoxLayout()
+        right.addWidget(head)
+        right.addWidget(self.question)
+        right.addLayout(below, 1)
+        right.addLayout(self._acts)
+        row = QHBoxLayout(self)
+        row.setContentsMargins(8, 8, 8, 8)
+        row.addWidget(self.library, 2)
+        row.addLayout(right, 7)
+
+    # ------------------------------------------------------------ showing
+
+    def entered(self) -> None:
+        """The library again; the first time, the engine of the open job, or the first there is."""
+        self.library.ask()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Where there is no room for both, form and drawings take turns."""
+        super().resizeEvent(event)
+        self._lay_out()
+
+    def _lay_out(self) -> None:
+        narrow = self.width() < _NARROW_LETTERS * self.fontMetrics().averageCharWidth()
+        for name, button in self._turns.items():
+            button.setVisible(narrow)
+            button.setChecked(self._turn == name)
+        self.form.setVisible(not narrow or self._turn == "values")
+        self.drawings.setVisible(not narrow or self._turn == "drawing")
+        self._lay_out_acts()
+
+    def _lay_out_acts(self) -> None:
+        """The acts in one row, or in two where one has no room for them."""
+        buttons = (self.save, self.begin, self.copy, self.undo, self.export)
+        two_rows = 100 * self.fontMetrics().averageCharWidth() > 0.72 * self.width()
+        if two_rows is self._two_rows:
+            return
+        self._two_rows = two_rows
+        self.begin.setText("&Begin a job" if two_rows else "&Begin a job with this engine")
+        for button in buttons:
+            self._acts.removeWidget(button)
+        for at, button in enumerate(buttons):
+            if not two_rows:
+                self._acts.addWidget(button, 0, at)
+            elif at < 2:
+                self._acts.addWidget(button, 0, 3 * at, 1, 3)
+            else:
+                self._acts.addWidget(button, 1, 2 * (at - 2), 1, 2)
+
+    def _take_turn(self, turn: str) -> None:
+        self._turn = turn
+        self._lay_out()
+
+    def _show_edit(self, *, all_faults: bool) -> None:
+        """Another engine is in the form."""
+        self._left = None
+        self.form.show_edit(self.edit, self.desk.units, all_faults=all_faults)
+        self._show_versions()
+        self._show_state()
+        self._mark()
+
+    def _show_versions(self) -> None:
+        opened = self.edit.opened
+        self._version_row.setVisible(opened is not None)
+        if opened is None:
+            return
+        with QSignalBlocker(self.versions):
+            self.versions.clear()
+            for version in reversed(opened.versions):
+                newest = ", the newest" if version is opened.newest else ""
+                self.versions.addItem(f"{version.number}{newest}, {date_words(version.saved_at_unix_s)}", version.number)
+            self.versions.setCurrentIndex(self.versions.findData(self.edit.version))
+
+    def _show_state(self) -> None:
+        edit = self.edit
+        opened, faults = edit.opened, edit.faults
+        self._name.setText(edit.name or "New engine")
+        said = []
+        if opened is None:
+            said.append("not in the library yet")
+        elif opened.removed:
+            said.append("taken out of the library")
+        if edit.is_older:
+            said.append(f"version {edit.version}, not the newest")
+        if edit.changed:
+            said.append("● changed, not saved")
+        if faults.count:
+            said.append(f"⚠ {faults.count} {'thing is' if faults.count == 1 else 'things are'} missing or wrong")
+        self._state.setText("; ".join(said) or "✓ as it is kept")
+        same = opened is not None and opened.name == edit.name
+        words = f"&Save as version {len(opened.versions) + 1}" if opened is not None and same else "&Save as a new engine"
+        if self.save.text() != words:
+            self.save.setText(words)
+            self.save.setAccessibleName(words.replace("&", ""))
+        self.save.setEnabled(edit.changed or edit.is_older or opened is None or opened.removed)
+        self.undo.setText("Bring back changes (&U)" if self._left is not None else "&Undo changes")
+        self.undo.setEnabled(edit.changed or self._left is not None)
+        self.begin.setEnabled(opened is not None)
+        self.drawings.show_engine(edit.engine, edit.document, self.desk.units)
+
+    def _show_units(self) -> None:
+        self.form.show_again(self.desk.units)
+        self.library.show_units()
+        self._show_state()
+
+    def _show_look(self) -> None:
+        self.drawings.show_palette(self.desk.palette)
+        self._lay_out()
+
+    def _record_changed(self) -> None:
+        if self.isVisible():
+            self.library.ask()
+
+    def _mark(self) -> None:
+        self.library.mark(None if self.edit.opened is None else self.edit.opened.name)
+        if not self._begun and self.library.lines:
+            self._begun = True
+            if self.edit.opened is None and not self.edit.changed:
+                names = [line.name for line in self.library.lines]
+                of_job = self.desk.engine.name if self.desk.engine is not None else ""
+                self._read(of_job if of_job in names else names[0])
+
+    # ------------------------------------------------------------ opening
+
+    def _unless_changed(self, go_on: Callable[[], None]) -> None:
+        """Go on at once where nothing would be lost, else ask first, in place."""
+        if not self.edit.changed:
+            self.question.withdraw()
+            go_on()
+            return
+        name = self.edit.name or "the new engine"
+        self.question.ask(
+            f"What you changed in {name} is not saved.",
+            (
+                ("Save it, then go on", lambda: self._save(then=go_on)),
+                ("Go on without saving", go_on),
+                ("Stay here", self.question.withdraw),
+            ),
+        )
+
+    def _open(self, name: str) -> None:
+        opened = self.edit.opened
+        if opened is not None and opened.name == name and not self.edit.is_older:
+            return
+        self._unless_changed(partial(self._read, name))
+
+    def _read(self, name: str, version: int | None = None) -> None:
+        self.desk.ask(engine_of, name, then=partial(self._take, version), key="engine", words=f"opening {name}")
+
+    def _take(self, number: int | None, kept: KeptEngine) -> None:
+        version = next((version for version in kept.versions if version.number == number), kept.newest)
+        self._put(EngineEdit(version.document, opened=kept, version=version.number), all_faults=True)
+
+    def _put(self, edit: EngineEdit, *, all_faults: bool) -> None:
+        self.edit = edit
+        self._begun = True
+        self._show_edit(all_faults=all_faults)
+
+    def _version_chosen(self, at: int) -> None:
+        opened, number = self.edit.opened, self.versions.itemData(at)
+        if opened is None or number == self.edit.version:
+            return
+        self.versions.setCurrentIndex(self.versions.findData(self.edit.version))  # until it is so
+        self._unless_changed(partial(self._read, opened.name, number))
+
+    def _begin_new(self) -> None:
+        self._unless_changed(self._fresh)
+
+    def _fresh(self) -> None:
+        self._put(EngineEdit(new_document(), unsaved=True), all_faults=False)
+        self._take_turn("values")
+        self.form.rows["name"].editor.setFocus(Qt.FocusReason.OtherFocusReason)
+
+    def _import(self) -> None:
+        self._unless_changed(self._choose_file)
+
+    def _choose_file(self) -> None:
+        for path in self.desk.open_files("Import an engine file", _KINDS)[:1]:
+            then = partial(self._imported, path)
+            self.desk.ask(read_engine_file, path, then=then, key="engine file", words=f"reading {path.name}")
+
+    def _imported(self, path: Path, document: dict[str, Any]) -> None:
+        self._put(EngineEdit(document, unsaved=True), all_faults=True)
+        self._take_turn("values")
+        count = self.edit.faults.count
+        wrong = f"; {count} {'thing' if count == 1 else 'things'} to mend first" if count else ""
+        self.desk.notice("note", f"{path.name} is in the form; it is kept once you save it{wrong}")
+        if count:
+            self.form.show_all_faults()
+
+    # ------------------------------------------------------------ keeping
+
+    def _save(self, then: Callable[[], None] | None = None) -> None:
+        self.question.withdraw()
+        if self.edit.faults.count:
+            self._take_turn("values")
+            self.form.show_all_faults()
+            self._show_state()
+            return
+        opened = self.edit.opened
+        sent = self.edit.document
+        self.desk.write(
+            save_engine,
+            sent,
+            None if opened is None else opened.name,
+            then=partial(self._saved, self.edit, sent, then),
+            failed=self._not_saved,
+        )
+
+    def _saved(self, edit: EngineEdit, sent: dict[str, Any], then: Callable[[], None] | None, kept: KeptEngine) -> None:
+        words = "; jobs go on with the version they were begun with" if len(kept.versions) > 1 else ""
+        self.desk.notice("note", f"{kept.name} is kept as version {kept.newest.number}{words}")
+        edit.was_kept(kept, sent)
+        if self.edit is edit:
+            self._left = None
+            self.form.show_again(self.desk.units)
+            self._show_versions()
+            self._show_state()
+            self._mark()
+        if then is not None:
+            then()
+
+    def _not_saved(self, error: BorewrightError) -> None:
+        if isinstance(error, UseError):
+            self._take_turn("values")
+            self.form.refuse("name", str(error))
+        else:
+            self.desk.notice("alarm", str(error))
+
+    def _copy(self) -> None:
+        document = self.edit.document
+        name = f"{self.edit.name[:74]}, copy" if self.edit.name else ""
+        if name:
+            document["name"] = name
+        self._put(EngineEdit(document, unsaved=True), all_faults=True)
+        self._take_turn("values")
+        editor = self.form.rows["name"].editor
+        editor.setFocus(Qt.FocusReason.ShortcutFocusReason)  # which selects the name, to be written over
+        self.desk.notice("note", "This is a copy: give it its own name, then save it")
+
+    def _undo_changes(self) -> None:
+        if self._left is not None:
+            self._put(self._left, all_faults=True)
+            return
+        changed, opened = self.edit, self.edit.opened
+        if opened is None:
+            self._put(EngineEdit(new_document(), unsaved=True), all_faults=False)
+        else:
+            self._take(changed.version, opened)
+        self._left = changed
+        self._show_state()
+
+    def _export(self) -> None:
+        if self.edit.faults.count:
+            self._take_turn("values")
+            self.form.show_all_faults()
+            return
+        plain = "".join(letter if letter.isalnum() else "_" for letter in self.edit.name.lower()).strip("_") or "engine"
+        path = self.desk.save_as("Export the engine", f"{plain}.toml", _KINDS)
+        if path is not None:
+            self.desk.ask(write_engine_file, path, self.edit.document, then=self._exported, words=f"writing {path.name}")
+
+    def _exported(self, path: Path) -> None:
+        self.desk.notice("note", f"{self.edit.name} is written to {path}")
+
+    # ------------------------------------------------------------ out of the library and back
+
+    def _remove(self, name: str) -> None:
+        self.desk.write(remove_engine, name, then=self._removed)
+
+    def _removed(self, name: str) -> None:
+        self._look_again_at(name)
+        self.question.ask(
+            f"{name} was taken out of the library. Jobs that used it keep it.",
+            (("Bring it back", partial(self._bring_back, name)), ("Leave it out", self.question.withdraw)),
+        )
+
+    def _bring_back(self, name: str) -> None:
+        self.question.withdraw()
+        self.desk.write(restore_engine, name, then=self._returned)
+
+    def _returned(self, name: str) -> None:
+        self.desk.notice("note", f"{name} is back in the library")
+        self._look_again_at(name)
+
+    def _look_again_at(self, name: str) -> None:
+        """The engine in the form went out of the library or came back: what was changed in the form stays."""
+        if self.edit.opened is not None and self.edit.opened.name == name:
+            self.desk.ask(engine_of, name, then=partial(self._know_again, self.edit), key="engine again")
+
+    def _know_again(self, edit: EngineEdit, kept: KeptEngine) -> None:
+        edit.opened = kept
+        self._show_state()
+
+    # ------------------------------------------------------------ a job
+
+    def _begin_job(self) -> None:
+        opened = self.edit.opened
+        if opened is None:
+            return
+        if not self.edit.changed:
+            self._to_jobs()
+            return
+        self.question.ask(
+            f"What you changed in {self.edit.name or opened.name} is not saved; a job takes what is in the library.",
+            (
+                ("Save it and begin", lambda: self._save(then=self._to_jobs)),
+                ("Begin with what is kept", self._to_jobs),
+                ("Stay here", self.question.withdraw),
+            ),
+        )
+
+    def _to_jobs(self) -> None:
+        if self.edit.opened is not None:
+            self.desk.chosen_engine = self.edit.opened.name
+            self.desk.show_page("Jobs")
