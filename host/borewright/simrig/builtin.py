@@ -7,17 +7,18 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from dataclasses import replace
 
 from boresim.endpoint import SimEndpoint
 from boresim.rig import SimRig
-from boresim.scenario import ScenarioError, load_scenario
+from boresim.scenario import Scenario, ScenarioError, load_scenario
 
 from borewright.errors import LinkError, UseError
 from borewright.link import Endpoint
 from borewright.simrig.paced import Pace, PacedEndpoint
 from borewright.simrig.rig_view import BuiltInFacts, BuiltInView, facts_of, look_at
 
-__all__ = ["FASTEST", "SPEED_HELP", "BuiltInFacts", "BuiltInRig", "BuiltInView"]
+__all__ = ["FASTEST", "SPEED_HELP", "BuiltInFacts", "BuiltInRig", "BuiltInView", "built_in_scenario"]
 
 FASTEST = 8.0
 PASSES_UNPLUGGED_S = 1.0  # of virtual time at most, each time that somebody tries to open a port without its cable
@@ -49,10 +50,7 @@ class BuiltInRig:
         clock: Callable[[], float] = time.monotonic,
         wait: Callable[[float], None] = time.sleep,
     ) -> None:
-        try:
-            self._rig = SimRig(load_scenario(scenario, seed))
-        except ScenarioError as wrong:
-            raise UseError(str(wrong)) from wrong
+        self._rig = SimRig(built_in_scenario(scenario, seed))
         self.name = f"built-in rig, {self._rig.scenario.name}"
         self.facts: BuiltInFacts = facts_of(self._rig.scenario)
         self._clock, self._wait = clock, wait
@@ -115,6 +113,23 @@ class BuiltInRig:
         except (ValueError, UseError):
             return f"no: say {SPEED_HELP}, from 0.25 to {FASTEST:g}"
         return f"ok {self._pace.speed:g} virtual seconds a second"
+
+
+def built_in_scenario(name: str, seed: int | None = None) -> Scenario:
+    """A scenario as the built-in rig has it: with a serial number of its own, for its transducers and its encoder are not another's.
+
+    Raises UseError when there is none of that name, and no such file.
+
+    >>> built_in_scenario("hillclimb-after").rig.device.serial_number
+    'BW-REF-0001-1908'
+    """
+    try:
+        scenario = load_scenario(name, seed)
+    except ScenarioError as wrong:
+        raise UseError(str(wrong)) from wrong
+    device = scenario.rig.device
+    own = replace(device, serial_number=f"{device.serial_number}-{scenario.seed}")
+    return replace(scenario, rig=replace(scenario.rig, device=own))
 
 
 def _checked(speed: float) -> float:

@@ -18,14 +18,13 @@ from borewright.service.gauge import next_sweep_pa
 from borewright.service.guide import Step, StepKey, next_step
 from borewright.simrig.place_person import AT_PLACES, follow_at_place
 from borewright.simrig.rig_view import facts_of, look_at
-from borewright.simrig.words_for import TURN_RPM, words_for
+from borewright.simrig.words_for import DOWN_DEG, TURN_RPM, words_for
 from borewright.units import parse
 
 __all__ = ["Person", "StuckError"]
 
 STUCK_S = 240.0
 GAUGE_STANDS_S = 4.0
-DOWN_DEG = 90.0  # from anywhere near TDC to where a piston stop goes in
 
 
 class StuckError(BorewrightError):

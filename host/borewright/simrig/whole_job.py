@@ -28,7 +28,7 @@ from borewright.simrig.virtual_clock import VirtualClock
 from borewright.store.store import Store
 from borewright.store.writer import StoreWriter
 
-__all__ = ["CHECK_STEPS", "JobRun", "Visited", "run_job"]
+__all__ = ["CHECK_STEPS", "READ_S", "JobRun", "Visited", "check_rig", "run_job"]
 
 READ_S = 0.032
 CHECK_STEPS = ("zero", "sealed check", "restrictor check", "true TDC")
@@ -148,7 +148,7 @@ def run_job(
         )
 
     try:
-        run.stuck = _tried(lambda: _check_rig(person, progress, engine.firing_order[0]))
+        run.stuck = _tried(lambda: check_rig(person, progress, engine.firing_order[0]))
         while run.stuck is None and (visit := coming()) is not None:
             if visit.kind == "suggested" and suggestions <= 0:
                 run.suggested = visit
@@ -218,7 +218,8 @@ def _tried(work: Callable[[], None]) -> str | None:
     return None
 
 
-def _check_rig(person: Person, progress: Progress, cylinder: int) -> None:
+def check_rig(person: Person, progress: Progress, cylinder: int) -> None:
+    """The rig's own checks, and true TDC by piston stop in a cylinder. Raises StuckError where the person cannot get on."""
     progress(CHECK_STEPS[0])
     person.wait(2.5)
     person.take_zero()

@@ -5,19 +5,22 @@ Only what is done with the hands: what is told to the program, and letting air i
 
 from __future__ import annotations
 
-from boresim.words import HELP
-
+from borewright.core.pistonstop import PistonStop
 from borewright.service import acts
 from borewright.service.gauge import next_sweep_pa
 from borewright.service.guide import Step
 from borewright.service.state import BenchState
 from borewright.simrig.rig_view import BuiltInFacts, BuiltInView
 
-__all__ = ["HELP", "SQUEEZE_RPM", "TURN_RPM", "words_for"]
+__all__ = ["SQUEEZE_RPM", "TURN_RPM", "words_for", "words_for_stop"]
 
 SQUEEZE_RPM = 20.0
 TURN_RPM = 20.0
 SQUEEZE_DEG = 240
+TO_STOP_DEG = 720  # the stop comes long before
+PAST_INDEX_DEG = 800
+STOP_GOES_IN_BELOW = 0.2  # of the stroke: higher up the piston stands in the way of the stop
+DOWN_DEG = 90.0  # from anywhere near TDC to where a piston stop goes in
 
 
 def words_for(step: Step, state: BenchState, seen: BuiltInView, facts: BuiltInFacts) -> tuple[str, ...]:
@@ -100,3 +103,25 @@ def _pour(state: BenchState, poured: acts.PourOil) -> tuple[str, ...]:
     if oil is not None and oil.volume_m3 == poured.oil_m3 and oil.cylinder == poured.cylinder:
         return ("hose off",)
     return "hose off", f"wet {poured.cylinder} {poured.oil_m3 * 1e6:g}"
+
+
+def words_for_stop(stop: PistonStop | None, seen: BuiltInView, *, index_awaited: bool) -> tuple[str, ...]:
+    """The same for true TDC by piston stop, which no step of the guide leads through. index_awaited: TDC waits for its pulse.
+
+    >>> from borewright.simrig.builtin import BuiltInRig
+    >>> seen = BuiltInRig("hillclimb-before", speed=None).view()
+    >>> [words_for_stop(PistonStop(cylinder, 4096), seen, index_awaited=False) for cylinder in (1, 2)]
+    [('piston-stop 1',), ('turn +90 rpm 20', 'piston-stop 2')]
+    """
+    if stop is None:
+        return ()
+    if stop.step == "remove_stop":
+        return () if seen.piston_stop_in is None else ("piston-stop out",)
+    if stop.step == "done":
+        return (f"turn {PAST_INDEX_DEG:+d} rpm {TURN_RPM:g}",) if index_awaited and seen.piston_stop_in is None else ()
+    if seen.piston_stop_in != stop.cylinder:
+        off = ("hose off",) if seen.hose_at == stop.cylinder else ()  # the stop goes into the same hole
+        high = dict(seen.pistons)[stop.cylinder] < STOP_GOES_IN_BELOW
+        return (*off, *((f"turn {DOWN_DEG:+g} rpm {TURN_RPM:g}",) if high else ()), f"piston-stop {stop.cylinder}")
+    back = bool(stop.contacts) and stop.contacts[-1].side == "before"
+    return (f"turn {-TO_STOP_DEG if back else TO_STOP_DEG:+d} rpm {TURN_RPM:g}",)
