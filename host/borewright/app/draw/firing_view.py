@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import QKeyEvent, QMouseEvent, QPainter, QPaintEvent, QPen, QPolygonF
@@ -16,12 +16,6 @@ if TYPE_CHECKING:
     from borewright.app.theme.palette import Palette
 
 __all__ = ["FiringView"]
-
-_EVENTS_WORDS: Final = {
-    "stated": "Bars under each row: valves or ports open, as the engine file states.",
-    "assumed": "Bars under each row: valves or ports open, by assumed usual values.",
-    "none": "The valves do not move on this engine.",
-}
 
 
 class FiringView(QWidget):
@@ -116,7 +110,7 @@ class FiringView(QWidget):
 
     def _height(self) -> int:
         rows = 3 if self._diagram is None else len(self._diagram.rows)
-        return round(self._line() * 3.4 + rows * self._row_px())
+        return round(self._line() * 2.3 + rows * self._row_px())
 
     def _across(self) -> tuple[float, float]:
         """Where the cycle begins, and how wide it is."""
@@ -158,9 +152,6 @@ class FiringView(QWidget):
             words = f"{degrees}°"
             wide = metrics.horizontalAdvance(words)
             painter.drawText(QPointF(min(x - wide / 2.0, self.width() - wide - 2.0), foot + metrics.ascent() + 4.0), words)
-        words = metrics.elidedText(_EVENTS_WORDS[diagram.events], Qt.TextElideMode.ElideRight, round(self.width() - 12.0))
-        painter.setPen(qcolor(self._palette.ink))
-        painter.drawText(QPointF(6.0, foot + 2.0 * metrics.height() + 2.0), words)
 
     def _draw_row(self, painter: QPainter, diagram: FiringDiagram, row: FiringRow, top: float) -> None:
         palette = self._palette
@@ -189,9 +180,9 @@ class FiringView(QWidget):
         painter.setFont(font)
         for lane, what in enumerate(("exhaust", "intake", "transfer")):
             y = top + high + 2.0 + (3.0 if lane else 0.0) * metrics.height() / 16.0
-            painter.setPen(
-                QPen(qcolor(palette.third if lane else palette.cylinder), 2.0, Qt.PenStyle.SolidLine, Qt.PenCapStyle.FlatCap)
-            )
+            colour = qcolor(palette.third if lane else palette.cylinder)
+            style = Qt.PenStyle.DashLine if lane else Qt.PenStyle.SolidLine
+            painter.setPen(QPen(colour, 2.0, style, Qt.PenCapStyle.FlatCap))
             for span in row.open:
                 if span.what == what:
                     painter.drawLine(QPointF(left + span.start_deg * per_deg, y), QPointF(left + span.end_deg * per_deg, y))

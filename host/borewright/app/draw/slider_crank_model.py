@@ -122,14 +122,16 @@ def figures(drawn: SliderCrank, units: ShownUnits) -> tuple[tuple[str, str], ...
         return units.text(value_m3, "volume", "cm³", 1)
 
     return (
-        ("Piston under its top", length(drawn.travel_m)),
-        ("Volume over the piston", volume(drawn.volume_m3)),
+        ("Piston under TDC", length(drawn.travel_m)),
+        ("Volume over piston", volume(drawn.volume_m3)),
         ("Clearance volume", volume(drawn.clearance_m3)),
         ("As a flat chamber", f"{length(drawn.chamber_height_m)} high"),
         ("Swept volume", volume(drawn.swept_m3)),
         ("Compression ratio", f"{1.0 + drawn.swept_m3 / drawn.clearance_m3:.2f} : 1"),
-        ("Bore × stroke", f"{units.number(drawn.bore_m, 'length', 'mm')} × {length(2.0 * drawn.throw_m)}"),
-        ("Rod", f"{length(drawn.rod_m)}, {drawn.rod_m / (2.0 * drawn.throw_m):.2f} strokes"),
+        ("Bore", length(drawn.bore_m)),
+        ("Stroke", length(2.0 * drawn.throw_m)),
+        ("Rod length", length(drawn.rod_m)),
+        ("Rod to stroke", f"{drawn.rod_m / (2.0 * drawn.throw_m):.2f} : 1"),
         ("Pin offset", length(drawn.pin_offset_m)),
     )
 

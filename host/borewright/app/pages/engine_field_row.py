@@ -28,6 +28,7 @@ __all__ = ["CalmCombo", "FieldRow"]
 
 FAULT_SIGN = "⚠"
 _NO_SPACE = 0
+_WIDEST_UNIT = "cm³."
 
 
 class CalmCombo(QComboBox):
@@ -82,6 +83,8 @@ class FieldRow(QWidget):
         grid.addWidget(self._fault_label, 1, 1, 1, 2)
         grid.setColumnStretch(0, 3)
         grid.setColumnStretch(1, 5)
+        for widget in (self._label, self.editor):  # so that every row is divided alike
+            widget.setSizePolicy(QSizePolicy.Policy.Ignored, widget.sizePolicy().verticalPolicy())
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Maximum)
 
     # ------------------------------------------------------------ showing
@@ -119,7 +122,7 @@ class FieldRow(QWidget):
         field = self.field
         words = field.unit_words if field.dimension is None else self._units.unit(field.dimension, field.file_unit)
         self._unit.setText(words)
-        self._unit.setVisible(bool(words))
+        self._unit.setMinimumWidth(self._unit.fontMetrics().horizontalAdvance(_WIDEST_UNIT))
 
     # ------------------------------------------------------------ what it is written in
 

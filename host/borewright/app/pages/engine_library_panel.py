@@ -87,8 +87,8 @@ class LibraryPanel(QFrame):
         self._empty.setTextFormat(Qt.TextFormat.PlainText)
         self._new = self._button("Ne&w engine", "Begin an engine from nothing.", self.fresh.emit)
         self._import = self._button("&Import…", "Read an engine file (TOML) into the form; saving keeps it.", self.brought.emit)
-        self.remove = self._button("Tak&e out", "Take the engine out of the library; it can be brought back.", self._remove)
-        self.removed = self._button("&Taken out", "Show those that were taken out of the library instead.", self.ask)
+        self.remove = self._button("R&emove", "Take the engine out of the library; it can be brought back.", self._remove)
+        self.removed = self._button("Show re&moved", "Show those that were taken out of the library instead.", self.ask)
         self.removed.setCheckable(True)
         column = QVBoxLayout(self)
         column.setContentsMargins(8, 6, 8, 8)
@@ -128,11 +128,11 @@ class LibraryPanel(QFrame):
         self.show_units()
         out = self.removed.isChecked()
         if lines:
-            words = "Taken out of the library:" if out else ""
+            words = "Removed from the library:" if out else ""
         elif self.search.text():
             words = f"No engine has “{self.search.text()}” in its name."
         else:
-            words = "None was taken out." if out else "The library is empty. Begin a new engine, or import a file."
+            words = "None was removed." if out else "The library is empty. Begin a new engine, or import a file."
         self._empty.setText(words)
         self._empty.setVisible(bool(words))
         self._enable()
@@ -157,7 +157,7 @@ class LibraryPanel(QFrame):
             return "not as an engine file has to be"
         units = self._desk.units
         size = f"{units.number(line.bore_m, 'length', 'mm')} × {units.text(line.stroke_m, 'length', 'mm')}"
-        return f"{line.cycle}, {line.cylinders} cyl., {size}"
+        return f"{line.cycle}, {line.cylinders} {'cylinder' if line.cylinders == 1 else 'cylinders'}\n{size}"
 
     def mark(self, name: str | None) -> None:
         """Mark the engine that is in the form."""
@@ -175,7 +175,7 @@ class LibraryPanel(QFrame):
         words, tip = (
             ("Brin&g back", "Bring the engine back into the library.")
             if out
-            else ("Tak&e out", "Take the engine out of the library; it can be brought back.")
+            else ("R&emove", "Take the engine out of the library; it can be brought back.")
         )
         self.remove.setText(words)
         self.remove.setAccessibleName(words.replace("&", ""))
