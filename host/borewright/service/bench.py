@@ -261,7 +261,7 @@ class Bench:
         self.state = replace(self.state, unix_minus_device_s=self._wall_clock() - self.state.now_s)
 
     def link_lost(self) -> None:
-        """The port failed: what the reducer still sends is dropped; the device shuts and vents by itself when nobody speaks to it."""
+        """The port failed: whatever is still to be sent is dropped; the device vents by itself when nobody speaks to it."""
         self._step(LinkGone())
         self._out.clear()
 

@@ -15,7 +15,8 @@ from borewright.service.state import BenchState
 
 __all__ = ["Trace", "TraceView"]
 
-FINE_S = 0.05
+FINE_PER_S = 20
+FINE_S = 1.0 / FINE_PER_S
 FINE_BINS = 1200  # 60 s
 JOINED = 10  # fine bins in one of the older ones
 OLD_BINS = 1080  # the 540 s before
@@ -151,7 +152,7 @@ class Trace:
         if t_s[0] < self._newest_s:
             self._fine.clear()
             self._old.clear()
-        bins = np.floor_divide(t_s, FINE_S).astype(np.int64)
+        bins = np.floor(t_s * FINE_PER_S).astype(np.int64)
         starts = np.concatenate(([0], np.flatnonzero(np.diff(bins)) + 1))
         envelope = np.empty((4, len(starts)), np.float32)
         for row, pressure in ((0, regulated_pa), (2, cylinder_pa)):

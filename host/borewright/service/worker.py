@@ -34,20 +34,19 @@ class _Work:
     named: dict[str, Any]
     on_record: bool
     instead: Callable[[WorkerEndedError], Any] | None
+    limit_s: float | None
 
 
 class Worker:
     """One process, started when it is first needed, and once more for the same work when it has died.
 
-    name: of what it does, for the person. limit_s: after so long without an answer it counts as hung and is ended; None: never, it
-    may take its time. tell: called in the worker's own thread with a word of warning.
+    name: of what it does, for the person. tell: called in the worker's own thread with a word of warning.
     """
 
-    def __init__(self, name: str, record: Path, tell: Callable[[str], None], limit_s: float | None = None) -> None:
+    def __init__(self, name: str, record: Path, tell: Callable[[str], None]) -> None:
         self._name = name
         self._record = record
         self._tell = tell
-        self._limit_s = limit_s
         self._work: queue.SimpleQueue[_Work | None] = queue.SimpleQueue()
         self._process: multiprocessing.process.BaseProcess | None = None
         self._connection: Connection | None = None
@@ -68,16 +67,18 @@ class Worker:
         *,
         on_record: bool = False,
         instead: Callable[[WorkerEndedError], Any] | None = None,
+        limit_s: float | None = None,
     ) -> Future[Any]:
         """Have a function of a module called there. on_record: with the Store of that process before the arguments.
 
-        instead: called here, in the worker's thread, when the process fails twice or hangs; else the future has the error.
+        instead: called here, in the worker's thread, when the process fails twice or hangs; else the future has the error. limit_s:
+        after so long without an answer the process counts as hung and is ended; None: it may take its time.
         """
         future: Future[Any] = Future()
         if self._closing.is_set():
             future.set_exception(_ending())
         else:
-            self._work.put(_Work(future, function, arguments, dict(named or {}), on_record, instead))
+            self._work.put(_Work(future, function, arguments, dict(named or {}), on_record, instead, limit_s))
         return future
 
     def close(self, wait_s: float) -> bool:
@@ -85,9 +86,10 @@ class Worker:
         self._closing.set()
         self._work.put(None)
         self._thread.join(wait_s)
-        if self._thread.is_alive():
-            self._kill()
-            self._thread.join(LEAVE_S)
+        for _ in range(2):  # the process may just have been on its way
+            if self._thread.is_alive():
+                self._kill()
+                self._thread.join(LEAVE_S)
         return not self._thread.is_alive()
 
     # ------------------------------------------------------------------ in the worker's thread
@@ -97,7 +99,10 @@ class Worker:
             signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
         while (work := self._work.get()) is not None:
             if work.future.set_running_or_notify_cancel():
-                self._do(work)
+                if self._closing.is_set():
+                    work.future.set_exception(_ending())
+                else:
+                    self._do(work)
         self._leave()
         with contextlib.suppress(queue.Empty):
             while True:
@@ -140,16 +145,16 @@ class Worker:
     def _asked(self, work: _Work) -> tuple[Any, Exception | None]:
         hung = threading.Event()
         connection = self._connection or self._start()
-        watch = threading.Timer(self._limit_s or 0.0, self._end_hung, (hung,))  # handing over can hang too
+        watch = threading.Timer(work.limit_s or 0.0, self._end_hung, (hung,))  # handing over can hang too
         watch.daemon = True
-        if self._limit_s is not None:
+        if work.limit_s is not None:
             watch.start()
         try:
             connection.send((work.function, work.arguments, work.named, work.on_record))
             answer: tuple[Any, Exception | None] = connection.recv()
         except (EOFError, OSError) as gone:
             if hung.is_set():
-                raise _HungError(f"the {self._name} did not answer within {self._limit_s:.0f} s and were ended") from gone
+                raise _HungError(f"the {self._name} did not answer within {work.limit_s:.0f} s and were ended") from gone
             raise WorkerEndedError(f"the process of the {self._name} ended by itself; save the log and restart it") from gone
         finally:
             watch.cancel()

@@ -52,12 +52,13 @@ class Workers:
 
     def __init__(self, record: Path, store: Store, *, inline: bool = False, analysis_limit_s: float = ANALYSIS_LIMIT_S) -> None:
         self._store = store
+        self._analysis_limit_s = analysis_limit_s
         self._words: deque[str] = deque()
         self._analyses: Worker | None = None
         self._questions: Worker | None = None
         self._writing: ThreadPoolExecutor | None = None
         if not inline:
-            self._analyses = Worker("analyses", record, self._words.append, analysis_limit_s)
+            self._analyses = Worker("analyses", record, self._words.append)
             self._questions = Worker("questions", record, self._words.append)
             self._writing = ThreadPoolExecutor(1, "borewright-record")
 
@@ -88,7 +89,12 @@ class Workers:
         if self._analyses is None:
             return _done(analyse, state, done, ambient)
         slim = slimmed(state)
-        return self._analyses.hand(analyse, (slim, done, ambient), instead=lambda _ended: analyse(slim, done, ambient))
+        return self._analyses.hand(
+            analyse,
+            (slim, done, ambient),
+            instead=lambda _ended: analyse(slim, done, ambient),
+            limit_s=self._analysis_limit_s,
+        )
 
     def take_words(self) -> tuple[str, ...]:
         """Warnings for the person since the last call."""
@@ -97,11 +103,10 @@ class Workers:
             words.append(self._words.popleft())
         return tuple(words)
 
-    def warm_up(self) -> None:
+    def warm_up(self) -> tuple[Future[None], ...]:
         """Have both processes started and everything imported there, so that the first work does not wait for that."""
-        for worker, heavy in ((self._analyses, HEAVY["analyses"]), (self._questions, HEAVY["questions"])):
-            if worker is not None:
-                worker.hand(_import_all, (heavy,))
+        both = ((self._analyses, HEAVY["analyses"]), (self._questions, HEAVY["questions"]))
+        return tuple(worker.hand(_import_all, (heavy,)) for worker, heavy in both if worker is not None)
 
     @property
     def process_ids(self) -> tuple[int, ...]:
