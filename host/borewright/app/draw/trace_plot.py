@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import ceil
+from math import ceil, isfinite
 from typing import TYPE_CHECKING
 
 import numpy as np
+import numpy.typing as npt
 import pyqtgraph as pg
-from PySide6.QtCore import QRectF, Qt
+from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QFontMetricsF
-from PySide6.QtWidgets import QGraphicsItem, QGraphicsRectItem, QWidget
+from PySide6.QtWidgets import QGraphicsItem, QWidget
 
+from borewright.app.draw.trace_lines import Line, TraceLines
 from borewright.app.draw.trace_model import Curves, label_heights, nice_step, top_pa
 from borewright.app.theme.look import BASE_PX, figure_font, qcolor
 from borewright.core.rig import RigSetup
@@ -26,8 +28,7 @@ ROOM_BELOW = 0.06  # of the scale, for noise at vent
 MARKS = 6  # on each curve, so that they are told apart without colour
 STEP_X_S = {10: 2, 30: 5, 60: 10, 300: 60, 600: 120}
 NAMES = ("regulated", "cylinder")
-SYMBOLS = ("s", "o")  # square and round
-SIGNS = ("■", "●")
+Points = npt.NDArray[np.float64]
 
 
 class TracePlot:
@@ -36,6 +37,7 @@ class TracePlot:
     def __init__(self, desk: Desk) -> None:
         self._desk = desk
         self._scale: tuple[float, float] | None = None  # span and top
+        self._room_s = 0.0
         self._plot = pg.PlotWidget()
         self._plot.setMenuEnabled(False)
         self._plot.setMouseEnabled(False, False)
@@ -50,12 +52,7 @@ class TracePlot:
         for axis in self._axes:
             axis.setCacheMode(QGraphicsItem.CacheMode.DeviceCoordinateCache)  # 2 ms a frame instead of 16
             axis.enableAutoSIPrefix(False)
-        self._curves = [pg.PlotCurveItem(antialias=False, skipFiniteCheck=True) for _ in NAMES]
-        self._marks = [pg.ScatterPlotItem(symbol=symbol, pxMode=True, antialias=False) for symbol in SYMBOLS]
-        self._names = [pg.TextItem(anchor=(0.0, 0.5)) for _ in NAMES]
-        self._air: list[QGraphicsRectItem] = []
-        for item in (*self._curves, *self._marks, *self._names):
-            self._plot.addItem(item)
+        self._lines = TraceLines(self._box)
         self._box.sigResized.connect(self._resized)
         self.dress()
 
@@ -74,7 +71,7 @@ class TracePlot:
     def _room_px(self) -> float:
         """The room for the names at the curves' ends."""
         metrics = QFontMetricsF(self._font)
-        return max(metrics.horizontalAdvance(f"{sign} {name}") for sign, name in zip(SIGNS, NAMES, strict=True)) + 12.0
+        return max(metrics.horizontalAdvance(name) for name in NAMES) + 3.0 * self._sign_px
 
     def dress(self) -> None:
         """Take colours, letters and unit anew."""
@@ -87,20 +84,9 @@ class TracePlot:
             axis.setTickFont(self._font)
         self._axes[0].setWidth(int(QFontMetricsF(self._font).horizontalAdvance("0000.0")) + 12)
         self._axes[1].setHeight(int(QFontMetricsF(self._font).height()) + 8)
-        colours = [qcolor(palette.regulated), qcolor(palette.cylinder)]
-        for curve, mark, name, words, sign, colour in zip(
-            self._curves, self._marks, self._names, NAMES, SIGNS, colours, strict=True
-        ):
-            curve.setPen(pg.mkPen(colour, width=1))
-            mark.setPen(pg.mkPen(qcolor(palette.panel)))
-            mark.setBrush(pg.mkBrush(colour))
-            mark.setSize(9.0 * scale)
-            name.setText(f"{sign} {words}")
-            name.setColor(colour)
-            name.setFont(self._font)
-        shade = qcolor(palette.air, 0.16)
-        for rect in self._air:
-            rect.setBrush(shade)
+        self._colours = (qcolor(palette.regulated), qcolor(palette.cylinder))
+        self._sign_px = 9.0 * scale
+        self._lines.dress(self._font, self._sign_px, qcolor(palette.air, 0.16), qcolor(palette.panel))
         self._scale = None
 
     def _resized(self, *_: object) -> None:
@@ -116,27 +102,52 @@ class TracePlot:
         top = top_pa(setup.regulated_high_gauge_pa, curves.highest_pa, setup.transducer_high_gauge_pa)
         if self._scale != (span_s, top):
             self._set_scale(span_s, top)
-        connect = "all" if curves.whole else "finite"
-        lines = (curves.regulated_pa, curves.cylinder_pa)
+        room_s = self._room_s
+        size = self._box.rect()
+        per_s, per_pa = size.width() / (span_s + room_s), size.height() / (top * (1.0 + ROOM_BELOW))
+        x = (curves.x_s + np.float64(span_s)) * per_s
+        ys = [(top - np.float64(1.0) * line) * per_pa for line in (curves.regulated_pa, curves.cylinder_pa)]
+        now_x = span_s * per_s
+        names = self._name_heights(curves, top, per_pa)
+        lines = [
+            Line(
+                colour,
+                i == 1,
+                x,
+                y,
+                self._marks(x, y, i, newest_s, span_s, per_s),
+                NAMES[i],
+                None if at is None else QPointF(now_x, at),
+            )
+            for i, (colour, y, at) in enumerate(zip(self._colours, ys, names, strict=True))
+        ]
+        shaded = [
+            QRectF(max(0.0, (low - newest_s + span_s) * per_s), 0.0, 0.0, size.height()).united(
+                QRectF((high - newest_s + span_s) * per_s, 0.0, 0.0, size.height())
+            )
+            for low, high in air_s
+            if high > newest_s - span_s
+        ]
+        self._lines.show_lines(size, lines, shaded)
+
+    @staticmethod
+    def _marks(x: Points, y: Points, which: int, newest_s: float, span_s: int, per_s: float) -> list[tuple[float, float]]:
+        """At fixed places of device time, so that they travel with the curve; the second curve's lie between the first's."""
         step_s = span_s / MARKS
-        for i, (curve, mark, line) in enumerate(zip(self._curves, self._marks, lines, strict=True)):
-            curve.setData(curves.x_s, line, connect=connect)
-            # at fixed places of device time, so that they travel with the curve; the second curve's lie between the first's
-            first_s = -((newest_s + i * step_s / 2.0) % step_s)
-            at_s = first_s - step_s * np.arange(MARKS)
-            at = np.searchsorted(curves.x_s, at_s)
-            there = at + 1 < len(line)
-            middle = (line[at[there]] + line[at[there] + 1]) / 2.0
-            seen = np.isfinite(middle) & (at_s[there] >= (curves.x_s[0] if len(line) else 0.0))
-            mark.setData(at_s[there][seen], middle[seen])
-        self._place_names(curves, top)
-        self._place_air(span_s, newest_s, top, air_s)
+        back_s = (newest_s + which * step_s / 2.0) % step_s + step_s * np.arange(MARKS)
+        wanted = (span_s - back_s) * per_s
+        at = np.searchsorted(x, wanted)
+        return [
+            (float(mark_x), float(y[i] + y[i + 1]) / 2.0)
+            for mark_x, i in zip(wanted, at, strict=True)
+            if i + 1 < len(y) and mark_x >= x[0] and isfinite(y[i]) and isfinite(y[i + 1])
+        ]
 
     def _set_scale(self, span_s: int, top: float) -> None:
         self._scale = (span_s, top)
         width = self._box.width()
-        room_s = span_s * self._room_px / max(50.0, width - self._room_px)
-        self._box.setRange(xRange=(-span_s, room_s), yRange=(-ROOM_BELOW * top, top), padding=0.0)
+        self._room_s = span_s * self._room_px / max(50.0, width - self._room_px)
+        self._box.setRange(xRange=(-span_s, self._room_s), yRange=(-ROOM_BELOW * top, top), padding=0.0)
         in_minutes = span_s >= 120
         step_s = STEP_X_S[span_s]
         ago = range(step_s, span_s + 1, step_s)
@@ -150,26 +161,11 @@ class TracePlot:
         decimals = 0 if step >= 1.0 else 1 if step >= 0.1 else 2
         self._axes[0].setTicks([[(i * step / whole * 1e6, f"{i * step:.{decimals}f}") for i in range(count)]])
 
-    def _place_names(self, curves: Curves, top: float) -> None:
-        """At the ends of the curves, kept apart."""
+    def _name_heights(self, curves: Curves, top: float, per_pa: float) -> list[float | None]:
+        """Where the names stand at the ends of the curves, in pixels from above, kept apart; None where a curve has no end."""
         ends = (curves.newest_regulated_pa, curves.newest_cylinder_pa)
-        line_pa = QFontMetricsF(self._font).height() / max(1.0, self._box.height()) * top * (1.0 + ROOM_BELOW)
-        wanted = [0.0 if end is None else end for end in ends]
-        heights = label_heights(wanted, line_pa * 1.05, line_pa * (0.5 - ROOM_BELOW), top - line_pa * 0.5)
-        for name, height, end in zip(self._names, heights, ends, strict=True):
-            name.setVisible(end is not None)
-            name.setPos(0.0, height)
-
-    def _place_air(self, span_s: int, newest_s: float, top: float, air_s: Sequence[tuple[float, float]]) -> None:
-        seen = [(max(-span_s, low - newest_s), high - newest_s) for low, high in air_s if high >= newest_s - span_s]
-        while len(self._air) < len(seen):
-            rect = QGraphicsRectItem()
-            rect.setPen(Qt.PenStyle.NoPen)
-            rect.setBrush(qcolor(self._desk.palette.air, 0.16))
-            rect.setZValue(-10.0)
-            self._box.addItem(rect, ignoreBounds=True)
-            self._air.append(rect)
-        for i, rect in enumerate(self._air):
-            rect.setVisible(i < len(seen))
-            if i < len(seen):
-                rect.setRect(QRectF(seen[i][0], -ROOM_BELOW * top, seen[i][1] - seen[i][0], top * (1.0 + ROOM_BELOW)))
+        line = QFontMetricsF(self._font).height()
+        lowest, highest = -self._box.rect().height() + line / 2.0, -line / 2.0
+        wanted = [((0.0 if end is None else end) - top) * per_pa for end in ends]  # upwards, as heights are
+        heights = label_heights(wanted, line, lowest, highest)
+        return [None if end is None else -height for end, height in zip(ends, heights, strict=True)]

@@ -10,8 +10,8 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QEvent, Qt, QTimer
-from PySide6.QtGui import QKeySequence, QPaintEvent, QShortcut
-from PySide6.QtWidgets import QButtonGroup, QFrame, QHBoxLayout, QLabel, QSizePolicy, QToolButton, QVBoxLayout, QWidget
+from PySide6.QtGui import QKeySequence, QPaintEvent, QResizeEvent, QShortcut
+from PySide6.QtWidgets import QButtonGroup, QFrame, QHBoxLayout, QLabel, QToolButton, QVBoxLayout, QWidget
 
 from borewright.app.draw.trace_model import SPANS_S, AirSpans, thinned
 from borewright.units import printed_unit
@@ -43,10 +43,11 @@ class TraceWidget(QFrame):
         self._title = QLabel()
         self._shading = QLabel("shaded: PRESSURISED")
         self._shading.setProperty("role", "soft")
-        self._shading.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)  # goes first where there is no room
-        top = QHBoxLayout()
+        self._shading.setMinimumWidth(1)
+        top = self._top = QHBoxLayout()
         top.addWidget(self._title)
-        top.addWidget(self._shading, 1)
+        top.addWidget(self._shading)
+        top.addStretch(1)
         self._buttons = QButtonGroup(self)
         for span_s in SPANS_S:
             top.addWidget(self._span_button(span_s))
@@ -158,6 +159,12 @@ class TraceWidget(QFrame):
         if self._plot is not None:
             self._plot.dress()
             self._draw(self._desk.snapshot)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """The word on the shading goes first where there is no room."""
+        super().resizeEvent(event)
+        needed = self._top.sizeHint().width() + (0 if self._shading.isVisibleTo(self) else self._shading.sizeHint().width())
+        self._shading.setVisible(self.width() > needed + 24)
 
     def changeEvent(self, event: QEvent) -> None:
         """Another size of letters."""
