@@ -116,7 +116,7 @@ class BuiltInRig:
 
 
 def built_in_scenario(name: str, seed: int | None = None) -> Scenario:
-    """A scenario as the built-in rig has it: with a serial number of its own, for its transducers and its encoder are not another's.
+    """A scenario as the built-in rig has it: with a serial number of its own, for its transducers and encoder are not another's.
 
     Raises UseError when there is none of that name, and no such file.
 
@@ -128,7 +128,8 @@ def built_in_scenario(name: str, seed: int | None = None) -> Scenario:
     except ScenarioError as wrong:
         raise UseError(str(wrong)) from wrong
     device = scenario.rig.device
-    own = replace(device, serial_number=f"{device.serial_number}-{scenario.seed}")
+    valves = "H" if scenario.rig.valves == "hand" else ""
+    own = replace(device, serial_number=f"{device.serial_number}-{scenario.seed}{valves}")
     return replace(scenario, rig=replace(scenario.rig, device=own))
 
 

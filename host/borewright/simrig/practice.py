@@ -30,7 +30,7 @@ _MADE_BY = "prepared for practice"
 
 @dataclass(frozen=True, slots=True)
 class PracticeJob:
-    """How far the practice with a scenario has come: its job at the scenario's stage, None before it is begun; whether the rig's own
+    """How far practice with a scenario has come: its job at the scenario's stage, None before it is begun; whether the rig's own
     checks hold; the cylinders with a test that counts."""
 
     job_id: int | None

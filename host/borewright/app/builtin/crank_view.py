@@ -147,7 +147,7 @@ class CrankView(QWidget):
             )
         )
         mark = QPointF(picture.mark_x, picture.mark_y)
-        painter.setPen(QPen(qcolor(palette.accent), 0.4 * line, cap=Qt.PenCapStyle.RoundCap))
+        painter.setPen(_thick(palette.accent, 0.4 * line, Qt.PenCapStyle.RoundCap))
         painter.drawLine(centre, mark)
         painter.setPen(QPen(qcolor(palette.panel), 2.0))
         painter.setBrush(qcolor(palette.accent))
@@ -176,11 +176,11 @@ class CrankView(QWidget):
             painter.drawLine(QPointF(slot.x + 2, at), QPointF(slot.x + slot.width - 2, at))
         middle = slot.x + slot.width / 2.0
         if slot.hose:
-            painter.setPen(QPen(qcolor(palette.cylinder), 0.45 * line, cap=Qt.PenCapStyle.FlatCap))
+            painter.setPen(_thick(palette.cylinder, 0.45 * line, Qt.PenCapStyle.FlatCap))
             painter.drawLine(QPointF(middle, line * 1.15), QPointF(middle, slot.y + 2))
             self._write(painter, middle, 0.0, "hose", palette.cylinder)
         if slot.stop:
-            painter.setPen(QPen(qcolor(palette.ink), 0.3 * line, cap=Qt.PenCapStyle.FlatCap))
+            painter.setPen(_thick(palette.ink, 0.3 * line, Qt.PenCapStyle.FlatCap))
             painter.drawLine(QPointF(middle, line * 1.15), QPointF(middle, slot.y + 0.2 * slot.height))
             self._write(painter, middle, 0.0, "stop", palette.ink)
         self._write(painter, middle, slot.y + slot.height + 0.1 * line, str(slot.cylinder), palette.ink)
@@ -200,3 +200,7 @@ class CrankView(QWidget):
 
 def _drawn(view: BuiltInView) -> tuple[object, ...]:
     return round(view.crank_deg, 1), view.hose_at, view.piston_stop_in, view.turning
+
+
+def _thick(colour: str, width: float, cap: Qt.PenCapStyle) -> QPen:
+    return QPen(qcolor(colour), width, Qt.PenStyle.SolidLine, cap)
