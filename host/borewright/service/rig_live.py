@@ -1,4 +1,4 @@
-"""What comes from the rig just now: each channel's raw counts, volts, pressure and noise; the crank's counts and index; who it is."""
+"""What comes from the rig just now: each channel's raw counts, volts, pressure and noise; the crank's counts; who it is."""
 
 from __future__ import annotations
 

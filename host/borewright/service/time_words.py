@@ -17,7 +17,12 @@ def date_words(unix_s: float) -> str:
 def age_words(seconds: float) -> str:
     """A time as people say it.
 
-    >>> age_words(5400.0), age_words(10 * 86400.0)
-    ('1.5 hours', '10 days')
+    >>> age_words(20.0), age_words(300.0), age_words(5400.0), age_words(10 * 86400.0)
+    ('under a minute', '5 minutes', '1.5 hours', '10 days')
     """
+    if seconds < 60.0:
+        return "under a minute"
+    if seconds < 3600.0:
+        minutes = int(seconds // 60.0)
+        return "1 minute" if minutes == 1 else f"{minutes} minutes"
     return f"{seconds / 3600.0:.1f} hours" if seconds < 2.0 * DAY_S else f"{seconds / DAY_S:.0f} days"

@@ -55,11 +55,11 @@ TITLES: dict[CheckKind, str] = {
 }
 SYMBOLS: dict[Held, str] = {"held": "●", "none": "○", "too old": "◔", "lapsed": "✕", "not passed": "!"}
 HELD_WORDS: dict[Held, str] = {
-    "held": "holds",
-    "none": "never made",
-    "too old": "too old",
-    "lapsed": "does not hold any more",
-    "not passed": "not passed",
+    "held": "Holds",
+    "none": "Never made",
+    "too old": "Too old",
+    "lapsed": "Does not hold any more",
+    "not passed": "Not passed",
 }
 
 

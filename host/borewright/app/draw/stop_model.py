@@ -81,6 +81,15 @@ class StopModel:
         """The two angles at which the piston touches, before and after TDC."""
         return self.late_deg - self.half_deg, self.late_deg + self.half_deg
 
+    @property
+    def words(self) -> str:
+        """What the picture shows, in one sentence."""
+        if not self.contacts:
+            return "Drawn as an example: nothing has been touched yet."
+        if not self.known:
+            return "Drawn as an example until both sides have been touched."
+        return f"TDC lies half way between the contacts; the crank stands {self.crank_deg:+.1f}° from it."
+
 
 def linkage(crank_deg: float, stroke_m: float, rod_m: float, pin_offset_m: float = 0.0) -> Linkage:
     """The crank drive at an angle after TDC.
@@ -100,9 +109,7 @@ def stop_model(stop: PistonStop, engine: Engine, crank: CrankTracker | None) -> 
     """The picture of the procedure as far as it has come."""
     counts = stop.counts_per_rev
     pairs, late = stop.pairs, stop.middles_late_deg
-    apart_deg = tuple(
-        contacts_apart_count(before, after, counts, stop.running_sign) / counts * 360.0 for before, after in pairs
-    )
+    apart_deg = tuple(contacts_apart_count(before, after, counts, stop.running_sign) / counts * 360.0 for before, after in pairs)
     tdc_count = true_tdc_count(pairs, counts, stop.running_sign, late)[0] if pairs else None
     index_count = crank.index_count if crank is not None else None
     crank_deg, crank_known = _crank_deg(stop, tdc_count, crank)

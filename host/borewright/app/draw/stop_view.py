@@ -22,7 +22,8 @@ PISTON_UP, PISTON_DOWN = 0.55, 0.45  # of the throw, above and under the pin
 MARK_OUT = 1.42  # of the throw: where the contacts' marks end
 STOP_WIDE = 0.22
 HEAD = 0.35
-LEAST_WIDTH_PX, LEAST_HEIGHT_PX = 220, 250
+LEAST_LETTERS_PX, LABEL_LETTERS = 17.0, 5.2
+LEAST_WIDTH_PX, LEAST_HEIGHT_PX = 210, 230
 
 
 class StopView(QWidget):
@@ -37,7 +38,7 @@ class StopView(QWidget):
         self.setMinimumSize(LEAST_WIDTH_PX, LEAST_HEIGHT_PX)
         desk.look_changed.connect(self.update)
 
-    def sizeHint(self) -> QSize:  # noqa: N802 -- Qt's name
+    def sizeHint(self) -> QSize:
         """As large as it reads well."""
         return QSize(330, 430)
 
@@ -54,7 +55,7 @@ class StopView(QWidget):
         """What is painted."""
         return self._model
 
-    def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802 -- Qt's name
+    def paintEvent(self, event: QPaintEvent) -> None:
         """Paint it."""
         del event
         if self._model is None:
@@ -75,10 +76,9 @@ class _Drawing:
         self.top = sqrt((model.rod_m / throw + 1.0) ** 2 - (model.pin_offset_m / throw) ** 2) + PISTON_UP
         high, low = self.top + HEAD + 0.3, -MARK_OUT - 0.15
         wide = max(2.0 * MARK_OUT + 1.3, self.bore + 1.4)
-        letters = 0.11 * view.height()  # under the picture, for what it says
-        self.scale = min(view.width() / wide, (view.height() - letters) / (high - low))
-        self.origin = QPointF(view.width() / 2.0, high * self.scale + (view.height() - letters - (high - low) * self.scale) / 2.0)
-        self.words_box = QRectF(4.0, view.height() - letters, view.width() - 8.0, letters)
+        self.scale = min(view.width() / wide, view.height() / (high - low))
+        self.origin = QPointF(view.width() / 2.0, high * self.scale + (view.height() - (high - low) * self.scale) / 2.0)
+        self.letters = max(LEAST_LETTERS_PX, 0.26 * self.scale)  # height of a line, so that it can be read at any size
 
     def at(self, x: float, y: float) -> QPointF:
         return QPointF(self.origin.x() + x * self.scale, self.origin.y() - y * self.scale)
@@ -109,7 +109,6 @@ class _Drawing:
         self._mark(self.m.contacts_at_deg[0], self.p.regulated, "before", self.m.before_taken)
         self._mark(self.m.contacts_at_deg[1], self.p.cylinder, "after", self.m.after_taken)
         self._middle()
-        self._words()
 
     def _cylinder(self, contact: Linkage) -> None:
         x, half = contact.piston_x, self.bore / 2.0 + 0.03
@@ -163,19 +162,16 @@ class _Drawing:
         link = self.link(at_deg)
         self.pen(colour, 2.5, dashed=not self.m.known)
         self.painter.drawLine(self.at(link.pin_x, link.pin_y), self.at(link.pin_x * 1.15, link.pin_y * 1.15))
-        out = 1.0 if side == "after" else -1.0
-        words = f"{at_deg:+.1f}°" if self.m.known else side
-        width, height = 1.3, 0.30
-        left = out * (1.18 * abs(link.pin_x) + 0.05) - (0.0 if out > 0 else width)
-        align = Qt.AlignmentFlag.AlignLeft if out > 0 else Qt.AlignmentFlag.AlignRight
-        top = 1.18 * link.pin_y + 0.25
-        vertical = Qt.AlignmentFlag.AlignVCenter
-        draw_fitted(self.painter, self.box(left, top, width, height), words, qcolor(colour), align=align | vertical)
         done = "✓" * min(taken, 4) + "·" * max(0, self.m.pairs_needed - taken)
-        draw_fitted(
-            self.painter, self.box(left, top - height, width, height), f"{side} {done}" if self.m.known else done, qcolor(colour),
-            bold=False, align=align | vertical,
-        )
+        words = (f"{at_deg:+.1f}°" if self.m.known else side, f"{side} {done}" if self.m.known else done)
+        right = side == "after"
+        align = (Qt.AlignmentFlag.AlignLeft if right else Qt.AlignmentFlag.AlignRight) | Qt.AlignmentFlag.AlignVCenter
+        corner = self.at(1.2 * link.pin_x, 1.2 * link.pin_y)
+        width = self.letters * LABEL_LETTERS
+        for line, text in enumerate(words):
+            left = corner.x() + 4.0 if right else corner.x() - 4.0 - width
+            box = QRectF(left, corner.y() + (line - 1) * self.letters, width, self.letters)
+            draw_fitted(self.painter, box, text, qcolor(colour), bold=line == 0, align=align)
 
     def _middle(self) -> None:
         """TDC, half way between the contacts, and the way round."""
@@ -183,7 +179,8 @@ class _Drawing:
         self.pen(self.p.accent, 2.0, dashed=True)
         self.painter.drawLine(self.at(0.0, 0.0), self.at(top.pin_x * 1.3, top.pin_y * 1.3))
         if self.m.known:
-            box = self.box(top.pin_x * 1.3 - 0.4, top.pin_y * 1.3 + 0.30, 0.8, 0.28)
+            above = self.at(top.pin_x * 1.32, top.pin_y * 1.32)
+            box = QRectF(above.x() - 2.0 * self.letters, above.y() - self.letters, 4.0 * self.letters, self.letters)
             draw_fitted(self.painter, box, "TDC", qcolor(self.p.accent))
         self.pen(self.p.ink_soft, 2.0)
         self.painter.setBrush(Qt.BrushStyle.NoBrush)
@@ -192,20 +189,13 @@ class _Drawing:
         tip = self.at(-0.45 * 0.766, -0.45 * 0.643)
         self.painter.setBrush(qcolor(self.p.ink_soft))
         size = 0.09 * self.scale
-        self.painter.drawPolygon(QPolygonF([tip + QPointF(-size, -size), tip + QPointF(size, -size * 0.6), tip + QPointF(-size * 0.4, size)]))
-
-    def _words(self) -> None:
-        if not self.m.contacts:
-            words = "As an example: nothing has been touched yet"
-        elif not self.m.known:
-            words = "As an example until both sides have been touched"
-        else:
-            words = f"TDC lies half way between the contacts; the crank stands {self.m.crank_deg:+.1f}° from it"
-        draw_fitted(self.painter, self.words_box, words, qcolor(self.p.ink), bold=False, lines=2)
+        self.painter.drawPolygon(
+            QPolygonF([tip + QPointF(-size, -size), tip + QPointF(size, -size * 0.6), tip + QPointF(-size * 0.4, size)])
+        )
 
 
 def _described(model: StopModel) -> str:
     if not model.known:
-        return f"{len(model.contacts)} contact touched; where TDC lies is not known yet"
+        return model.words
     before, after = model.contacts_at_deg
-    return f"the piston touches {before:+.1f}° and {after:+.1f}° from TDC; the crank stands {model.crank_deg:+.1f}° from it"
+    return f"the piston touches {before:+.1f}° and {after:+.1f}° from TDC. {model.words}"
