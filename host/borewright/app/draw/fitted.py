@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from functools import lru_cache
+from math import inf
 
 from PySide6.QtCore import QRectF, Qt
 from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPainter
@@ -35,10 +36,10 @@ def _goes_in(text: str, metrics: QFontMetricsF, width: int, height: int, lines: 
     return needed.height() <= height and widest_word <= width
 
 
-def fitted_font(text: str, box: QRectF, *, bold: bool = True, lines: int = 1) -> QFont:
-    """Letters for a text in a box. Digits count as equally wide, so that a figure keeps its size while it counts."""
+def fitted_font(text: str, box: QRectF, *, bold: bool = True, lines: int = 1, most_px: float = inf) -> QFont:
+    """Letters for a text in a box, at most so large. Digits count as equally wide, so that a figure keeps its size as it counts."""
     px = _fitted_px(re.sub(r"\d", "0", text), int(box.width()), int(box.height()), bold, lines)
-    return figure_font(px, bold=bold)
+    return figure_font(min(px, most_px), bold=bold)
 
 
 def draw_fitted(
@@ -49,12 +50,13 @@ def draw_fitted(
     *,
     bold: bool = True,
     lines: int = 1,
+    most_px: float = inf,
     align: Qt.AlignmentFlag = Qt.AlignmentFlag.AlignCenter,
 ) -> None:
     """Write the text into the box, as large as it goes; over more than one line it wraps between words."""
     if not text:
         return
-    painter.setFont(fitted_font(text, box, bold=bold, lines=lines))
+    painter.setFont(fitted_font(text, box, bold=bold, lines=lines, most_px=most_px))
     painter.setPen(colour)
     wrap = int(Qt.TextFlag.TextWordWrap) if lines > 1 else 0
     painter.drawText(box, int(align) | wrap, text)

@@ -51,7 +51,7 @@ class StripPlace:
         """Its uncertainty in words and figures; empty without a test."""
         if self.leakage_percent is None:
             return ""
-        return "uncertainty not known" if self.expanded_percent is None else f"± {self.expanded_percent:.1f}"
+        return "± not known" if self.expanded_percent is None else f"± {self.expanded_percent:.1f}"
 
     @property
     def remark(self) -> str:
@@ -81,12 +81,13 @@ class StripPlace:
 
 @dataclass(frozen=True, slots=True)
 class StripModel:
-    """All places, and the scale that they share: limits_percent are the upper ends of the bands inside of it."""
+    """All places, and the scale that they share: limits_percent are the upper ends of the bands inside of it, bands how many."""
 
     places: tuple[StripPlace, ...] = ()
     scale_percent: float = LEAST_SCALE_PERCENT
     limits_percent: tuple[float, ...] = ()
     limit_set: str = ""
+    bands: int = 1
 
     @property
     def sentence(self) -> str:
@@ -117,7 +118,7 @@ def strip_of(engine: Engine | None, captures: Iterable[CaptureRecord], judged: J
     highest = max((_top(place) for place in places), default=0.0)
     scale = next(top for top in (LEAST_SCALE_PERCENT, 60.0, 100.0) if highest <= top or top == 100.0)
     limits = tuple(band.up_to_percent for band in judged.limit_set.bands if band.up_to_percent < scale)
-    return StripModel(places, scale, limits, judged.limit_set.name)
+    return StripModel(places, scale, limits, judged.limit_set.name, len(judged.limit_set.bands))
 
 
 def _top(place: StripPlace) -> float:
