@@ -7,6 +7,7 @@ from typing import Literal
 
 from borewright.core.heard import Heard
 from borewright.core.place_meaning import place_words
+from borewright.core.readiness_table import State
 from borewright.service.guide import Step, StepKey
 from borewright.service.state import BenchState
 from borewright.simrig.rig_view import ORIFICE_M2, BuiltInFacts, BuiltInView
@@ -232,6 +233,8 @@ def show_me(step: Step | None, state: BenchState | None, view: BuiltInView, fact
         return ShowMe((), "the rig is not known yet")
     if view.busy or view.turning:
         return ShowMe((), "wait until what is under way at the rig is done")
+    if view.hold_pressed and state.readiness.state is State.VENTED and not state.pressurised:
+        return ShowMe(("hold release",), "let go of the hold-to-run switch: it is vented")
     words = words_for_stop(state.stop, view, index_awaited=state.tdc is None) or words_for(step, state, view, facts)
     if words:
         return ShowMe(words, ", then ".join(_act_words(word) for word in words))

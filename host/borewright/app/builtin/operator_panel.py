@@ -5,6 +5,9 @@ What is done here is done at the rig; what is told to the program is told in the
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
+
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeySequence, QShortcut
 from PySide6.QtWidgets import QGridLayout, QLabel, QPushButton, QTabWidget, QVBoxLayout, QWidget
@@ -30,8 +33,9 @@ from borewright.service.snapshot import Snapshot
 from borewright.simrig.builtin import BuiltInRig
 from borewright.simrig.rig_view import BuiltInView
 
-__all__ = ["SHOW_ME_KEY", "OperatorPanel"]
+__all__ = ["PANEL_NAME", "SHOW_ME_KEY", "OperatorPanel"]
 
+PANEL_NAME = "built-in rig"
 SHOW_ME_KEY = "F8"
 _HOSE_COLUMNS = 5
 _STEPS_DEG = (90, 10, 1)
@@ -47,6 +51,7 @@ class OperatorPanel(QWidget):
         self._seen: BuiltInView | None = None
         self._rig: BuiltInRig | None = None
         self.setAccessibleName("Built-in rig")
+        self.setObjectName(PANEL_NAME)
         self._column = QVBoxLayout(self)
         self._column.setContentsMargins(8, 8, 8, 8)
         self._inside: QWidget | None = None
@@ -56,7 +61,7 @@ class OperatorPanel(QWidget):
         for key, do in (("L", self._listen), ("0", lambda: self._hose(0))):
             self._bind(key, do)
         for number in range(1, 10):
-            self._bind(str(number), lambda number=number: self._hose(number))
+            self._bind(str(number), partial(self._hose, number))
         self._build()
 
     # ------------------------------------------------------------------ what is shown
@@ -190,7 +195,7 @@ class OperatorPanel(QWidget):
         for at, step in enumerate(_STEPS_DEG):
             for line, (sign, way) in enumerate((("−", "back"), ("+", "on"))):
                 words = f"crank {'-' if line == 0 else '+'}{step}"
-                button = press(f"{sign}{step}°", f"Crank {way} by {step} degrees", lambda words=words: self.tell(words))
+                button = press(f"{sign}{step}°", f"Crank {way} by {step} degrees", partial(self.tell, words))
                 grid.addWidget(button, line, at)
         steady_tip = "Two turns by hand, as for a squeeze."
         steady = press("Turn steadily (S)", "Turn the crank steadily", lambda: self.tell(STEADY_WORDS), steady_tip)
@@ -204,7 +209,7 @@ class OperatorPanel(QWidget):
     def _hose_group(self) -> QWidget:
         assert self._rig is not None
         self._hose_buttons = {
-            choice: press(choice.label, f"Hose: {hose_text(choice.at)}", lambda choice=choice: self.tell(choice.words), shows=True)
+            choice: press(choice.label, f"Hose: {hose_text(choice.at)}", partial(self.tell, choice.words), shows=True)
             for choice in hose_choices(self._rig.facts)
         }
         grid = QGridLayout()
@@ -219,11 +224,11 @@ class OperatorPanel(QWidget):
         self._hose_words, self._gauges = say(), say("soft")
         return group("Hose", holes, row(*others), self._hose_words, self._gauges)
 
-    def _bind(self, key: str, do: object) -> None:
+    def _bind(self, key: str, do: Callable[[], None]) -> None:
         shortcut = QShortcut(QKeySequence(key), self)
         shortcut.setContext(Qt.ShortcutContext.WidgetWithChildrenShortcut)
         shortcut.setAutoRepeat(False)
-        shortcut.activated.connect(do)  # type: ignore[arg-type]  # any callable without arguments
+        shortcut.activated.connect(do)
 
 
 def _put(label: QLabel | QPushButton, text: str) -> None:

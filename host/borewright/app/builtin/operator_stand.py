@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 
 from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QVBoxLayout, QWidget
@@ -71,7 +72,7 @@ class StandControls(QWidget):
 
     def _time(self) -> QWidget:
         self._speeds = {
-            speed: press(f"{speed:g}×", f"Speed {speed:g} times", lambda speed=speed: self._tell(f"speed {speed:g}"), shows=True)
+            speed: press(f"{speed:g}×", f"Speed {speed:g} times", partial(self._tell, f"speed {speed:g}"), shows=True)
             for speed in SPEEDS
         }
         return group("Time at the rig", row(*self._speeds.values()))

@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 from borewright.app.desk import Desk
 from borewright.core.rig import RigCheck
-from borewright.errors import UseError
+from borewright.errors import BorewrightError, UseError
 from borewright.service.conditions_of_air import AirConditions
 from borewright.simrig.practice import begin_practice, prepared_checks
 
@@ -31,8 +31,15 @@ def put_on_stand(desk: Desk, scenario: str) -> None:
     desk.station.connect(desk.builtin)
 
 
-def prepare_practice(desk: Desk, scenario: str, then: Callable[[], None] = lambda: None, *, keep_checks: bool = False) -> None:
-    """Make the rig's own checks, put its engine into the library, begin its job and open it; then `then` is called.
+def prepare_practice(
+    desk: Desk,
+    scenario: str,
+    then: Callable[[], None] = lambda: None,
+    failed: Callable[[BorewrightError], None] | None = None,
+    *,
+    keep_checks: bool = False,
+) -> None:
+    """Make the rig's own checks, put its engine into the library, begin its job and open it; then `then` is called, or `failed`.
 
     keep_checks: those that the record holds are good enough. The air around is stated as the stand's barometer and thermometers
     show it.
@@ -43,7 +50,7 @@ def prepare_practice(desk: Desk, scenario: str, then: Callable[[], None] = lambd
     facts, who = rig.facts, desk.settings.who
 
     def keep(checks: tuple[RigCheck, ...]) -> None:
-        desk.write(begin_practice, scenario, checks, who, then=opened)
+        desk.write(begin_practice, scenario, checks, who, then=opened, failed=failed)
 
     def opened(job_id: int) -> None:
         desk.station.know_checks_again()
@@ -56,4 +63,5 @@ def prepare_practice(desk: Desk, scenario: str, then: Callable[[], None] = lambd
     else:
         state = desk.snapshot.state
         at_unix_s = time.time() if state is None or state.reading is None else state.unix_s
-        desk.ask(prepared_checks, scenario, at_unix_s, then=keep, key="practice", words="making the checks of the built-in rig")
+        words = "making the checks of the built-in rig"
+        desk.ask(prepared_checks, scenario, at_unix_s, then=keep, failed=failed, key="practice", words=words)
