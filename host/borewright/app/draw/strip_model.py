@@ -55,13 +55,15 @@ class StripPlace:
 
     @property
     def remark(self) -> str:
-        """The one short line under the band: the first of what should be known."""
+        """The one short line under the band: what should be known of the number; empty without one."""
+        if self.leakage_percent is None:
+            return ""
         if self.void:
-            return f"void: {self.void}" if self.leakage_percent is None else f"last test void: {self.void}"
+            return f"last test void: {self.void}"
         parts = ["declared"] if self.declared else []
         parts += [f"{self.tests} tests"] if self.tests > 1 else []
         parts += [f"{len(self.marks)} {'mark' if len(self.marks) == 1 else 'marks'}"] if self.marks else []
-        return ", ".join(parts) if self.leakage_percent is not None else "not tested"
+        return ", ".join(parts)
 
     @property
     def sentence(self) -> str:

@@ -6,7 +6,7 @@ from functools import partial
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import QEvent, QRectF, QSize, Qt, Signal
+from PySide6.QtCore import QEvent, QLineF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import QFontMetricsF, QKeyEvent, QPainter, QPaintEvent, QPen, QResizeEvent
 from PySide6.QtWidgets import QAbstractButton, QSizePolicy, QWidget
 
@@ -78,8 +78,8 @@ class PlaceButton(QAbstractButton):
         self._paint_number(painter, QRectF(top.left(), top.top() + 3.0 * u, 28.0 * u, 28.0 * u), u)
         self._paint_figure(painter, top.adjusted(34.0 * u, 0.0, 0.0, 0.0), u)
         words = QRectF(inner.left(), top.bottom() + 1.0 * u, inner.width(), 29.0 * u)
-        if place.band:
-            draw_fitted(painter, words, place.band, qcolor(palette.ink), bold=False, lines=2, most_px=12.5 * u, align=LEFT)
+        why = place.band or place.void
+        draw_fitted(painter, words, why, qcolor(palette.ink), bold=False, lines=2, most_px=12.5 * u, align=LEFT)
         self._paint_scale(painter, QRectF(inner.left(), words.bottom() + 3.0 * u, inner.width(), 15.0 * u), u)
         self._paint_remark(painter, QRectF(inner.left(), inner.bottom() - 14.0 * u, inner.width(), 14.0 * u), u)
         painter.end()
@@ -137,17 +137,16 @@ class PlaceButton(QAbstractButton):
             painter.drawLine(at, box.top(), at, bar.bottom() + 1.0 * u)
             if place.expanded_percent is not None:
                 level = box.top() + 2.5 * u
-                painter.drawLine(low_x, level, high_x, level)
+                painter.drawLine(QLineF(low_x, level, high_x, level))
                 for end in (low_x, high_x):
-                    painter.drawLine(end, box.top(), end, level + 2.5 * u)
+                    painter.drawLine(QLineF(end, box.top(), end, level + 2.5 * u))
 
     def _paint_remark(self, painter: QPainter, box: QRectF, u: float) -> None:
         palette, remark = self._desk.palette, self._place.remark
         font = figure_font(11.5 * u, bold=bool(self._place.void))
         painter.setFont(font)
         painter.setPen(qcolor(palette.caution if self._place.void or self._place.marks else palette.ink_soft))
-        if remark != "not tested":
-            painter.drawText(box, int(LEFT), shortened(remark, font, box.width()))
+        painter.drawText(box, int(LEFT), shortened(remark, font, box.width()))
 
 
 class StripView(QWidget):

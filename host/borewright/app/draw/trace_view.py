@@ -54,7 +54,8 @@ class TraceWidget(QFrame):
         self._body = QVBoxLayout(self)
         self._body.setContentsMargins(8, 6, 8, 6)
         self._body.addLayout(top)
-        self._body.addStretch(1)
+        self._empty = QWidget()
+        self._body.addWidget(self._empty, 1)
         for key, by in ((Qt.Key.Key_Comma, -1), (Qt.Key.Key_Period, 1)):
             QShortcut(QKeySequence(key), self).activated.connect(partial(self._step_span, by))
         self._choose_span(self._nearest_span(desk.settings.span_s))
@@ -108,8 +109,9 @@ class TraceWidget(QFrame):
         from borewright.app.draw.trace_plot import TracePlot  # noqa: PLC0415 -- loads pyqtgraph
 
         self._plot = TracePlot(self._desk)
-        self._body.removeItem(self._body.itemAt(1))
-        self._body.addWidget(self._plot.widget, 1)
+        self._body.replaceWidget(self._empty, self._plot.widget)
+        self._body.setStretch(1, 1)
+        self._empty.deleteLater()
         self._draw(self._desk.snapshot)
 
     @property
