@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Final
 
-from borewright.core.advice_evidence import share_words
 from borewright.core.heard import OTHER_CYLINDERS, STRENGTHS, Strength
 from borewright.core.place_meaning import place_words
 from borewright.errors import UseError
@@ -53,22 +52,22 @@ _LAST_WORD = "The engine maker's manual, local rules and licensed practice come 
 BEFORE: Final[Mapping[str, tuple[str, str]]] = {
     "stop": (
         "stop-off test",
-        "A stopped place fills up to the pressure of the supply. Stop none without a gauge and its own relief valve on it, set to no "
-        "more than that place may have, and none at full test pressure: the regulator is set down first and proven into the capped "
-        "hose. Stand aside of stop and relief, wear eye protection, keep clear of the crank, and fit or take off nothing before it is "
-        f"vented. {_LAST_WORD}",
+        "A stopped place fills up to the pressure of the supply. Stop none without a gauge and its own relief valve on it, set to "
+        "no more than that place may have, and none at full test pressure: the regulator is set down first and proven into the "
+        "capped hose. Stand aside of stop and relief, wear eye protection, keep clear of the crank, and fit or take off nothing "
+        f"before it is vented. {_LAST_WORD}",
     ),
     "flow": (
         "flow test",
         "What is led through an orifice backs up before it. Orifice, gauge and relief valve stand together on the place before air "
-        "comes; watch the gauge while the pressure rises, and above the figure given shut and vent. Wear eye protection, keep clear "
-        f"of the crank, and fit or take off nothing before it is vented. {_LAST_WORD}",
+        "comes; watch the gauge while the pressure rises, and above the figure given shut and vent. Wear eye protection, keep "
+        f"clear of the crank, and fit or take off nothing before it is vented. {_LAST_WORD}",
     ),
     "wet": (
         "wet test",
-        "Oil does not give way: a cylinder that is full of it at TDC bends its rod (hydraulic lock). Measure the dose with a syringe, "
-        "never above the limit given, and turn the engine over twice by hand with the plug hole open before the hose goes on; oil "
-        f"spits out of the hole. {_LAST_WORD}",
+        "Oil does not give way: a cylinder that is full of it at TDC bends its rod (hydraulic lock). Measure the dose with a "
+        "syringe, never above the limit given, and turn the engine over twice by hand with the plug hole open before the hose goes "
+        f"on; oil spits out of the hole. {_LAST_WORD}",
     ),
 }
 """Cautions before a guided test: by its kind the name under which it is kept, and the text. Common practice, no source."""
@@ -101,11 +100,6 @@ def share_in_short(share: Share | None) -> str:
     '64 to 78 %'
     """
     return "" if share is None or not share.looked_at else f"{share.low_percent:.0f} to {share.high_percent:.0f} %"
-
-
-def share_line(share: Share) -> str:
-    """A share as it stands beside its bar."""
-    return share_words(share)
 
 
 def outcome_words(outcome: Outcome, units: ShownUnits) -> str:
