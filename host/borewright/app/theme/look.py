@@ -100,7 +100,9 @@ QPushButton, QToolButton {{
 QPushButton:hover, QToolButton:hover {{ border-color: {p.accent}; }}
 {focused} {{ border: {n(2)} solid {p.accent}; }}
 QPushButton:disabled, QToolButton:disabled {{ color: {p.ink_soft}; border-style: dashed; }}
-QPushButton:checked, QToolButton:checked {{ background: {p.panel}; border: {n(2)} solid {p.accent}; font-weight: bold; }}
+QPushButton:checked, QToolButton:checked {{
+  background: {p.panel}; color: {p.accent}; border: {n(1)} solid {p.ink_soft}; border-bottom: {n(4)} solid {p.accent}; }}
+QPushButton:checked:focus, QToolButton:checked:focus {{ border: {n(2)} solid {p.accent}; border-bottom: {n(4)} solid {p.accent}; }}
 QPushButton[role="act"] {{ background: {p.accent}; color: {p.on_accent}; font-weight: bold; padding: {n(8)} {n(16)}; }}
 QPushButton[role="act"]:disabled {{ background: {p.raised}; color: {p.ink_soft}; }}
 QPushButton[role="act"]:focus {{ border: {n(3)} solid {p.ink}; }}
@@ -112,7 +114,16 @@ QHeaderView {{ background: {p.raised}; border: none; padding: 0; }}
 QHeaderView::section {{
   background: {p.raised}; border: none; border-bottom: 1px solid {p.line}; padding: {n(4)}; font-weight: bold; }}
 QCheckBox, QRadioButton {{ background: transparent; spacing: {n(6)}; }}
-QCheckBox::indicator, QRadioButton::indicator {{ width: {px:.0f}px; height: {px:.0f}px; }}
+QCheckBox::indicator, QRadioButton::indicator {{
+  width: {n(12)}; height: {n(12)}; border: {n(2)} solid {p.ink_soft}; background: {p.panel}; border-radius: {n(2)}; }}
+QRadioButton::indicator {{ border-radius: {n(8)}; }}
+QCheckBox::indicator:checked, QRadioButton::indicator:checked {{ background: {p.ink}; border: {n(2)} solid {p.ink}; }}
+QCheckBox:focus, QRadioButton:focus {{ color: {p.accent}; text-decoration: underline; }}
+QScrollBar:vertical {{ background: {p.ground}; width: {n(12)}; margin: 0; border: none; }}
+QScrollBar:horizontal {{ background: {p.ground}; height: {n(12)}; margin: 0; border: none; }}
+QScrollBar::handle {{ background: {p.ink_soft}; border-radius: {n(4)}; min-height: {n(28)}; min-width: {n(28)}; margin: {n(2)}; }}
+QScrollBar::add-line, QScrollBar::sub-line {{ width: 0; height: 0; }}
+QScrollBar::add-page, QScrollBar::sub-page {{ background: {p.ground}; }}
 QGroupBox {{ border: 1px solid {p.line}; border-radius: {n(4)}; margin-top: {n(12)}; padding-top: {n(8)}; }}
 QGroupBox::title {{ subcontrol-origin: margin; left: {n(8)}; font-weight: bold; }}
 QTabBar::tab {{ background: {p.raised}; padding: {n(6)} {n(12)}; border: 1px solid {p.line}; }}
