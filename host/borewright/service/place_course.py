@@ -111,7 +111,7 @@ class Course:
             "wet": "wet",
             "listen": "the test",
         }[self.kind]
-        said = (replace(outcome, what=what),)
+        said: tuple[Outcome, ...] = (replace(outcome, what=what),)
         if self.kind == "stop" and outcome.area_m2 is not None and self.reference_m2 is not None:
             said += (Outcome(f"less leaks with {_and(purpose.stopped)} stopped", self.reference_m2 - outcome.area_m2),)
         return said

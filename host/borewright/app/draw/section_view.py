@@ -154,8 +154,13 @@ class PlaceButton(QAbstractButton):
         p = self.colours
         painter.setPen(QPen(qcolor(p.ink_soft), 1.0, Qt.PenStyle.SolidLine if self.mark.strength else Qt.PenStyle.DotLine))
         known = self.mark.strength in STRENGTHS
-        painter.setBrush(pattern_brush(list(STRENGTHS).index(self.mark.strength), p) if known else Qt.BrushStyle.NoBrush)
+        painter.setBrush(pattern_brush(_loudness(self.mark.strength), p) if known else Qt.BrushStyle.NoBrush)
         painter.drawRect(where)
+
+
+def _loudness(strength: str) -> int:
+    """0 for none and for what nobody has looked at, up to 3."""
+    return next((k for k, one in enumerate(STRENGTHS) if one == strength), 0)
 
 
 def _broken(text: str, width: float, metrics: QFontMetricsF) -> list[str]:
@@ -413,7 +418,7 @@ class _Brushes:
         painter.drawEllipse(at, ring, ring)
         if strength == "none":
             painter.drawLine(at + QPointF(-ring - 2.0, ring + 2.0), at + QPointF(ring + 2.0, -ring - 2.0))
-        waves = list(STRENGTHS).index(strength) if strength in STRENGTHS else 0
+        waves = _loudness(strength)
         turned = degrees(atan2(-towards[1], towards[0]))
         painter.setPen(_pen(qcolor(p.ink), 2.4 * by))
         painter.setBrush(Qt.BrushStyle.NoBrush)

@@ -287,7 +287,9 @@ class FindingsPage(Page):
         leg = None if course is None else course.leg
         if leg is not None and leg.key == "take_off":
             words = f"{leg.words[:1].upper()}{leg.words[1:]}. Nothing is undone before it is vented."
-            self.step.put_first(StepView("take_off", "Take it off again", words, button="It is &off"), self.tests.taken_off)
+            self.step.put_first(
+                StepView("take_off", "Take it off again", words, button="It is &off"), lambda _: self.tests.taken_off()
+            )
         else:
             self.step.put_first(None)
         if course is not None:
