@@ -11,7 +11,7 @@ from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPainter
 
 from borewright.app.theme.look import figure_font
 
-__all__ = ["LEAST_PX", "draw_fitted", "fitted_font", "shortened"]
+__all__ = ["LEAST_PX", "draw_fitted", "fits", "fitted_font", "shortened"]
 
 LEAST_PX = 8.0  # smaller letters cannot be read
 
@@ -34,6 +34,11 @@ def _goes_in(text: str, metrics: QFontMetricsF, width: int, height: int, lines: 
     needed = metrics.boundingRect(QRectF(0.0, 0.0, width, 10_000.0), flags, text)
     widest_word = max((metrics.horizontalAdvance(word) for word in text.split()), default=0.0)
     return needed.height() <= height and widest_word <= width
+
+
+def fits(text: str, box: QRectF, *, bold: bool = True, lines: int = 1) -> bool:
+    """Whether the text goes into the box without letters that are too small to be read."""
+    return _goes_in(text, QFontMetricsF(figure_font(LEAST_PX, bold=bold)), int(box.width()), int(box.height()), lines)
 
 
 def fitted_font(text: str, box: QRectF, *, bold: bool = True, lines: int = 1, most_px: float = inf) -> QFont:

@@ -41,7 +41,7 @@ _PHASES = {
     State.ISOLATED: "supply shut, bleeding away",
     State.VENTING: "venting",
 }
-_TURNS = ("turn_to_tdc", "turn_down", "turn_open", "confirm_fitting")
+_TURNS = ("turn_to_tdc", "turn_down", "turn_open")
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,7 +178,8 @@ def ring_of(state: BenchState, step: Step | None = None) -> RingModel:
     """What the ring shows of this state. step: the next one, where it is known already; else it is worked out."""
     engine = state.engine
     if engine is None:
-        return RingModel()
+        air = Saying("pressurised", "PRESSURISED", "", _phase(state))
+        return RingModel(saying=air, sentence=f"Cycle ring: no engine is open. {_read(air)}") if _air_on(state) else RingModel()
     step = next_step(state) if step is None else step
     chosen = state.purpose.cylinder if state.purpose.kind == "test" and state.purpose.cylinder in engine.firing_order else None
     fine_of, off_deg, allowed_deg = _fine(state, step, chosen)
@@ -191,7 +192,7 @@ def ring_of(state: BenchState, step: Step | None = None) -> RingModel:
         marks=tuple(RingMark(n, engine.firing_angle_deg(n), n == chosen) for n in engine.firing_order),
         top_deg=engine.firing_angle_deg(top),
         pointers_deg=pointers,
-        turn_deg=None if state.pressurised else step.turn_deg,
+        turn_deg=None if _air_on(state) else step.turn_deg,
         overlap_of=chosen if engine.cycle == "four-stroke" and top == chosen else None,
         fine_of=fine_of,
         off_deg=off_deg,
@@ -204,7 +205,7 @@ def ring_of(state: BenchState, step: Step | None = None) -> RingModel:
 def _pointers(state: BenchState, engine: Engine) -> tuple[float, ...]:
     """Where in the cycle the crank may stand. Counts that were lost, or an index that did not come, leave nothing to show."""
     crank, stroke = state.crank, state.stroke
-    if crank is None or crank.last_count is None or crank.index_missed or crank.index_spacing_ok is False:
+    if state.lost is not None or crank is None or crank.last_count is None or crank.index_missed or crank.index_spacing_ok is False:
         return ()
     angle_deg = crank_angle_deg(state)
     if angle_deg is None:
@@ -220,12 +221,19 @@ def _pointers(state: BenchState, engine: Engine) -> tuple[float, ...]:
 
 def _fine(state: BenchState, step: Step, chosen: int | None) -> tuple[int | None, float | None, float | None]:
     """Whose TDC the opened arc shows, how far after it the crank stands, and how far it may."""
-    if step.key == "confirm_fitting" and state.tdc is not None:  # it is held against the crank's own mark, which needs the tenths
+    if state.lost is not None:
+        return None, None, None
+    if state.tdc is not None and _at_the_fitting(state, step):  # it is held against the crank's own mark, which needs the tenths
         return state.tdc.reference_cylinder, degrees_from_reference_tdc(state), None
     off_deg = None if chosen is None else degrees_from_tdc(state)
     if off_deg is None:
         return None, None, None
-    return chosen, off_deg, air_window_deg(state) if state.pressurised else window_deg(state)
+    return chosen, off_deg, air_window_deg(state) if _air_on(state) else window_deg(state)
+
+
+def _at_the_fitting(state: BenchState, step: Step) -> bool:
+    """Whether the stored true TDC is held against the crank; while it turns the guide waits for it."""
+    return not state.fitting_confirmed and step.turn_deg is not None and step.key in ("confirm_fitting", "wait")
 
 
 def _saying(
@@ -234,8 +242,10 @@ def _saying(
     at = state.readiness.state
     stands = "" if off_deg is None else _degrees(off_deg)
     beside = "" if off_deg is None else _beside(off_deg)
-    if state.pressurised:
-        return Saying("pressurised", "PRESSURISED", stands, _PHASES.get(at, "do not turn or undo anything"))
+    if _air_on(state):
+        return Saying("pressurised", "PRESSURISED", stands, _phase(state))
+    if state.lost is not None:
+        return Saying("unknown", "No link to the rig", "", "where the crank stands is not known")
     if at is State.SQUEEZING:
         go_on = state.squeeze is not None
         return Saying("squeeze", "Squeeze", "", "keep turning, steadily" if go_on else "stop turning, open the vent")
@@ -243,10 +253,12 @@ def _saying(
         return Saying("armed", "Air is coming", stands, "keep clear")
     if at is State.READY:
         return Saying("ready", "Ready for air", stands, beside)
-    if step.key in _TURNS and step.turn_deg is not None:
+    if step.turn_deg is not None and _at_the_fitting(state, step):
+        return _to_the_stored_tdc(engine, step.turn_deg)
+    if step.turn_deg is not None and step.key in _TURNS:
         return _turning(engine, step, step.turn_deg)
     if step.key == "find_index":
-        return Saying("turn", "Turn on", "", f"{engine.running_direction}, until the index pulse comes")
+        return Saying("turn", "Turn on", "", f"{engine.running_direction}, to the index pulse")
     if off_deg is not None and allowed_deg is not None:
         if abs(off_deg) <= allowed_deg:
             return Saying("at_tdc", "At TDC", stands, beside)
@@ -258,19 +270,31 @@ def _saying(
     return Saying("unknown", "Crank angle not known")
 
 
-def _turning(engine: Engine, step: Step, turn_deg: float) -> Saying:
+def _air_on(state: BenchState) -> bool:
+    """From the command that lets air in until it has been seen gone; air that was let in and not seen yet is there all the same."""
+    return state.pressurised or state.readiness.state in _PHASES
+
+
+def _phase(state: BenchState) -> str:
+    return _PHASES.get(state.readiness.state, "do not turn or undo anything")
+
+
+def _way(engine: Engine, turn_deg: float) -> tuple[str, str]:
     other = "anticlockwise" if engine.running_direction == "clockwise" else "clockwise"
-    if step.key == "confirm_fitting" and abs(turn_deg) < 0.05:
+    return ("Turn on", engine.running_direction) if turn_deg > 0.0 else ("Turn back", other)
+
+
+def _turning(engine: Engine, step: Step, turn_deg: float) -> Saying:
+    above, way = _way(engine, turn_deg)
+    goal = "" if step.key != "turn_to_tdc" else ", to compression TDC" if turn_deg > 0.0 else ", then up again"
+    return Saying("turn", above, _degrees(turn_deg), way + goal)
+
+
+def _to_the_stored_tdc(engine: Engine, turn_deg: float) -> Saying:
+    if abs(turn_deg) < 0.05:
         return Saying("stand", "At the stored TDC", "0.0°", "look at the crank's own mark")
-    goals = {"turn_to_tdc": "to compression TDC", "confirm_fitting": "to the stored TDC"}
-    goal = goals.get(step.key, "") if turn_deg > 0.0 or step.key == "confirm_fitting" else ""
-    if step.key == "turn_to_tdc" and turn_deg < 0.0:
-        goal = "then up again"
-    way = engine.running_direction if turn_deg > 0.0 else other
-    fine = step.key == "confirm_fitting"
-    return Saying(
-        "turn", "Turn on" if turn_deg > 0.0 else "Turn back", _degrees(turn_deg, fine=fine), f"{way}, {goal}".rstrip(", ")
-    )
+    above, way = _way(engine, turn_deg)
+    return Saying("turn", above, _degrees(turn_deg, fine=True), f"{way}, to the stored TDC")
 
 
 def _degrees(angle_deg: float, *, fine: bool = False) -> str:
@@ -288,10 +312,15 @@ def _sentence(engine: Engine, chosen: int | None, saying: Saying, pointers: tupl
     order = ", ".join(map(str, engine.firing_order))
     words = f"Cycle ring of {engine.cycle_deg:.0f}°, firing order {order}, running {engine.running_direction}."
     words += f" Cylinder {chosen} is chosen." if chosen is not None else ""
-    words += f" {saying.above}: {' '.join(part for part in (saying.figure, saying.below) if part)}.".replace(": .", ".")
+    words += f" {_read(saying)}"
     if off_deg is not None and saying.mood in ("turn", "pressurised", "armed") and chosen is not None:
         words += f" The crank stands {_degrees(off_deg)} {_beside(off_deg)}."
     elif len(pointers) == 2:
         first = " or ".join(f"{angle_deg:.0f}°" for angle_deg in pointers)
         words += f" The crank stands {first} after compression TDC of cylinder {engine.firing_order[0]}."
     return words
+
+
+def _read(saying: Saying) -> str:
+    said = " ".join(part for part in (saying.figure, saying.below) if part)
+    return f"{saying.above}: {said}." if said else f"{saying.above}."

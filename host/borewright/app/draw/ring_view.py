@@ -19,7 +19,7 @@ from borewright.app.theme.look import qcolor
 if TYPE_CHECKING:
     from borewright.app.desk import Desk
 
-__all__ = ["RingView", "label_places"]
+__all__ = ["RingView", "label_places", "middle_boxes"]
 
 OUTER, INNER = 49.0, 38.0  # of the band with the cylinders' numbers
 ARROW_AT = 34.6
@@ -58,6 +58,16 @@ def label_places(model: RingModel) -> tuple[float, list[float]]:
     half = LABEL_MOST if count < 3 else min(LABEL_MOST, LABEL_AT * sin(pi / count) / (CHOSEN_LARGER * 1.25))
     apart_deg = 2.0 * half * CHOSEN_LARGER * 1.2 / LABEL_AT * 180.0 / pi
     return half, spread_apart([model.on_ring_deg(mark.at_deg) for mark in model.marks], apart_deg)
+
+
+def middle_boxes(u: float, with_figure: bool) -> tuple[QRectF, QRectF, QRectF]:
+    """The boxes of what stands in the middle: above the figure, the figure, below it; u: a hundredth of the widget's side."""
+    if with_figure:
+        above, figure, below = (38.0, -16.8, 7.4), (44.0, -9.4, 19.0), (34.0, 9.2, 9.6)
+    else:
+        above, figure, below = (40.0, -13.0, 16.0), (0.0, 0.0, 0.0), (36.0, 4.0, 12.0)
+    boxes = [QRectF(-width / 2.0 * u, top * u, width * u, height * u) for width, top, height in (above, figure, below)]
+    return boxes[0], boxes[1], boxes[2]
 
 
 class RingView(QWidget):
@@ -264,13 +274,10 @@ class RingView(QWidget):
             painter.setPen(self._pen(palette.accent, 1.0 if saying.mood == "at_tdc" else 1.8))
             painter.setBrush(qcolor(palette.panel))
             painter.drawEllipse(_round(MIDDLE * u))
-        if saying.figure:
-            draw_fitted(painter, QRectF(-19.0 * u, -16.6 * u, 38.0 * u, 8.0 * u), saying.above, ink, lines=1)
-            draw_fitted(painter, QRectF(-22.0 * u, -9.4 * u, 44.0 * u, 19.0 * u), saying.figure, ink)
-            draw_fitted(painter, QRectF(-17.0 * u, 9.2 * u, 34.0 * u, 9.6 * u), saying.below, soft, bold=False, lines=2)
-        else:
-            draw_fitted(painter, QRectF(-20.0 * u, -13.0 * u, 40.0 * u, 16.0 * u), saying.above, ink, lines=2)
-            draw_fitted(painter, QRectF(-18.0 * u, 4.0 * u, 36.0 * u, 12.0 * u), saying.below, soft, bold=False, lines=2)
+        above, figure, below = middle_boxes(u, bool(saying.figure))
+        draw_fitted(painter, above, saying.above, ink, lines=1 if saying.figure else 2)
+        draw_fitted(painter, figure, saying.figure, ink)
+        draw_fitted(painter, below, saying.below, soft, bold=False, lines=2)
 
     # ------------------------------------------------------------------ the arc that opens
 
