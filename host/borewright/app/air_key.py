@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from PySide6.QtCore import QEvent, QObject, Qt, Signal
 from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import QAbstractButton, QAbstractSpinBox, QApplication, QComboBox, QLineEdit, QPlainTextEdit, QWidget
+from shiboken6 import isValid
 
 from borewright.app.step_model import FIRST_AIR, FIRST_AIR_NAME, AirWay
 from borewright.service import acts
@@ -143,7 +144,7 @@ class AirKey(QObject):
         self._watch(now)
 
     def _watch(self, focus: QWidget | None) -> None:
-        for widget in self._watched:
+        for widget in filter(isValid, self._watched):  # what had the focus may be gone
             widget.removeEventFilter(self)
         window = self._panel.window()
         focus = focus if focus is not None and focus.window() is window else None

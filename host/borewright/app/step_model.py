@@ -29,8 +29,8 @@ FIRST_AIR: Final = (
     "only venting does; never vent by undoing the adapter, never go above the rated pressure. All plugs out; ignition, fuel and "
     "starter off, a hybrid isolated as its maker says. Restrain the crank, take the bar off, keep clear, with eye and ear "
     "protection. Mind hot metal and hot coolant. The stop key is no emergency stop: the hand valve that shuts and dumps the air "
-    "has to be within reach. The engine maker's manual, local rules and licensed practice come first; aviation work is for licensed "
-    "people."
+    "has to be within reach. The engine maker's manual, local rules and licensed practice come first; aviation work is for "
+    "licensed people."
 )
 """The cautions before the first air of a job, as they are shown and kept in its event log."""
 

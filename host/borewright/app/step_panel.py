@@ -50,11 +50,12 @@ class StepPanel(QWidget):
         self._desk = desk
         self._scope = self if scope is None else scope
         self._view = _NO_RIG
-        self._first: tuple[StepView, Callable[[], None] | None] | None = None
+        self._first: tuple[StepView, Callable[[str], None] | None] | None = None
         self._told_number = 0
         self._key = AirKey(desk, self, self._scope)
         self._key.changed.connect(self._dress_air)
         self.setAccessibleName("Next step")
+        self.setFocusPolicy(Qt.FocusPolicy.ClickFocus)
         self._build()
         self._build_acts()
         self._build_keys()
@@ -75,8 +76,11 @@ class StepPanel(QWidget):
         if view != self._view:
             self._show(view)
 
-    def put_first(self, view: StepView | None, then: Callable[[], None] | None = None) -> None:
-        """Show this in place of the guide's step, until None is put; then: what its button does. Never in place of air."""
+    def put_first(self, view: StepView | None, then: Callable[[str], None] | None = None) -> None:
+        """Show this in place of the guide's step, until None is put. Never in place of air.
+
+        then: what its button does, handed what was typed where it has a question; it may raise UseError.
+        """
         before, self._first = self._first, None if view is None else (view, then)
         if view is None and before is not None:
             self.show_snapshot(self._desk.snapshot)
@@ -104,6 +108,7 @@ class StepPanel(QWidget):
             if widget.isVisibleTo(self):
                 widget.setFocus()
                 return
+        self.setFocus()
 
     def _no_rig(self, snapshot: Snapshot) -> StepView:
         words = snapshot.link.words or _NO_RIG.text
@@ -129,6 +134,9 @@ class StepPanel(QWidget):
 
     def _show(self, view: StepView) -> None:
         before, self._view = self._view, view
+        focus = QApplication.focusWidget()
+        if focus is not None and self.isAncestorOf(focus) and focus is not self._field and view.key != before.key:
+            self.setFocus()  # a button that goes away would hand the focus on to anybody
         if view.key != before.key or view.locked != before.locked:
             self._say_wrong("")
             self._field.clear()
@@ -203,9 +211,8 @@ class StepPanel(QWidget):
             return
         self._say_wrong("")
         view = self._view
-        if self._first is not None and view is self._first[0]:
-            if self._first[1] is not None:
-                self._first[1]()
+        if self._first is not None and view == self._first[0]:
+            self._answer_first(self._first[1])
         elif view.question is not None:
             self._answer(view)
         elif view.key == "confirm_people" and view.act is not None:
@@ -213,6 +220,16 @@ class StepPanel(QWidget):
             self._desk.caution(FIRST_AIR_NAME, FIRST_AIR, lambda: self._desk.tell(confirmed))
         elif view.act is not None:
             self._desk.tell(view.act)
+
+    def _answer_first(self, then: Callable[[str], None] | None) -> None:
+        typed = self._field.text()
+        if then is None:
+            return
+        try:
+            then(typed)
+        except UseError as wrong:
+            self._say_wrong(str(wrong))
+            self._field.selectAll()
 
     def _answer(self, view: StepView) -> None:
         state = self._desk.snapshot.state
