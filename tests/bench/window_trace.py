@@ -162,7 +162,7 @@ def drawing(screen: Screen, rate_hz: int, span_s: int, trace_s: float) -> tuple[
     for start in range(began, began + filled, rate_hz):
         columns = samples.part(start, start + rate_hz)
         screen.trace.add(columns.t_s, *TRANSDUCERS.gauge_pa(columns))
-    screen.widget._choose_span(span_s)
+    screen.widget.span_button(span_s).click()
     for _ in range(5):
         screen.draw()
     a_frame = rate_hz // FRAMES_HZ

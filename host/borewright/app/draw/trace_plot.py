@@ -38,6 +38,7 @@ class TracePlot:
         self._desk = desk
         self._scale: tuple[float, float] | None = None  # span and top
         self._room_s = 0.0
+        self._ticks: list[tuple[float, str]] = []
         self._plot = pg.PlotWidget()
         self._plot.setMenuEnabled(False)
         self._plot.setMouseEnabled(False, False)
@@ -66,6 +67,26 @@ class TracePlot:
     def columns(self) -> int:
         """How many columns of pixels the curves are given."""
         return max(50, int(self._box.width() - self._room_px))
+
+    @property
+    def box_height(self) -> float:
+        """How high what the scale covers is, in pixels."""
+        return float(self._box.rect().height())
+
+    @property
+    def lines(self) -> Sequence[Line]:
+        """The two curves as they are painted."""
+        return self._lines.lines
+
+    @property
+    def shaded(self) -> Sequence[QRectF]:
+        """The stretches that are shaded."""
+        return self._lines.shaded
+
+    @property
+    def ticks(self) -> list[tuple[float, str]]:
+        """What stands at the pressure scale: where, in Pa, and in what words."""
+        return list(self._ticks)
 
     @property
     def _room_px(self) -> float:
@@ -159,7 +180,8 @@ class TracePlot:
         step = nice_step(top / 1e6 * whole, most)
         count = ceil(top / 1e6 * whole / step)
         decimals = 0 if step >= 1.0 else 1 if step >= 0.1 else 2
-        self._axes[0].setTicks([[(i * step / whole * 1e6, f"{i * step:.{decimals}f}") for i in range(count)]])
+        self._ticks = [(i * step / whole * 1e6, f"{i * step:.{decimals}f}") for i in range(count)]
+        self._axes[0].setTicks([self._ticks])
 
     def _name_heights(self, curves: Curves, top: float, per_pa: float) -> list[float | None]:
         """Where the names stand at the ends of the curves, in pixels from above, kept apart; None where a curve has no end."""

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QEvent, Qt, QTimer
 from PySide6.QtGui import QKeySequence, QPaintEvent, QResizeEvent, QShortcut
-from PySide6.QtWidgets import QButtonGroup, QFrame, QHBoxLayout, QLabel, QToolButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QAbstractButton, QButtonGroup, QFrame, QHBoxLayout, QLabel, QToolButton, QVBoxLayout, QWidget
 
 from borewright.app.draw.trace_model import SPANS_S, AirSpans, thinned
 from borewright.units import printed_unit
@@ -80,6 +80,15 @@ class TraceWidget(QFrame):
     def span_s(self) -> int:
         """How many seconds are shown."""
         return self._span_s
+
+    def span_button(self, span_s: int) -> QAbstractButton:
+        """The button that chooses this span."""
+        return self._buttons.button(span_s)
+
+    @property
+    def title(self) -> str:
+        """What is shown, and its unit."""
+        return self._title.text()
 
     @staticmethod
     def _nearest_span(wanted_s: float) -> int:
