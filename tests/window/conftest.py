@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import fcntl
 import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -17,10 +18,17 @@ __all__ = ["bench_time", "bench_until"]
 
 
 @pytest.fixture(scope="session")
-def shop_record_made(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The record that others are copies of."""
-    path = tmp_path_factory.mktemp("shop") / "shop.borewright"
-    make_shop_record(path)
+def shop_record_made(tmp_path_factory: pytest.TempPathFactory, worker_id: str) -> Path:
+    """The record that others are copies of. It takes a while, so processes that test side by side make one between them."""
+    folder = tmp_path_factory.getbasetemp()
+    folder = folder if worker_id == "master" else folder.parent
+    path = folder / "shop.borewright"
+    with (folder / "shop.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not path.exists():
+            part = path.with_suffix(".part")
+            make_shop_record(part)
+            part.rename(path)
     return path
 
 
