@@ -141,6 +141,8 @@ def typed(text: str, what: str, dimension: Dimension, unit: str) -> float:
 
     >>> round(typed("3,5", "the dose", "volume", "cm³") * 1e6, 3), typed("80 kPa", "the pressure", "pressure_gauge", "psi")
     (3.5, 80000.0)
+    >>> round(typed("0.2 in^3", "the dose", "volume", "cm³") * 1e6, 2)
+    3.28
     >>> typed("", "the dose", "volume", "cm³")
     Traceback (most recent call last):
     borewright.errors.UseError: the dose: type a figure, in cm³ or with its unit
@@ -149,6 +151,15 @@ def typed(text: str, what: str, dimension: Dimension, unit: str) -> float:
     if not text:
         raise UseError(f"{what}: type a figure, in {unit} or with its unit")
     try:
-        return parse(f"{text} {unit}" if text[-1].isdigit() or text[-1] == "." else text, dimension)
+        return parse(f"{text} {unit}" if _is_bare(text) else text, dimension)
     except UnitsError as wrong:
         raise UseError(f"{what}: {wrong}") from None
+
+
+def _is_bare(text: str) -> bool:
+    """Whether it is a number without a unit; "0.2 in^3" ends in a figure and is none."""
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
