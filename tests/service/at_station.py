@@ -15,6 +15,7 @@ from borewright.link import Endpoint
 from borewright.service import acts
 from borewright.service.conditions_of_air import AirConditions
 from borewright.service.engines import engine_from_document
+from borewright.service.guide import Step
 from borewright.service.snapshot import DoneView, Snapshot, Told
 from borewright.service.state import BenchState
 from borewright.service.station import Station
@@ -133,6 +134,12 @@ class AtStation:
         state = self.snapshot.state
         assert state is not None
         return state
+
+    @property
+    def step(self) -> Step:
+        step = self.snapshot.step
+        assert step is not None
+        return step
 
     @property
     def done(self) -> tuple[DoneView, ...]:

@@ -190,18 +190,22 @@ class Bench:
             if (ready := self._analyses.take_within(until_s - time.monotonic(), self.state.round)) is not None:
                 self._keep(*ready)
 
-    def take_leave(self, reason: str = "the program was ended") -> None:
+    def take_leave(self, reason: str | None = None) -> None:
         """Shut and vent and put everything that was recorded away; for Ctrl-C and the end of the program.
 
-        reason: why a test that is under way is void. Captures that are over are not waited for: finish_analyses() does.
+        reason: why a test that is under way is void, None: because it was stopped. Captures that are over and still worked out are
+        not waited for: finish_analyses() does.
         """
+        capture = self.state.capture
+        if capture is not None and reason is not None:
+            self.state = replace(self.state, capture=replace(capture, void_reason=capture.void_reason or reason))
         self._step(acts.StopAll())
         try:
             self._flush()
             self._wait_until_vented()
         except LinkError:
             self.link_lost()
-        self._give_up_capture(reason)
+        self._give_up_capture(reason or "the program was ended")
 
     def abandon(self, reason: str) -> None:
         """The program failed and can decide nothing any more: shut and vent, and keep the test that is under way as void."""
@@ -411,7 +415,7 @@ class Bench:
             transducers = transducers.with_zeros(float(zero.result["zero_regulated_pa"]), float(zero.result["zero_cylinder_pa"]))
         transducers = transducers.calibrated(checks)
         proven = _proven_gauge_pa(sealed) if sealed is not None and sealed.passed else None
-        if again and "sealed" in state.checks:
+        if again and sealed is not None and "sealed" in state.checks:
             proven = state.proven_gauge_pa
         engine_name = state.engine.name if state.engine is not None else ""
         known_tdc = tdc_of_check(tdc, crank, engine_name) if tdc is not None else None

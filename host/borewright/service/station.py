@@ -388,9 +388,9 @@ class Station:
             self._remember(connection)
             connection.close()
             self._left.append(connection.bench)
-            what = words.split(";", maxsplit=1)[0]
+            what = words.rpartition(";")[0] or words
             self._link = LinkView("lost", self._source.name, f"{what}; check the cable and the rig, it is looked for every second")
-            self._journal.tell_once("warning", self._link.words)
+            self._journal.tell("note", self._link.words)  # the bench has warned already
         self._again_s = time.monotonic() + AGAIN_S
 
     def _remember(self, connection: Connection) -> None:

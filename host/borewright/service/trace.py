@@ -118,7 +118,7 @@ class Trace:
     >>> trace = Trace()
     >>> trace.add(np.arange(100) / 1000.0, np.arange(100.0), np.zeros(100))
     >>> view = trace.view()
-    >>> view.t_s.tolist(), view.regulated_low_pa.tolist(), view.regulated_high_pa.tolist(), view.newest_s
+    >>> view.t_s.round(3).tolist(), view.regulated_low_pa.tolist(), view.regulated_high_pa.tolist(), view.newest_s
     ([0.025, 0.075], [0.0, 50.0], [49.0, 99.0], 0.099)
     """
 
