@@ -63,7 +63,7 @@ def label_places(model: RingModel) -> tuple[float, list[float]]:
 def middle_boxes(u: float, with_figure: bool) -> tuple[QRectF, QRectF, QRectF]:
     """The boxes of what stands in the middle: above the figure, the figure, below it; u: a hundredth of the widget's side."""
     if with_figure:
-        above, figure, below = (35.6, -16.8, 7.4), (44.0, -9.4, 19.0), (34.0, 9.2, 9.6)
+        above, figure, below = (35.6, -16.8, 7.4), (44.0, -9.4, 19.0), (31.6, 9.2, 9.6)
     else:
         above, figure, below = (40.0, -13.0, 16.0), (0.0, 0.0, 0.0), (36.0, 4.0, 12.0)
     boxes = [QRectF(-width / 2.0 * u, top * u, width * u, height * u) for width, top, height in (above, figure, below)]

@@ -134,7 +134,7 @@ class PlaceButton(QAbstractButton):
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         for colour, width in ((palette.panel, 4.6 * u), (palette.ink, 2.2 * u)):  # edged, so that it stands out from any fill
             painter.setPen(QPen(qcolor(colour), width, Qt.PenStyle.SolidLine, Qt.PenCapStyle.FlatCap))
-            painter.drawLine(at, box.top(), at, bar.bottom() + 1.0 * u)
+            painter.drawLine(QLineF(at, box.top(), at, bar.bottom() + 1.0 * u))
             if place.expanded_percent is not None:
                 level = box.top() + 2.5 * u
                 painter.drawLine(QLineF(low_x, level, high_x, level))
