@@ -79,6 +79,11 @@ class RunPanel(QWidget):
         """The check under way, None where there is none."""
         return self._run
 
+    @property
+    def picture(self) -> StopView:
+        """The picture of the piston stop."""
+        return self._about_stop.picture
+
     def begin(self, plan: CheckPlan, state: BenchState, heading: str) -> None:
         """Begin a check. Raises NotReadyError where it cannot begin now."""
         snapshot = self._desk.snapshot
@@ -190,7 +195,7 @@ class _AboutStop(QWidget):
     def __init__(self, desk: Desk) -> None:
         super().__init__()
         self._model: StopModel | None = None
-        self._view = StopView(desk)
+        self.picture = StopView(desk)
         self._words, self._contacts, self._spread, self._result = label(role="soft"), label(), label(), label(role="heading")
         self._contacts.setAccessibleName("Contacts")
         told = QWidget()
@@ -201,14 +206,14 @@ class _AboutStop(QWidget):
         lines.addStretch(1)
         self._box = QBoxLayout(QBoxLayout.Direction.TopToBottom, self)
         self._box.setContentsMargins(0, 0, 0, 0)
-        self._box.addWidget(self._view, 5)
+        self._box.addWidget(self.picture, 5)
         self._box.addWidget(scrolled(told), 4)
 
     def show_model(self, model: StopModel) -> None:
         if model == self._model:
             return
         self._model = model
-        self._view.show_model(model)
+        self.picture.show_model(model)
         put_text(self._result, model.result_words)
         put_text(self._words, model.words)
         put_text(self._contacts, contact_words(model))
@@ -222,7 +227,7 @@ class _AboutStop(QWidget):
 
     def minimumSizeHint(self) -> QSize:
         """Either way as narrow as the picture."""
-        return QSize(self._view.minimumWidth(), self._view.minimumHeight())
+        return QSize(self.picture.minimumWidth(), self.picture.minimumHeight())
 
 
 def _cautions() -> QWidget:
