@@ -49,7 +49,7 @@ def row(kind: CheckKind, check: RigCheck | None, *, holds: bool = True, other_td
         (replace(ZERO, passed=False), True, "not passed", "did not pass, 2.0 hours ago"),
     ],
 )
-def test_a_check_says_by_symbol_and_in_words_how_it_holds(check: RigCheck | None, holds: bool, held: str, age: str) -> None:
+def test_a_check_says_by_symbol_and_in_words(check: RigCheck | None, holds: bool, held: str, age: str) -> None:
     shown = row("zero", check, holds=holds)
     assert (shown.held, shown.age) == (held, age)
     assert shown.symbol == SYMBOLS[shown.held]
