@@ -46,7 +46,8 @@ class SliderCrankView(QWidget):
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
         self.setAccessibleName("Slider-crank to scale")
         self.setToolTip(
-            "Drag the crank, or turn it with the keys: ← → one degree (with Shift a tenth), Page up and down ten, Home TDC."
+            "Drag the crank, or turn it with the keys: ← → one degree (with Shift a tenth), Page up and down ten, Home TDC. "
+            "Drawn to scale but for the piston's height, which no engine file states."
         )
         self.setCursor(Qt.CursorShape.OpenHandCursor)
 

@@ -22,8 +22,6 @@ if TYPE_CHECKING:
 
 __all__ = ["EngineDrawings"]
 
-_DRAWN_ONLY = "Drawn to scale but for the piston's height, which no engine file states."
-
 
 class _Angle(QDoubleSpinBox):
     """The crank's angle in the cycle; it goes round."""
@@ -64,7 +62,7 @@ class EngineDrawings(QScrollArea):
         )
         self.angle.setSuffix(" °")
         self.angle.setDecimals(1)
-        self.angle.setButtonSymbols(QDoubleSpinBox.ButtonSymbols.NoButtons)
+        self.angle.setButtonSymbols(QDoubleSpinBox.ButtonSymbols.PlusMinus)
         self.angle.setWrapping(True)
         self.angle.setKeyboardTracking(False)
         self.angle.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
@@ -100,11 +98,6 @@ class EngineDrawings(QScrollArea):
         self._figure_grid.setVerticalSpacing(2)
         beside = QVBoxLayout()
         beside.addLayout(self._figure_grid)
-        self._note = note = QLabel(_DRAWN_ONLY)
-        note.setProperty("role", "soft")
-        note.setWordWrap(True)
-        beside.addSpacing(6)
-        beside.addWidget(note)
         beside.addStretch(1)
         upper.addLayout(beside, 2, 1)
         upper.setColumnStretch(0, 1)
@@ -188,7 +181,6 @@ class EngineDrawings(QScrollArea):
             for at, label in enumerate(pair):
                 self._figure_grid.addWidget(label, len(self._figures), at)
             self._figures.append(pair)
-        self._note.setVisible(bool(shown))
         for number, pair in enumerate(self._figures):
             words = shown[number] if number < len(shown) else ("", "")
             for label, text in zip(pair, words, strict=True):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 
 from PySide6.QtCore import Qt, QTimer, Signal
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPushButton, QScrollArea, QSizePolicy, QToolButton, QVBoxLayout, QWidget
@@ -56,7 +57,8 @@ class _SectionBox(QFrame):
         self._fault.setWordWrap(True)
         self._leave_out = QPushButton("Leave these out")
         self._leave_out.setAccessibleName(f"Leave out: {section.heading}")
-        self._leave_out.clicked.connect(leave_out)
+        self._leave_out.setToolTip("Take all that stands under this heading out of the engine.")
+        self._leave_out.clicked.connect(lambda _on=False: leave_out())
         inside.addWidget(self._fault)
         inside.addWidget(self._leave_out, 0, Qt.AlignmentFlag.AlignLeft)
         for row in rows:
@@ -126,6 +128,8 @@ class EngineForm(QScrollArea):
         self._elsewhere.setWordWrap(True)
         self._elsewhere.setTextFormat(Qt.TextFormat.PlainText)
         self._drop_unknown = QPushButton("Leave out what is not known")
+        self._drop_unknown.setAccessibleName("Leave out what is not known")
+        self._drop_unknown.setToolTip("Take away what no engine file has.")
         self._drop_unknown.clicked.connect(self._leave_out_unknown)
         column.addWidget(self._elsewhere)
         column.addWidget(self._drop_unknown, 0, Qt.AlignmentFlag.AlignLeft)
@@ -139,7 +143,7 @@ class EngineForm(QScrollArea):
                 row.left.connect(self._left)
                 self.rows[field.key] = row
                 rows.append(row)
-            box = _SectionBox(section, rows, lambda table=section.table: self._leave_out_table(table))
+            box = _SectionBox(section, rows, partial(self._leave_out_table, section.table))
             self._sections.append(box)
             column.addWidget(box)
         column.addStretch(1)

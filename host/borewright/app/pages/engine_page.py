@@ -7,7 +7,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from PySide6.QtCore import QSignalBlocker, Qt
-from PySide6.QtGui import QResizeEvent
+from PySide6.QtGui import QFont, QFontMetrics, QResizeEvent
 from PySide6.QtWidgets import QFrame, QGridLayout, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
 
 from borewright.app.page import Page
@@ -77,6 +77,7 @@ class EnginePage(Page):
             button.setCheckable(True)
         self._turn = "values"
         self._build()
+        self.setFocusProxy(self.library.search)
         self.library.wanted.connect(self._open)
         self.library.fresh.connect(self._begin_new)
         self.library.brought.connect(self._import)
@@ -149,7 +150,10 @@ class EnginePage(Page):
 
     def _lay_out(self) -> None:
         narrow = self.width() < _NARROW_LETTERS * self.fontMetrics().averageCharWidth()
+        bold = QFont(self.font())
+        bold.setBold(True)  # as the one is written that is chosen
         for name, button in self._turns.items():
+            button.setMinimumWidth(QFontMetrics(bold).horizontalAdvance("MDrawingM"))
             button.setVisible(narrow)
             button.setChecked(self._turn == name)
         self.form.setVisible(not narrow or self._turn == "values")
@@ -194,9 +198,11 @@ class EnginePage(Page):
         with QSignalBlocker(self.versions):
             self.versions.clear()
             for version in reversed(opened.versions):
-                newest = ", the newest" if version is opened.newest else ""
+                newest = ", newest" if version is opened.newest else ""
                 self.versions.addItem(f"{version.number}{newest}, {date_words(version.saved_at_unix_s)}", version.number)
             self.versions.setCurrentIndex(self.versions.findData(self.edit.version))
+        view = self.versions.view()
+        view.setMinimumWidth(view.sizeHintForColumn(0) + 24)
 
     def _show_state(self) -> None:
         edit = self.edit
