@@ -10,6 +10,7 @@ from borewright.app.builtin.stand import prepare_practice
 from borewright.app.desk import Desk
 from borewright.errors import BorewrightError
 from borewright.service.snapshot import Snapshot
+from borewright.simrig.builtin import BuiltInView
 from borewright.simrig.practice import PracticeJob, practice_job
 
 __all__ = ["FirstRunStrip"]
@@ -57,6 +58,7 @@ class FirstRunStrip(QFrame):
                 page=self._desk.settings.last_page,
                 panel=panel is not None and panel.isVisible(),
                 preparing=self._preparing,
+                hold_pressed=isinstance(snapshot.rig, BuiltInView) and snapshot.rig.hold_pressed,
             )
         )
         if said != self._shown:

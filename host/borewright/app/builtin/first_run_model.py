@@ -98,7 +98,7 @@ _STEPS: Final[Mapping[StepKey, tuple[str, str, str]]] = {  # chapter, what to do
     ),
     "confirm_people": (
         "restraint",
-        "Press F8 to put the restraint on, read every point, and press Enter only if you would say so at a real engine",
+        "Press F8 to put the restraint on, read every point and the caution, and confirm them only as you would at a real engine",
         "Compressed air can swing the crank without warning; no sensor sees fingers.",
     ),
     "set_regulator": (
@@ -173,7 +173,8 @@ class Coaching:
 class FirstRunFacts:
     """What the coach goes by. practice: as the record has it, None before it has answered. job_open: it is the practice's job.
 
-    page: in view; panel: whether the rig's panel is in view. preparing: the checks are being made.
+    page: in view; panel: whether the rig's panel is in view. preparing: the checks are being made. hold_pressed: somebody stands on
+    the hold-to-run switch.
     """
 
     snapshot: Snapshot
@@ -183,6 +184,7 @@ class FirstRunFacts:
     page: str = "Test"
     panel: bool = True
     preparing: bool = False
+    hold_pressed: bool = False
 
 
 def coaching(facts: FirstRunFacts) -> Coaching:
@@ -290,7 +292,8 @@ def _choose(facts: FirstRunFacts, tested: int) -> Coaching:
         return Coaching(
             "choose", "cylinder", what, "The engine is gone round in firing order, so that the crank is turned least.", "Test"
         )
-    what = f"Look at what cylinder {practice.tested[-1]} reads, then let go of the switch and press {coming} for the next one"
+    switch = "let go of the switch (F8), " if facts.stand.hold_fitted and facts.hold_pressed else ""
+    what = f"Look at what cylinder {practice.tested[-1]} reads, {switch}then Ctrl+1 and Enter for the next one"
     why = "The band says what is common practice at such a reading; cylinders of one engine are best held against each other."
     return Coaching("next", "next cylinder", what, why, "Test")
 

@@ -233,7 +233,7 @@ def show_me(step: Step | None, state: BenchState | None, view: BuiltInView, fact
         return ShowMe((), "the rig is not known yet")
     if view.busy or view.turning:
         return ShowMe((), "wait until what is under way at the rig is done")
-    if view.hold_pressed and state.readiness.state is State.VENTED and not state.pressurised:
+    if view.hold_pressed and state.readiness.state in (State.VENTED, State.READY) and not state.pressurised:
         return ShowMe(("hold release",), "let go of the hold-to-run switch: it is vented")
     words = words_for_stop(state.stop, view, index_awaited=state.tdc is None) or words_for(step, state, view, facts)
     if words:
