@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 import re
-from functools import cache
+from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Final, Literal
 
 from borewright.errors import UseError
@@ -233,13 +233,19 @@ def _flow_unit(unit: str, text: str) -> tuple[float, FlowReference, str]:
 def _convert(value: float, unit: str, wanted: str, text: str, dimension: Dimension) -> float:
     registry = _registry()
     try:
-        return float(registry.Quantity(value, registry.parse_units(unit)).to(registry.parse_units(wanted)).magnitude)
+        return float(registry.Quantity(value, _parsed(unit)).to(_parsed(wanted)).magnitude)
     except Exception as error:  # pint answers odd texts with errors of many kinds
         raise _wrong(text, dimension, f"is no {_NAMES[dimension]}") from error
 
 
 def _wrong(text: str, dimension: Dimension, what: str) -> UnitsError:
     return UnitsError(f"{text.strip()!r} {what}; write the {_NAMES[dimension]} like {_EXAMPLES[dimension]!r}")
+
+
+@lru_cache(maxsize=256)
+def _parsed(unit: str) -> pint.Unit:
+    """A unit as pint has it; to read one takes as long as twenty conversions, and a window shows the same few all the time."""
+    return _registry().parse_units(unit)
 
 
 @cache
