@@ -19,9 +19,10 @@ from PySide6.QtCore import QPoint, Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QAbstractButton, QApplication, QLabel, QLineEdit, QVBoxLayout, QWidget
 
+from .screen_person import ScreenPerson
 from .virtual_desk import AnsweredFiles, bench_time, bench_until
 
-__all__ = ["FindingsHand", "job_in"]
+__all__ = ["FindingsHand", "SwitchPerson", "job_in"]
 
 STUCK_S = 600.0
 
@@ -31,6 +32,20 @@ def job_in(record: Path, scenario: str, change: dict[str, object] | None = None)
     document = load_scenario(scenario).engine_document | (change or {})
     with Store.open(record) as store:
         return store.create_job("Larch", "before", store.save_engine(str(document["name"]), document))
+
+
+class SwitchPerson(ScreenPerson):
+    """One who presses the rig's own hold-to-run switch when the screen says ready for air."""
+
+    def glance(self) -> bool:
+        """Look once."""
+        step = self._desk.snapshot.step
+        if step is not None and step.key == "give_air" and self.rig.hold_fitted and not self.rig.busy:
+            for words in (("hold release", "wait 1") if self.rig.hold_pressed else ()) + ("hold press",):
+                self.at_rig(words)
+            self.wait_s(0.5)
+            return True
+        return super().glance()
 
 
 class FindingsHand:
@@ -193,13 +208,10 @@ class FindingsHand:
             self.click(self.button("⏎", self.page.step))
             self.wait(0.3)
             return
-        if step.key in ("confirm_people", "set_regulator", "place_hose", "fit_places") and self.rig.hold_pressed:
-            self.at_rig("hold release", "wait 2")
         assert self.desk.builtin is not None
         self.at_rig(*words_for(step, self.state, self.rig, self.desk.builtin.facts))
         if step.key == "give_air":
-            if not self.rig.hold_pressed:
-                self.at_rig("hold press")
+            self.at_rig(*(("hold release", "wait 1") if self.rig.hold_pressed else ()), "hold press")
         elif step.key == "restrain":
             self._answer(view.question.words if view.question else "", f"{self.desk.builtin.facts.restraint_nm:g}")
         elif step.key == "read_back_hose":

@@ -10,8 +10,7 @@ from borewright.core.readiness_table import State
 from borewright.service import acts
 from PySide6.QtWidgets import QApplication
 
-from .findings_hand import FindingsHand, job_in
-from .screen_person import ScreenPerson
+from .findings_hand import FindingsHand, SwitchPerson, job_in
 from .virtual_desk import bench_time, bench_until, open_desk
 
 SCENARIO = "cracked-head-coolant"  # the crack leaks into the coolant at cylinder 1; its cap is rated, so that it may be stopped
@@ -27,7 +26,7 @@ def hand(qapp: QApplication, tmp_path_factory: pytest.TempPathFactory) -> Iterat
     job = job_in(record, SCENARIO)
     desk, close = open_desk(record, folder, SCENARIO, Settings(theme="light", who="Ada"))
     bench_time(desk, 1.0)
-    ScreenPerson(desk, lambda reached: bench_until(desk, reached)).check_rig(1)
+    SwitchPerson(desk, lambda reached: bench_until(desk, reached)).check_rig(1)
     made = FindingsHand(desk)
     made.open_job(job)
     made.until(lambda: made.state.engine is not None)
