@@ -111,7 +111,7 @@ def page_image(_store: Store, data: bytes, number: int, width_px: int) -> PageIm
     document = pypdfium2.PdfDocument(data)
     try:
         page = document[number]
-        scale = min(max(width_px, 1), WIDEST_PX) / page.get_width()
+        scale = (min(max(width_px, 1), WIDEST_PX) - 0.01) / page.get_width()  # it rounds up, and must not by a rounding error
         picture = page.render(scale=scale).to_pil()
         page.close()
     finally:

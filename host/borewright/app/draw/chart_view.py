@@ -38,14 +38,14 @@ def draw_interval(painter: QPainter, side: Side, palette: Palette, at: Sequence[
     """
     low, middle, high = at
     colour = side_colour(side, palette)
-    painter.setPen(QPen(colour, max(2.0, size / 4.0)))
+    painter.setPen(QPen(colour, max(1.5, size / 6.0)))
     painter.drawLine(low, high)
     lying = abs(high.y() - low.y()) < abs(high.x() - low.x())
     across = QPointF(0.0, size / 2.0) if lying else QPointF(size / 2.0, 0.0)
     for end in (low, high):
         painter.drawLine(end - across, end + across)
-    half = size / 2.0
-    mark = QRectF(middle.x() - half, middle.y() - half, size, size)
+    half = 0.36 * size  # smaller than the ends are long, so that a narrow interval is still seen
+    mark = QRectF(middle.x() - half, middle.y() - half, 2.0 * half, 2.0 * half)
     if side == "before":
         painter.setBrush(qcolor(palette.panel))
         painter.drawEllipse(mark)

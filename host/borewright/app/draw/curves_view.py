@@ -40,7 +40,7 @@ class CurvesView(ChartView[CurvesDrawn]):
         """Legend and panels."""
         line = float(self.letters.height())
         painter.setPen(qcolor(palette.ink))
-        title = f"cylinder pressure, {drawn.unit}, over seconds from the shut"
+        title = f"cylinder pressure, {drawn.unit}, over seconds from the shut to the vent"
         text_in(painter, QRectF(0.0, 0.0, self.width(), 1.6 * line), title)
         wide = self.letters.horizontalAdvance(title)
         draw_legend(painter, palette, QPointF(wide + 2.0 * line, 0.8 * line), ("before", "after"), line=True)

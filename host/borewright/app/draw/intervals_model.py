@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -12,9 +11,9 @@ if TYPE_CHECKING:
     from borewright.core.compare import Difference, Quantity
     from borewright.service.comparing import CylinderComparison, JobComparison
 
-__all__ = ["IntervalRow", "IntervalsDrawn", "comparison_rows", "intervals_of"]
+__all__ = ["IntervalRow", "IntervalsDrawn", "comparison_notes", "comparison_rows", "intervals_of"]
 
-HEADINGS = ("cylinder", "leak area {unit}", "after", "change", "leakage %", "after", "change", "verdict", "to know")
+HEADINGS = ("cylinder", "leak area {unit}", "after", "change", "leakage %", "after", "change", "verdict")
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +74,7 @@ def _sides(difference: Difference, scale: float) -> tuple[Interval, Interval, In
     )
 
 
-def comparison_rows(found: JobComparison, area_unit: str = "mm²") -> tuple[tuple[str, ...], Sequence[tuple[str, ...]]]:
+def comparison_rows(found: JobComparison, area_unit: str = "mm²") -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
     """The comparison as a table: headings, and a row of texts for each cylinder."""
     scale = area_scale(area_unit)
     rows = []
@@ -84,6 +83,19 @@ def comparison_rows(found: JobComparison, area_unit: str = "mm²") -> tuple[tupl
         for difference, of_unit, unit in ((one.area, scale, area_unit), (one.leakage, 1.0, "%")):
             sides = (None, None, None) if difference is None else _sides(difference, of_unit)
             cells += [interval_words(side, unit, plus=place == 2) for place, side in enumerate(sides)]
-        known = [*([one.refused] if one.refused else []), *one.converted, *one.marks]
-        rows.append((*cells, verdict_words(one.verdict), "; ".join(known)))
-    return tuple(heading.format(unit=area_unit) for heading in HEADINGS), rows
+        rows.append((*cells, verdict_words(one.verdict)))
+    return tuple(heading.format(unit=area_unit) for heading in HEADINGS), tuple(rows)
+
+
+def comparison_notes(found: JobComparison) -> tuple[str, ...]:
+    """What has to be known of the comparison, a line each; what is so of several cylinders is said once."""
+    said: dict[str, list[int]] = {}
+    for one in found.cylinders:
+        apart = one.area is not None and one.leakage is not None and one.area.verdict != one.leakage.verdict
+        alone = [f"its leakage alone shows: {one.leakage.verdict}"] if apart and one.leakage is not None else []
+        for words in (*([one.refused] if one.refused else []), *alone, *one.converted, *one.marks):
+            said.setdefault(words.removeprefix(f"cylinder {one.cylinder} "), []).append(one.cylinder)
+    return tuple(
+        f"cylinder{'s' if len(cylinders) > 1 else ''} {', '.join(map(str, cylinders))}: {words}"
+        for words, cylinders in said.items()
+    )

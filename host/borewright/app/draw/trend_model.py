@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from borewright.app.draw.chart_model import SYMBOLS, Axis, Interval, area_scale, axis_of, interval_words
-from borewright.service.report_numbers import Shown
+from borewright.service.report_numbers import Shown, listed
 
 if TYPE_CHECKING:
     from datetime import tzinfo
@@ -49,7 +50,7 @@ class TrendDrawn:
     jobs: tuple[tuple[str, str], ...]
     panels: tuple[TrendPanel, ...]
     axis: Axis
-    notes: str
+    notes: tuple[str, ...]
 
     @property
     def words(self) -> str:
@@ -70,12 +71,19 @@ def trend_drawn(found: EngineTrend, quantity: Quantity, area_unit: str = "mm²",
         by_cylinder.setdefault(point.cylinder, []).append(_spot(point, quantity, place, names[place][0], scale, unit))
     panels = tuple(TrendPanel(cylinder, tuple(spots)) for cylinder, spots in sorted(by_cylinder.items()))
     highest = max((spot.level.high for panel in panels for spot in panel.spots if spot.level is not None), default=1.0)
-    notes = [
-        f"cylinder {point.cylinder}, {names[at[point.job.id]][0]}: {words}"
-        for point in found.points
-        for words in (*point.notes, *point.marks)
-    ]
-    return TrendDrawn(f"{quantity}, {unit}", unit, names, panels, axis_of(0.0, max(highest, 1e-9), 4), "\n".join(notes))
+    return TrendDrawn(f"{quantity}, {unit}", unit, names, panels, axis_of(0.0, max(highest, 1e-9), 4), _notes(found, at))
+
+
+def _notes(found: EngineTrend, at: Mapping[int, int]) -> tuple[str, ...]:
+    """What has to be known of the points; what is so of several is said once. Jobs by their number from the left, from 1."""
+    said: dict[str, dict[int, list[int]]] = {}
+    for point in found.points:
+        for words in (*point.notes, *point.marks):
+            said.setdefault(words, {}).setdefault(point.cylinder, []).append(at[point.job.id] + 1)
+    return tuple(
+        f"{words} ({'; '.join(f'cylinder {cylinder} in job {listed(list(map(str, jobs)))}' for cylinder, jobs in of_it.items())})"
+        for words, of_it in said.items()
+    )
 
 
 def _spot(point: TrendPoint, quantity: Quantity, place: int, name: str, scale: float, unit: str) -> TrendSpot:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt
+from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
+    QBoxLayout,
     QComboBox,
     QGridLayout,
     QHeaderView,
@@ -20,7 +22,7 @@ from PySide6.QtWidgets import (
 from borewright.app.desk import Desk
 from borewright.app.draw.curves_model import curves_of
 from borewright.app.draw.curves_view import CurvesView
-from borewright.app.draw.intervals_model import comparison_rows, intervals_of
+from borewright.app.draw.intervals_model import comparison_notes, comparison_rows, intervals_of
 from borewright.app.draw.intervals_view import IntervalsView
 from borewright.app.draw.trend_model import trend_drawn
 from borewright.app.draw.trend_view import TrendView
@@ -33,6 +35,8 @@ from borewright.service.view_jobs import Compared, JobGlance, compared, trended
 from borewright.store.records import JobRecord
 
 __all__ = ["CompareSheet"]
+
+BESIDE_EM = 60  # heights of the letters
 
 
 class CompareSheet(Sheet):
@@ -62,6 +66,7 @@ class CompareSheet(Sheet):
         self.body.addWidget(self.words)
         self.tabs = QTabWidget()
         self.tabs.setAccessibleName("how it is shown")
+        self.tabs.tabBar().setAccessibleName("how it is shown")
         self.areas, self.percents = IntervalsView("leak area before and after"), IntervalsView("leakage before and after")
         self.curves = CurvesView("decays before and after")
         self.table = QTableWidget()
@@ -73,10 +78,19 @@ class CompareSheet(Sheet):
         self.trend_areas, self.trend_percents = TrendView("leak area over the jobs"), TrendView("leakage over the jobs")
         self.trend_words = QLabel()
         self.trend_words.setWordWrap(True)
-        self.tabs.addTab(_scrolled(self.areas, self.percents), "&Intervals")
+        self.table.setVerticalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.notes = QLabel()
+        self.notes.setWordWrap(True)
+        both = QWidget()
+        both.setAccessibleName("leak area and leakage before and after")
+        self._both = QBoxLayout(QBoxLayout.Direction.TopToBottom, both)
+        self._both.setContentsMargins(0, 0, 0, 0)
+        self._both.addWidget(self.areas, 1)
+        self._both.addWidget(self.percents, 1)
+        self.tabs.addTab(_scrolled(both), "&Intervals")
         self.tabs.addTab(_scrolled(self.curves), "&Curves")
-        self.tabs.addTab(self.table, "&Table")
-        self.tabs.addTab(_scrolled(self.trend_words, self.trend_areas, self.trend_percents), "T&rend")
+        self.tabs.addTab(_scrolled(self.table, self.notes), "&Table")
+        self.tabs.addTab(_scrolled(self.trend_areas, self.trend_percents, self.trend_words), "T&rend")
         self.body.addWidget(self.tabs, 1)
 
     # ------------------------------------------------------------------ asking
@@ -125,7 +139,8 @@ class CompareSheet(Sheet):
         if self.shown is None:
             for view in (self.areas, self.percents, self.curves):
                 view.show_drawn(None, palette, "nothing to compare")
-            self.table.setRowCount(0)
+            self._fill_table((), ())
+            self.notes.setText("")
         else:
             found = self.shown.found
             for chart, drawn in (
@@ -136,30 +151,37 @@ class CompareSheet(Sheet):
             curves = curves_of(self.shown.curves, self.desk.units.unit("pressure_gauge", "psi"))
             self.curves.show_drawn(curves, palette, curves.words)
             self._fill_table(*comparison_rows(found, area))
+            self.notes.setText("\n".join(comparison_notes(found)))
         if self.trend_shown is not None:
             for trend, drawn_trend in (
                 (self.trend_areas, trend_drawn(self.trend_shown, "leak area", area)),
                 (self.trend_percents, trend_drawn(self.trend_shown, "leakage", area)),
             ):
                 trend.show_drawn(drawn_trend, palette, drawn_trend.words)
-            self.trend_words.setText(trend_drawn(self.trend_shown, "leak area", area).notes)
+            self.trend_words.setText("\n".join(trend_drawn(self.trend_shown, "leak area", area).notes))
         else:
             for trend in (self.trend_areas, self.trend_percents):
                 trend.show_drawn(None, palette, "no trend")
 
-    def _fill_table(self, headings: tuple[str, ...], rows: object) -> None:
-        listed = [tuple(row) for row in rows] if isinstance(rows, list | tuple) else []
+    def _fill_table(self, headings: tuple[str, ...], rows: tuple[tuple[str, ...], ...]) -> None:
         self.table.setColumnCount(len(headings))
         self.table.setHorizontalHeaderLabels(list(headings))
-        self.table.setRowCount(len(listed))
-        for at, row in enumerate(listed):
+        self.table.setRowCount(len(rows))
+        for at, row in enumerate(rows):
             for column, text in enumerate(row):
                 self.table.setItem(at, column, QTableWidgetItem(text))
         header = self.table.horizontalHeader()
         header.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
-        header.setSectionResizeMode(len(headings) - 1, QHeaderView.ResizeMode.Interactive)
-        self.table.setColumnWidth(len(headings) - 1, 360)
         self.table.resizeRowsToContents()
+        bar = self.table.horizontalScrollBar().sizeHint().height()
+        rows_high = sum(self.table.rowHeight(at) for at in range(len(rows)))
+        self.table.setFixedHeight(header.sizeHint().height() + rows_high + bar + 2 * self.table.frameWidth() + 4)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Where there is room, both charts of the intervals lie beside each other."""
+        super().resizeEvent(event)
+        beside = self.width() >= BESIDE_EM * self.fontMetrics().height()
+        self._both.setDirection(QBoxLayout.Direction.LeftToRight if beside else QBoxLayout.Direction.TopToBottom)
 
     def _show(self, answer: Compared) -> None:
         self.shown = answer

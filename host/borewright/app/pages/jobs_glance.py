@@ -7,7 +7,7 @@ from functools import partial
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QFrame, QGridLayout, QLabel, QPushButton, QScrollArea, QSizePolicy, QVBoxLayout, QWidget
 
-from borewright.app.pages.jobs_model import fact_lines, job_words, test_lines
+from borewright.app.pages.jobs_model import fact_lines, job_words, tested_lines
 from borewright.app.pages.jobs_sheet import act_button, mark_role
 from borewright.service.view_jobs import JobGlance
 
@@ -54,10 +54,12 @@ class GlancePanel(QFrame):
         self._scroll.setWidgetResizable(True)
         self._scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self._scroll.setAccessibleName("the chosen job")
+        self._scroll.setStyleSheet("QScrollArea, QScrollArea > QWidget > QWidget { background: transparent; }")
         self._buttons: dict[str, QPushButton] = {}
         self._grid = QGridLayout()
         for act, text, tip in _ACTS:
             button = act_button(text, partial(self.wanted.emit, act), tip, "act" if act in ("open", "restore") else "")
+            button.setParent(self)  # before it is shown, else it would be a window of its own
             button.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
             self._buttons[act] = button
         whole = QVBoxLayout(self)
@@ -86,7 +88,7 @@ class GlancePanel(QFrame):
         """Show this job. is_open: it is the one that is worked at."""
         job = glance.job
         self._name.setText(job_words(job) + (" (open)" if is_open else ""))
-        self._tests.setText("\n".join(test_lines(glance)))
+        self._tests.setText("\n".join(tested_lines(glance)))
         self._facts.setText("\n".join(fact_lines(glance)))
         self._scroll.setAccessibleDescription(f"{self._name.text()}. {self._tests.text()}. {self._facts.text()}")
         if job.deleted_at_unix_s is not None:

@@ -116,9 +116,11 @@ class JobsList(QWidget):
         table.setShowGrid(False)
         table.setWordWrap(False)
         table.setMinimumHeight(100)
+        table.setStyleSheet("QTableView::item { padding: 0px 6px; }")
         table.verticalHeader().hide()
         header = table.horizontalHeader()
         header.setHighlightSections(False)
+        header.setDefaultAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
         header.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
         for stretched in (0, 2):
             header.setSectionResizeMode(stretched, QHeaderView.ResizeMode.Stretch)

@@ -195,6 +195,8 @@ class JobsPage(Page):
         words = "archived" if archived else "back in the list"
 
         def done(kept: JobRecord) -> None:
+            if not archived:
+                self.list.choose(kept.id)
             self.strip.note(f"{job_words(kept)}: {words}.", undo=lambda: self._put_away(kept, not archived))
 
         self.desk.write(archive_job, job.id, archived, then=done, failed=self._refused)

@@ -39,6 +39,7 @@ class PaperView(QScrollArea):
         self.number = min(self.number, max(0, len(sizes_in) - 1))
         if not sizes_in:
             self.paper.clear()
+            self.paper.setMinimumSize(QSize(0, 0))
         self.wanted_changed.emit()
 
     @property
@@ -61,7 +62,7 @@ class PaperView(QScrollArea):
         picture.loadFromData(image.data, "PNG")
         picture.setDevicePixelRatio(self.devicePixelRatioF())
         self.paper.setPixmap(picture)
-        self.paper.setMinimumSize(QSize(round(picture.width() / picture.devicePixelRatio()), 1))
+        self.paper.setMinimumSize(picture.deviceIndependentSize().toSize())
         self.setAccessibleDescription(f"page {image.number + 1} of {len(self.sizes_in)}")
 
     def turn(self, by: int, *, to_end: bool = False) -> None:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QLineEdit, QProgressBar, QPushButton, QSizePolicy, QWidget
 
 from borewright.app.pages.jobs_sheet import act_button
@@ -28,6 +27,7 @@ class JobsStrip(QFrame):
         self.words.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)
         self.line = QLineEdit()
         self.line.setMinimumWidth(160)
+        self.line.returnPressed.connect(self._first)
         self.bar = QProgressBar()
         self.bar.setRange(0, 0)  # how long it takes is not known
         self.bar.setMaximumWidth(120)
@@ -43,7 +43,6 @@ class JobsStrip(QFrame):
     def clear(self) -> None:
         """Nothing to say."""
         self._show("", (), asks=False, busy=False)
-        self.hide()
 
     def note(self, text: str, *acts: Act, undo: Callable[[], None] | None = None) -> None:
         """Say something; acts: (words of a button, what it does). undo: the last of these acts takes back what was done."""
@@ -70,6 +69,11 @@ class JobsStrip(QFrame):
 
         self._show(f"{text} …", (("Give &up", give_up),), asks=False, busy=True)
 
+    def _first(self) -> None:
+        """Enter in the line is the first button."""
+        if self._buttons:
+            self._buttons[0].click()
+
     def _answer(self, then: Callable[[str], None]) -> None:
         text = self.line.text()
         self.clear()
@@ -90,16 +94,9 @@ class JobsStrip(QFrame):
             button = act_button(words, act)
             self._buttons.append(button)
             self._row.addWidget(button)
-        self.show()
+        self.setVisible(bool(text))
 
     @property
     def buttons(self) -> tuple[QPushButton, ...]:
         """Those that it shows."""
         return tuple(self._buttons)
-
-    def keyPressEvent(self, event: QKeyEvent) -> None:
-        """Enter in the line is the first button."""
-        if event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter) and self.line.hasFocus() and self._buttons:
-            self._buttons[0].click()
-            return
-        super().keyPressEvent(event)
