@@ -35,7 +35,7 @@ class AirKey(QObject):
         super().__init__(panel)
         self._desk, self._panel, self._scope = desk, panel, scope
         self._way: AirWay = "none"
-        self._drives = False
+        self._drives, self._deaf = False, False
         self._down = False
         self._asked = False  # by this press, so that its release lets go
         self._watched: list[QWidget] = []
@@ -52,15 +52,19 @@ class AirKey(QObject):
         """Whether the air that is coming or on is held by this press: letting go shuts and vents."""
         return self._down and self._asked
 
-    def heed(self, way: AirWay, *, drives: bool) -> None:
-        """How air is let in now. drives: the rig has valves and no hold-to-run switch, so that this key is the act for air."""
-        self._way, self._drives = way, drives
+    def heed(self, way: AirWay, *, drives: bool, deaf: bool = False) -> None:
+        """How air is let in now.
+
+        drives: the rig has valves and no hold-to-run switch, so that this key is the act for air. deaf: no test is under way, so
+        that a press asks for nothing, whatever the bench is ready for.
+        """
+        self._way, self._drives, self._deaf = way, drives, deaf
 
     # ------------------------------------------------------------------ what the person does
 
     def press(self) -> None:
         """The key or the button on the screen goes down."""
-        if self._down:
+        if self._down or self._deaf:
             return
         self._down, self._asked = True, False
         by_hold = self._desk.settings.air_by == "hold"
@@ -121,6 +125,8 @@ class AirKey(QObject):
         """While air is coming or on, Space is its key everywhere; else where nothing has a use of its own for it."""
         if self._way in ("coming", "on"):
             return True
+        if self._deaf:
+            return False
         focus = QApplication.focusWidget() or watched
         in_scope = isinstance(focus, QWidget) and (focus is self._scope or self._scope.isAncestorOf(focus))
         own = isinstance(focus, _OWN_USE_OF_SPACE)

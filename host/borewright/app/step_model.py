@@ -62,6 +62,13 @@ _TITLES: Final[Mapping[str, str]] = {
     "give_air": "Ready for air",
     "shut_supply": "Steady: shut the supply",
 }
+_HELD: Final = (
+    "hold Space, or the foot-switch that types it, until the rig has vented by itself; letting go shuts and vents at any time. "
+    "Three seconds, a short puff, then full pressure"
+)
+_COUNTED: Final = (
+    "Space arms it: three seconds, a short puff, then full pressure. Another press calls it off, and with air on it shuts and vents"
+)
 _BUTTONS: Final[Mapping[str, str]] = {
     "confirm_fitting": "It shows the &same",
     "place_hose": "&Done",
@@ -133,8 +140,8 @@ class StepView:
     helps: str = ""
 
 
-def step_view(step: Step, state: BenchState) -> StepView:
-    """The step as it is shown now."""
+def step_view(step: Step, state: BenchState, *, by_hold: bool = True) -> StepView:
+    """The step as it is shown now. by_hold: the air key is held; else it arms a countdown."""
     at, locked = state.readiness.state, state.readiness.locked
     purpose = state.purpose
     plain_hold = not purpose.gauged_places and purpose.aim != "span"
@@ -142,7 +149,7 @@ def step_view(step: Step, state: BenchState) -> StepView:
     return StepView(
         key=step.key,
         title=_title(step, state),
-        text=_text(step, state),
+        text=_text(step, state, by_hold=by_hold),
         button=_BUTTONS.get(step.key, "") if step.act is not None or asks(step.key) else "",
         act=None if step.key == "give_air" else step.act,
         turn=None if step.turn_deg is None or locked else _turn(step.key, step.turn_deg, state.engine),
@@ -173,7 +180,7 @@ def _title(step: Step, state: BenchState) -> str:
     return _TITLES[step.key]
 
 
-def _text(step: Step, state: BenchState) -> str:
+def _text(step: Step, state: BenchState, *, by_hold: bool) -> str:
     """The guide's words; while the crank is being turned, without the degrees, which the figure shows."""
     turning = state.crank is not None and state.crank.moved_count > state.limits.still_count
     if step.key == "turn_to_tdc" and turning and step.turn_deg is not None:
@@ -185,6 +192,8 @@ def _text(step: Step, state: BenchState) -> str:
     words = step.text.removeprefix(_PRESSURISED)
     if step.key == "confirm_people" and words.startswith("not confirmed"):
         words = f"Confirm only what is so. It holds for {state.limits.confirmed_s / 60:.0f} minutes and while the crank stands"
+    if step.key == "give_air" and step.act is not None:
+        words = _HELD if by_hold else _COUNTED
     if step.key == "hold":
         words = "Air stays on. Look, listen and feel at each place, and note how strong it is there"
     words = words[0].upper() + words[1:]
@@ -206,7 +215,7 @@ def _turn(key: str, turn_deg: float, engine: Engine | None) -> Turn:
     if key == "find_index":
         figure = "1–2 turns"
     elif key == "squeeze_turn":
-        figure = "on and on"
+        figure = "keep turning"
     elif key == "turn_open":
         figure = f"{ceil(size / 360.0):d} turns" if size > 360.0 else "1 turn"
     else:

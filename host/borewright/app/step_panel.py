@@ -67,12 +67,15 @@ class StepPanel(QWidget):
         """Show the step of this snapshot; cheap where nothing has changed."""
         state, step = snapshot.state, snapshot.step
         here = state is not None and step is not None and snapshot.link.kind == "open"
-        view = step_view(step, state) if here and state is not None and step is not None else self._no_rig(snapshot)
+        by_hold = self._desk.settings.air_by == "hold"
+        view = (
+            step_view(step, state, by_hold=by_hold) if here and state is not None and step is not None else self._no_rig(snapshot)
+        )
         drives = state is not None and state.has_valves and not state.has_hold_switch
-        self._key.heed(view.air, drives=drives)
+        if self._first is not None and _gives_way(view):
+            view = self._first[0]  # the key is deaf then: the bench may still be ready for another test like the last one
+        self._key.heed(view.air, drives=drives, deaf=self._first is not None and view is self._first[0])
         self._hear_refusals(snapshot)
-        if self._first is not None and not view.locked and view.air == "none":
-            view = self._first[0]
         if view != self._view:
             self._show(view)
 
@@ -84,13 +87,18 @@ class StepPanel(QWidget):
         before, self._first = self._first, None if view is None else (view, then)
         if view is None and before is not None:
             self.show_snapshot(self._desk.snapshot)
-        elif view is not None and not self._view.locked and self._view.air == "none" and view != self._view:
+        elif view is not None and view != self._view and _gives_way(self._view):
+            self._key.heed("none", drives=False, deaf=True)
             self._show(view)
 
     def add_act(self, button: QPushButton) -> None:
         """Put another act of the page beside the one of the step."""
         button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         self._acts.insertWidget(self._acts.count() - 1, button)
+
+    def hasHeightForWidth(self) -> bool:
+        """Never: what is too long for the room is scrolled inside, so that the act stays in view."""
+        return False
 
     @property
     def view(self) -> StepView:
@@ -151,7 +159,7 @@ class StepPanel(QWidget):
         self._act.setText(view.button and f"{view.button}   ⏎")
         self._act.setVisible(bool(view.button))
         self._hold.setVisible(view.may_hold)
-        self._hold.setText("&Hold on another minute (H)" if view.hold_left_s is not None else "&Hold: look and listen (H)")
+        self._hold.setText("&Hold on a minute more (H)" if view.hold_left_s is not None else "&Hold: look and listen (H)")
         self._go_on.setVisible(view.may_go_on)
         self._help.setVisible(bool(view.helps) and view.helps != self._own_page())
         self._help.setText(f"Go to the {view.helps} &page")
@@ -259,12 +267,11 @@ class StepPanel(QWidget):
         self._title.setProperty("role", "big")
         self._pressurised.setText(" PRESSURISED: turn and undo nothing ")
         self._pressurised.setProperty("role", "air")
-        self._points.setProperty("role", "heading")
         self._wrong.setProperty("role", "fault")
         for label in (self._title, self._text, self._points, self._wrong, self._pressurised):
             label.setWordWrap(True)
             label.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Minimum)
-        self._figure = BigFigure(self._desk, "", most_px=110.0, least_px=44.0)
+        self._figure = BigFigure(self._desk, "", most_px=150.0, least_px=44.0)
         self._asked, self._asked_words, self._field, self._unit = QWidget(), QLabel(), QLineEdit(), QLabel()
         self._field.setMaxLength(40)
         self._asked_words.setWordWrap(True)
@@ -299,7 +306,7 @@ class StepPanel(QWidget):
         self._act.setProperty("role", "act")
         self._act.setAccessibleName("Done: the one act of this step")
         self._hold.setToolTip("Keeps the air on for looking and listening, for a minute at a time, under the same interlock.")
-        self._go_on.setText("&Go on with the test (G)")
+        self._go_on.setText("&Go on (G)")
         self._go_on.setToolTip("Shuts the supply and watches the pressure bleed away; then it vents by itself.")
         self._air = AirButton(self._key)
         for button, do in (
@@ -311,9 +318,14 @@ class StepPanel(QWidget):
             button.clicked.connect(do)
             button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         self._acts = QHBoxLayout()
-        for widget in (self._act, self._air, self._hold, self._go_on, self._help):
+        for widget in (self._act, self._air, self._help):
             self._acts.addWidget(widget)
         self._acts.addStretch(1)
+        with_air = QHBoxLayout()
+        for widget in (self._hold, self._go_on):
+            with_air.addWidget(widget)
+        with_air.addStretch(1)
+        self._column.addLayout(with_air)
         self._column.addLayout(self._acts)
 
     def _build_keys(self) -> None:
@@ -322,3 +334,8 @@ class StepPanel(QWidget):
             shortcut.setContext(Qt.ShortcutContext.WidgetWithChildrenShortcut)
             shortcut.setAutoRepeat(False)
             shortcut.activated.connect(do)
+
+
+def _gives_way(view: StepView) -> bool:
+    """Whether a page may show something of its own instead: never while air is coming, on, or not seen gone."""
+    return not view.locked and view.air not in ("coming", "on")

@@ -102,7 +102,8 @@ def _number(text: str, *, whole: bool = False) -> float:
 
 def _usable(number: float, text: str, *, whole: bool = False) -> float:
     if not 0.0 < number < MOST or (whole and number != int(number)):
-        raise UseError(f"{text!r} is no number that can be used here; type a {'whole ' if whole else ''}number")
+        said = f"{text!r} is no number that can be used here" if text else "nothing was typed"
+        raise UseError(f"{said}; type a {'whole ' if whole else ''}number")
     return number
 
 

@@ -46,7 +46,7 @@ class HeardPanel(QFrame):
         text.addLayout(self._rows)
         text.addWidget(self._look)
         text.addStretch(1)
-        scroll = QScrollArea()
+        self._scroll = scroll = QScrollArea()
         scroll.setWidgetResizable(True)
         scroll.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
@@ -160,11 +160,12 @@ class HeardPanel(QFrame):
             button.setText(f"{i + 1}  {place_words(place)}:  {said}")
             button.setChecked(i == self._at)
             button.setAccessibleName(f"{place_words(place)}: {noted.get(place, 'nothing noted yet')}")
+        self._scroll.ensureWidgetVisible(self._places[self._at])
         chosen = engine.places[self._at]
         asks = self._asks is not None
         self._strengths.setVisible(not asks)
         self._others.setVisible(asks)
-        words = "At which cylinder? Its digit" if asks else f"{place_words(chosen)}: how strong? N F S R"
+        words = "At which cylinder? Its digit" if asks else f"{place_words(chosen)}: how strong?"
         self._head.setText(words[0].upper() + words[1:])
         self._look.setText(meaning(engine, cylinder, chosen).look)
 

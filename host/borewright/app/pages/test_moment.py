@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from borewright.core.readiness_table import State
@@ -52,7 +52,7 @@ class Figures:
 def figures_of(state: BenchState | None, units: ShownUnits, result: ResultView | None, visit: Visit | None) -> Figures:
     """The figures of this moment.
 
-    result: the test that has just been made, None while another is under way; visit: the one that would be begun next, None likewise.
+    result: the test that has just been made, visit: the one that would be begun next; both None while a test is under way.
     """
     if state is None or state.reading is None:
         dash = Figure("Regulated", "–"), Figure("Cylinder", "–")
@@ -62,6 +62,9 @@ def figures_of(state: BenchState | None, units: ShownUnits, result: ResultView |
     cylinder = _pressure("Cylinder", reading.p_cylinder_gauge_pa, units)
     if state.readiness.locked:
         return Figures(_with_air(state, units), (regulated, cylinder))
+    if state.readiness.state is State.SQUEEZING:
+        highest = _pressure("Highest so far", state.squeeze_highest_pa, units)
+        return Figures(replace(cylinder, caption="Cylinder, squeezed"), (highest, regulated))
     if result is not None:
         return Figures(_of_result(result, units), (regulated, cylinder))
     return Figures(_to_tdc(state) if visit is None else _of_visit(visit), (regulated, cylinder))
@@ -110,7 +113,8 @@ def _of_result(result: ResultView, units: ShownUnits) -> Figure:
     caption = f"Leakage, cylinder {result.cylinder}, test {result.test}"
     if result.void_reason is not None or result.figures is None:
         return Figure(caption, "VOID", "", result.void_reason or "no figure could be worked out")
-    return Figure(caption, result.figures.leakage_number, "%", f"reads {result.figures.pair_words(units)}")
+    value, *stated = result.figures.leakage_number.split(" ", 1)  # the figure large, what is uncertain of it beside
+    return Figure(caption, value, f"{stated[0]} %" if stated else "%", f"reads {result.figures.pair_words(units)}")
 
 
 def _of_visit(visit: Visit) -> Figure:
@@ -122,11 +126,11 @@ def _to_tdc(state: BenchState) -> Figure:
     off_deg = degrees_from_tdc(state) if state.purpose.kind == "test" else None
     if off_deg is None:
         if state.purpose.kind != "test":
-            return Figure("To compression TDC", "–", "°", "no test is under way")
+            return Figure("To compression TDC", "–", "", "no test is under way")
         return Figure("Cylinder under test", str(state.purpose.cylinder), "", "its compression TDC is not shown yet")
     size = abs(off_deg)
     figure = f"{size:.1f}" if size < 9.95 else f"{size:.0f}"
     side = "on TDC" if size < 0.05 else "after TDC" if off_deg > 0.0 else "before TDC"
     caption = f"To compression TDC of cylinder {state.purpose.cylinder}"
     inside = f", inside ±{window_deg(state):.1f}°" if size <= window_deg(state) else ""
-    return Figure(caption, figure, "°", side + inside)
+    return Figure(caption, f"{figure}°", "", side + inside)

@@ -26,6 +26,7 @@ from borewright.app.pages.test_question import RoundShown, round_shown
 from borewright.app.pages.test_result import ResultPanel
 from borewright.app.pages.test_round import Round
 from borewright.app.step_panel import StepPanel
+from borewright.core.conditions import Condition
 from borewright.core.readiness_table import State
 from borewright.service.going_round import crank_angle_deg
 from borewright.service.snapshot import Snapshot
@@ -38,7 +39,13 @@ LOW_PX = 600  # under it the trace gives its room to the step, but while air is 
 NARROW_PX = 1000
 STEP_PX, SIDE_PX, LEAST_HIGH_PX = 250, 170, 150
 ASK_ANEW_DEG = 3.0
-_HEARING = frozenset({State.FILLING, State.HOLDING})
+_HEARING = frozenset({State.FILLING, State.HOLDING, State.ISOLATED})
+_SHARES = {  # of the width: ring, step, what stands beside
+    "conditions": (7, 7, 5),
+    "points": (5, 9, 4),
+    "heard": (6, 7, 7),
+    "result": (6, 6, 7),
+}
 
 
 class TestPage(Page):
@@ -54,6 +61,7 @@ class TestPage(Page):
         self._asked_result: tuple[int, int | None] | None = None
         self._asked_angle_deg: float | None = None
         self._heard_in: float | None = None
+        self._share = "conditions"
         self._strip_model = StripModel()
         self._build()
         self._build_keys()
@@ -80,6 +88,8 @@ class TestPage(Page):
         self._ask_for_result()
         under_way = self._round.under_way
         visit = None if under_way else self._round.coming
+        view = self._step.view
+        _show(self._figures, view.turn is None or view.key == "squeeze_turn")  # else the step's own figure has the room
         self._figures.show_figures(figures_of(state, self.desk.units, self._result_shown, visit))
         self._show_side(snapshot)
         self._show_trace(snapshot)
@@ -152,21 +162,31 @@ class TestPage(Page):
     def _show_side(self, snapshot: Snapshot) -> None:
         """Beside the step: what is heard while air is on, the result after it, else the conditions."""
         state = snapshot.state
-        conditions = () if state is None else state.conditions
-        hearing = state is not None and state.readiness.state in _HEARING and state.capture is not None
-        if hearing and state is not None and state.capture is not None and state.engine is not None:
-            purpose = state.capture.purpose
-            hearing = purpose.kind == "test" and not purpose.gauged_places
-            if hearing and self._heard_in != state.capture.began_s:
-                self._heard_in = state.capture.began_s
-                self._heard.begin(state.engine, purpose.cylinder)
-        if hearing:
+        if state is not None and self._is_heard(state):
             self._side.setCurrentWidget(self._heard)
-        elif self._result_shown is not None:
+            share = "heard"
+        elif self._result_shown is not None and not (state is not None and state.readiness.locked):
             self._side.setCurrentWidget(self._results)
+            share = "result"
         else:
-            self._conditions.show_conditions(conditions)
+            self._conditions.show_conditions(*_conditions_of(state))
             self._side.setCurrentWidget(self._conditions)
+            share = "points" if self._step.view.points else "conditions"
+        if share != self._share:
+            self._share = share
+            self._share_out()
+
+    def _is_heard(self, state: BenchState) -> bool:
+        """Whether there is air to be heard in a test of a cylinder; begins a new list for a new one."""
+        capture = state.capture
+        if state.readiness.state not in _HEARING or capture is None or state.engine is None:
+            return False
+        if capture.purpose.kind != "test" or capture.purpose.gauged_places:
+            return False
+        if self._heard_in != capture.began_s:
+            self._heard_in = capture.began_s
+            self._heard.begin(state.engine, capture.purpose.cylinder)
+        return True
 
     def _show_trace(self, snapshot: Snapshot) -> None:
         air = snapshot.state is not None and snapshot.state.readiness.locked
@@ -302,12 +322,25 @@ class TestPage(Page):
         narrow = self.width() < NARROW_PX * self._scale
         for part, width in ((self._step, STEP_PX), (self._side, SIDE_PX)):
             part.setMinimumSize(round(width * self._scale), round(LEAST_HIGH_PX * self._scale))
-        for column, share in enumerate((6, 6, 4) if narrow else (7, 7, 5)):
+        for column, share in enumerate(_SHARES[self._share]):
             self._top.setColumnStretch(column, share)
         gap = 4 if narrow or self.height() < LOW_PX * self._scale else 8
         self._column.setContentsMargins(gap, gap, gap, gap)
         self._column.setSpacing(gap)
         self._top.setSpacing(gap)
+
+
+def _conditions_of(state: BenchState | None) -> tuple[tuple[Condition, ...], str]:
+    """Those that count now: with air on, as they were at the opening; and what is said where none is to be seen to."""
+    if state is None:
+        return (), ""
+    if state.capture is not None:
+        return state.capture.conditions, "Air was let in on these"
+    if state.readiness.locked:
+        return state.conditions, "PRESSURISED: first it has to vent"
+    if state.readiness.state is State.SQUEEZING:
+        return state.conditions, "Looked at again after the squeeze"
+    return state.conditions, ""
 
 
 def _show(widget: QWidget, wanted: bool) -> None:

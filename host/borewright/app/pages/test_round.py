@@ -296,8 +296,8 @@ class Round:
             text = " ".join((self._before(), _sentence(seen.progress.words()), *seen.over)).strip()
             text += " To test one again, choose it by its number."
             return StepView("choose", "All is tested", text, helps="Findings")
-        words = visit_words(visit, engine)
-        lines = [self._before(), _sentence(words)]
+        words = visit_words(visit, engine).removeprefix(f"cylinder {visit.cylinder}").lstrip(":;, ")
+        lines = [self._before(), words and _sentence(words)]
         if visit.kind == "suggested":
             lines.append("Suggested, and yours to decide.")
         if not state.has_valves and not self._desk.settings.squeeze_each:
@@ -309,7 +309,7 @@ class Round:
             question = Question(f"The engine's temperature, read {again}now (empty leaves it open)", "temperature", "°C")
             lines.append("This is to be a test of the hot engine. What hot is, the maker's manual says; mind hot parts.")
         again = " again" if visit.tests else ""
-        title = f"{'Chosen' if self._chosen is not None else 'Next'}: cylinder {visit.cylinder}{again}"
+        title = f"Cylinder {visit.cylinder}{again} {'is chosen' if self._chosen is not None else 'comes next'}"
         button = f"&Begin with cylinder {visit.cylinder}"
         return StepView("choose", title, " ".join(line for line in lines if line), button, question=question)
 
