@@ -1,6 +1,6 @@
 """From a byte read to its figure in the snapshot that is left for the screen, and what the station's thread costs of a core.
 
-Issue 5: 100 ms at 99 % from the byte to the screen, of which this is all but the drawing. The simulated rig is in memory and paced by
+Issue 5: 100 ms at 99 % from the byte to the screen, of which this is all but the drawing. The simulated rig is in memory, paced by
 the clock, so its own computing is in the thread too; it is measured apart and taken off.
 """
 

@@ -98,7 +98,7 @@ class AtStation:
 
     def until_open(self) -> None:
         for _ in range(1000):
-            if self.snapshot.link.kind == "open":
+            if self.kind() == "open":
                 return
             self.turn()
         raise AssertionError(f"the rig was not met: {self.snapshot.link.words}")
@@ -140,6 +140,17 @@ class AtStation:
         step = self.snapshot.step
         assert step is not None
         return step
+
+    # asked anew each time, for what a property gives is taken to be as it was
+
+    def kind(self) -> str:
+        return self.snapshot.link.kind
+
+    def pressurised(self) -> bool:
+        return self.state.pressurised
+
+    def captures(self) -> tuple[DoneView, ...]:
+        return self.done
 
     @property
     def done(self) -> tuple[DoneView, ...]:

@@ -79,7 +79,7 @@ def kept_by_record(store: Store) -> list[tuple[str, str | None]]:
 def test_before_a_rig_there_is_nothing_to_do_and_every_act_is_answered(tmp_path: Path) -> None:
     with opened(tmp_path) as store:
         at = AtStation(store)
-        assert (at.snapshot.link.kind, at.snapshot.state, at.snapshot.step) == ("none", None, None)
+        assert (at.kind(), at.snapshot.state, at.snapshot.step) == ("none", None, None)
         at.act(acts.AskAir())
         assert at.last_told().level == "warning"
         assert at.last_told().text == "nothing was done: no rig is connected; choose its port, or the built-in rig"
@@ -181,7 +181,7 @@ def test_the_rig_is_read_on_while_a_test_is_worked_out_and_the_next_can_begin(sh
         at = AtStation(store, workers=workers).connected()
         until_air(at, TEST_1)
         at.person.wait_until(lambda: at.snapshot.analysing == 1 and not at.state.readiness.locked, 60.0)
-        assert at.done == ()
+        assert at.captures() == ()
         at.person.let_go()
         until_air(at, CAPPED)
         assert at.state.capture is not None
@@ -276,7 +276,7 @@ def test_another_job_waits_until_the_rig_is_vented_and_drops_what_was_shown(at: 
     at.person.wait_until(lambda: bool(at.done), 60.0)
     at.person.let_go()
     at.person.wait_until(lambda: at.state.engine == other, 10.0)
-    assert not at.state.pressurised
+    assert not at.pressurised()
     state = at.state
     assert (state.stroke, state.hose, state.hose_evidence, state.confirmed, state.fitting_confirmed) == (
         None,
@@ -360,7 +360,7 @@ def test_a_fault_in_the_program_shuts_and_vents_is_told_and_the_rig_met_anew(
         at.source.ends[0].fault = RuntimeError("a fault")
     at.turn()
     words = "the program failed while reading the rig (RuntimeError: a fault)"
-    assert at.snapshot.link.kind == "lost"
+    assert at.kind() == "lost"
     assert at.snapshot.link.words == f"{words}; the rig was told to shut and vent, and is met anew: save the log"
     assert at.told("alarm") == [at.snapshot.link.words]
     assert at.vents(0) == sent + 1
@@ -374,7 +374,7 @@ def test_a_fault_in_the_program_shuts_and_vents_is_told_and_the_rig_met_anew(
         (view,) = at.done
         assert view.void_reason == words
         assert kept_by_record(at.store) == [("void", words)]
-    at.person.wait_until(lambda: not at.state.pressurised, 10.0)
+    at.person.wait_until(lambda: not at.pressurised(), 10.0)
     assert set(at.state.checks) == {"zero", "sealed", "restrictor", "tdc"}
 
 
@@ -388,4 +388,4 @@ def test_at_the_end_a_test_under_way_is_void_and_kept(shop: Path) -> None:
         assert view.void_reason == "the program was ended"
         assert kept_by_record(store) == [("void", "the program was ended")]
         assert view.capture_id is not None
-        assert at.snapshot.link.kind == "none"
+        assert at.kind() == "none"

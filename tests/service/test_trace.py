@@ -8,6 +8,10 @@ import pytest
 from borewright.service.trace import FINE_BINS, JOINED, OLD_BINS, Trace, TraceView
 
 
+def times(seconds: float, rate_hz: int) -> npt.NDArray[np.float64]:
+    return np.asarray((np.arange(round(seconds * rate_hz)) + 0.5) / rate_hz, np.float64)
+
+
 def fed(trace: Trace, t_s: npt.NDArray[np.float64], *, parts: int = 1) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
     """Noise with a spike now and then, handed over in so many parts."""
     random = np.random.default_rng(5)
@@ -23,7 +27,7 @@ def fed(trace: Trace, t_s: npt.NDArray[np.float64], *, parts: int = 1) -> tuple[
 @pytest.mark.parametrize("parts", [1, 7, 997])
 def test_each_bin_holds_the_lowest_and_highest_of_its_samples_however_they_come(rate_hz: int, parts: int) -> None:
     trace = Trace()
-    t_s = (np.arange(20 * rate_hz) + 0.5) / rate_hz
+    t_s = times(20.0, rate_hz)
     regulated, cylinder = fed(trace, t_s, parts=parts)
     view = trace.view()
     assert len(view.t_s) == 400
@@ -40,7 +44,7 @@ def test_each_bin_holds_the_lowest_and_highest_of_its_samples_however_they_come(
 
 def test_what_is_older_than_a_minute_is_in_bins_of_half_a_second_and_loses_no_extreme() -> None:
     trace = Trace()
-    t_s = (np.arange(200 * 200) + 0.5) / 200.0
+    t_s = times(200.0, 200)
     regulated, _ = fed(trace, t_s, parts=900)
     view = trace.view()
     steps = np.diff(view.t_s)
@@ -56,7 +60,7 @@ def test_what_is_older_than_a_minute_is_in_bins_of_half_a_second_and_loses_no_ex
 def test_after_an_hour_it_holds_ten_minutes_and_is_no_larger() -> None:
     trace = Trace()
     for second in range(3600):
-        trace.add(second + (np.arange(200) + 0.5) / 200.0, np.full(200, 1.0), np.full(200, 2.0))
+        trace.add(second + times(1.0, 200), np.full(200, 1.0), np.full(200, 2.0))
     view = trace.view()
     assert FINE_BINS + OLD_BINS - JOINED <= len(view.t_s) <= FINE_BINS + OLD_BINS
     assert view.newest_s - view.t_s[0] == pytest.approx(600.0, abs=1.0)

@@ -96,10 +96,7 @@ class Connection:
         """Read once, decide, write once. Raises LinkError when the link was lost, or the rig there is none to go on with."""
         self.bench.turn()
         self._see_that_it_goes_on()
-        if self._wanted is not None and self._vented:
-            wanted, self._wanted = self._wanted, None
-            self.bench.use_job(None if wanted.job is None else wanted.job.id, wanted.engine, wanted.ambient)
-            self.know_again()
+        self._use_wanted()
         if not self.met and self._asked is None and self.state.transducers is not None and self.state.reading is not None:
             self._ask()
         if self._asked is not None and self._asked.done() and (self._vented or not self.met):
@@ -120,9 +117,16 @@ class Connection:
         return True
 
     def use(self, at_work: AtWork) -> bool:
-        """Work on this once the rig is vented; whether it is now."""
+        """Work on this at once, so that what is told next is told of it, or as soon as the rig is vented; whether it was at once.
+
+        Raises LinkError when the link was lost.
+        """
         self._wanted = at_work
-        return self._vented
+        try:
+            return self._use_wanted()
+        except LinkError:
+            self.bench.link_lost()
+            raise
 
     def know_again(self) -> None:
         """The record knows something else of this rig now."""
@@ -139,6 +143,14 @@ class Connection:
     @property
     def _vented(self) -> bool:
         return not self.state.readiness.locked and self.state.capture is None
+
+    def _use_wanted(self) -> bool:
+        if self._wanted is None or not self._vented:
+            return False
+        wanted, self._wanted = self._wanted, None
+        self.bench.use_job(None if wanted.job is None else wanted.job.id, wanted.engine, wanted.ambient)
+        self.know_again()
+        return True
 
     def _ask(self) -> None:
         if self.serial is not None:

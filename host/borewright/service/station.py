@@ -298,8 +298,13 @@ class Station:
         if at_work.engine != self._at_work.engine:
             self._purpose = None
         self._at_work = at_work
-        if self._connection is not None and not self._connection.use(at_work):
-            self._journal.tell("note", "the job is changed as soon as the rig is vented")
+        if self._connection is None:
+            return
+        try:
+            if not self._connection.use(at_work):
+                self._journal.tell("note", "the job is changed as soon as the rig is vented")
+        except LinkError as error:
+            self._lose(str(error))
 
     def _use_setup(self, setup: RigSetup) -> None:
         serial = None if self._connection is None else self._connection.serial
