@@ -29,7 +29,7 @@ STUCK_S = 600.0
 
 def job_in(record: Path, scenario: str, change: dict[str, object] | None = None) -> int:
     """A new job on the engine of a scenario; change: of its engine file."""
-    document = load_scenario(scenario).engine_document | (change or {})
+    document = {**load_scenario(scenario).engine_document, **(change or {})}
     with Store.open(record) as store:
         return store.create_job("Larch", "before", store.save_engine(str(document["name"]), document))
 
@@ -144,7 +144,10 @@ class FindingsHand:
         """Press a key where the focus is."""
         focus = QApplication.focusWidget()
         assert focus is not None
-        QTest.keyClick(focus, key, modifier)
+        if isinstance(key, str):
+            QTest.keyClicks(focus, key, modifier)
+        else:
+            QTest.keyClick(focus, key, modifier)
         self.look()
 
     def button(self, words: str, on: QWidget | None = None) -> QAbstractButton:
@@ -220,7 +223,7 @@ class FindingsHand:
             self.wait(1.0)
             shown = {place: text for _, place, text in self.rig.place_gauges}
             self._answer(view.question.words if view.question else "", shown[self.state.purpose.gauged_places[0]])
-        elif step.act is not None and view.button:
+        elif step.act is not None and self.page.step.view.button and self.page.step.view.key == step.key:
             self.click(self.button("⏎", self.page.step))
         self.wait(0.3)
 
