@@ -77,7 +77,7 @@ class FieldRow(QWidget):
         grid = QGridLayout(self)
         grid.setContentsMargins(_NO_SPACE, _NO_SPACE, _NO_SPACE, _NO_SPACE)
         grid.setVerticalSpacing(1)
-        grid.addWidget(self._label, 0, 0)
+        grid.addWidget(self._label, 0, 0, Qt.AlignmentFlag.AlignTop if field.kind in ("places", "text") else Qt.AlignmentFlag(0))
         grid.addWidget(self.editor, 0, 1)
         grid.addWidget(self._unit, 0, 2)
         grid.addWidget(self._fault_label, 1, 1, 1, 2)
@@ -215,8 +215,8 @@ class FieldRow(QWidget):
         box = QWidget()
         column = QVBoxLayout(box)
         column.setContentsMargins(_NO_SPACE, _NO_SPACE, _NO_SPACE, _NO_SPACE)
-        every = QCheckBox("every place that such an engine has")
-        every.setAccessibleName("Every place that such an engine has")
+        every = QCheckBox("every place that it has")
+        every.setAccessibleName("Every place that it has")
         column.addWidget(every)
         box.setFocusProxy(every)
         boxes: dict[str, QCheckBox] = {}
@@ -243,14 +243,18 @@ class FieldRow(QWidget):
             if list(boxes) != wanted:
                 for one in boxes.values():
                     column.removeWidget(one)
+                    one.hide()
                     one.deleteLater()
                 boxes.clear()
+                before: QWidget = every
                 for place in wanted:
                     words = PLACE_WORDS.get(place, "".join(letter if letter.isprintable() else "?" for letter in place[:40]))
                     boxes[place] = QCheckBox(words.replace("&", "&&"))
                     boxes[place].setAccessibleName(f"Place: {words}")
                     boxes[place].toggled.connect(take_one)
                     column.addWidget(boxes[place])
+                    QWidget.setTabOrder(before, boxes[place])
+                    before = boxes[place]
             with QSignalBlocker(every):
                 every.setChecked(value is None)
             for place, one in boxes.items():

@@ -88,7 +88,7 @@ class LibraryPanel(QFrame):
         self._new = self._button("Ne&w engine", "Begin an engine from nothing.", self.fresh.emit)
         self._import = self._button("&Import…", "Read an engine file (TOML) into the form; saving keeps it.", self.brought.emit)
         self.remove = self._button("R&emove", "Take the engine out of the library; it can be brought back.", self._remove)
-        self.removed = self._button("Show re&moved", "Show those that were taken out of the library instead.", self.ask)
+        self.removed = self._button("S&how removed", "Show those that were taken out of the library instead.", self.ask)
         self.removed.setCheckable(True)
         column = QVBoxLayout(self)
         column.setContentsMargins(8, 6, 8, 8)

@@ -40,6 +40,14 @@ _KINDS = "Engine files (*.toml);;All files (*)"
 _NARROW_LETTERS = 165  # of an average letter: below this width form and drawings take turns
 
 
+class _Body(QWidget):
+    """All of the page. Its height does not follow from its width: else the window would make it as tall as the form would like."""
+
+    def hasHeightForWidth(self) -> bool:
+        """The form is scrolled in itself."""
+        return False
+
+
 class EnginePage(Page):
     """Edit an engine, look at it, keep it."""
 
@@ -120,8 +128,8 @@ class EnginePage(Page):
             turns.addWidget(button)
         grid.addWidget(self._version_row, 0, 1)
         grid.addLayout(turns, 1, 1)
-        grid.setColumnStretch(0, 3)
-        grid.setColumnStretch(1, 2)
+        grid.setColumnStretch(0, 5)
+        grid.setColumnStretch(1, 4)
         self._acts = QGridLayout()
         self._acts.setSpacing(4)
         below = QHBoxLayout()
@@ -132,7 +140,11 @@ class EnginePage(Page):
         right.addWidget(self.question)
         right.addLayout(below, 1)
         right.addLayout(self._acts)
-        row = QHBoxLayout(self)
+        body = _Body()
+        page = QVBoxLayout(self)
+        page.setContentsMargins(0, 0, 0, 0)
+        page.addWidget(body)
+        row = QHBoxLayout(body)
         row.setContentsMargins(8, 8, 8, 8)
         row.addWidget(self.library, 2)
         row.addLayout(right, 7)
@@ -228,7 +240,7 @@ class EnginePage(Page):
         self.save.setEnabled(edit.changed or edit.is_older or opened is None or opened.removed)
         self.undo.setText("Bring back changes (&U)" if self._left is not None else "&Undo changes")
         self.undo.setEnabled(edit.changed or self._left is not None)
-        self.begin.setEnabled(opened is not None)
+        self.begin.setEnabled(opened is not None and not opened.removed)
         self.drawings.show_engine(edit.engine, edit.document, self.desk.units)
 
     def _show_units(self) -> None:
@@ -278,7 +290,18 @@ class EnginePage(Page):
         self._unless_changed(partial(self._read, name))
 
     def _read(self, name: str, version: int | None = None) -> None:
-        self.desk.ask(engine_of, name, then=partial(self._take, version), key="engine", words=f"opening {name}")
+        then = partial(self._opened, self.edit.document, version)
+        self.desk.ask(engine_of, name, then=then, key="engine", words=f"opening {name}")
+
+    def _opened(self, asked_at: dict[str, Any], number: int | None, kept: KeptEngine) -> None:
+        self._arrived(asked_at, partial(self._take, number, kept))
+
+    def _arrived(self, asked_at: dict[str, Any], go_on: Callable[[], None]) -> None:
+        """What was asked for has come. asked_at: the form then; what was written into it since is not thrown away unasked."""
+        if self.edit.document == asked_at:
+            go_on()
+        else:
+            self._unless_changed(go_on)
 
     def _take(self, number: int | None, kept: KeptEngine) -> None:
         version = next((version for version in kept.versions if version.number == number), kept.newest)
@@ -309,8 +332,11 @@ class EnginePage(Page):
 
     def _choose_file(self) -> None:
         for path in self.desk.open_files("Import an engine file", _KINDS)[:1]:
-            then = partial(self._imported, path)
+            then = partial(self._file_read, self.edit.document, path)
             self.desk.ask(read_engine_file, path, then=then, key="engine file", words=f"reading {path.name}")
+
+    def _file_read(self, asked_at: dict[str, Any], path: Path, document: dict[str, Any]) -> None:
+        self._arrived(asked_at, partial(self._imported, path, document))
 
     def _imported(self, path: Path, document: dict[str, Any]) -> None:
         self._put(EngineEdit(document, unsaved=True), all_faults=True)

@@ -178,7 +178,7 @@ class FindingsPage(Page):
 
     def _ask(self) -> None:
         job = self.desk.job
-        if job is None:
+        if job is None or not self.isVisible():  # what comes into view asks by itself
             return
         self.desk.ask(noted_of, job.id, then=self._noted_came, key="findings noted")
         self.desk.ask(paths_of, job.id, then=self._path_came, key="findings path", words="working out where the air goes")

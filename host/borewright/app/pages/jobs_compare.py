@@ -36,7 +36,7 @@ from borewright.store.records import JobRecord
 
 __all__ = ["CompareSheet"]
 
-BESIDE_EM = 60  # heights of the letters
+BESIDE_EM = 48  # heights of the letters
 
 
 class CompareSheet(Sheet):

@@ -116,7 +116,7 @@ class JobsList(QWidget):
         table.setShowGrid(False)
         table.setWordWrap(False)
         table.setMinimumHeight(100)
-        table.setStyleSheet("QTableView::item { padding: 0px 6px; }")
+        table.setStyleSheet("QTableView::item { padding: 0px 6px; } QHeaderView::section { padding: 4px 9px; }")
         table.verticalHeader().hide()
         header = table.horizontalHeader()
         header.setHighlightSections(False)

@@ -31,6 +31,14 @@ __all__ = ["JobsPage"]
 _HERE = Qt.ShortcutContext.WidgetWithChildrenShortcut
 
 
+class _Sheets(QStackedWidget):
+    """As high as there is room: what is in it scrolls by itself, so that the page does not."""
+
+    def hasHeightForWidth(self) -> bool:  # noqa: N802 -- Qt's name
+        """Words that wrap do not ask for the whole height of all sheets."""
+        return False
+
+
 class JobsPage(Page):
     """A strip for what was done, and under it the list or one of the sheets."""
 
@@ -45,7 +53,7 @@ class JobsPage(Page):
         self.compare = CompareSheet(desk)
         self.report = ReportSheet(desk)
         self.export = ExportSheet(desk)
-        self.sheets = QStackedWidget()
+        self.sheets = _Sheets()
         self._sheets: tuple[Sheet, ...] = (self.form, self.declare, self.compare, self.report, self.export)
         self.transfers = Transfers(desk, self.strip)
         self._going_on: int | None = None

@@ -96,6 +96,10 @@ class JobsStrip(QFrame):
             self._row.addWidget(button)
         self.setVisible(bool(text))
 
+    def hasHeightForWidth(self) -> bool:  # noqa: N802 -- Qt's name
+        """It takes the height that its words like best, and the page does not begin to scroll for it."""
+        return False
+
     @property
     def buttons(self) -> tuple[QPushButton, ...]:
         """Those that it shows."""

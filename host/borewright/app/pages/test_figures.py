@@ -24,6 +24,7 @@ class FiguresRow(QWidget):
         self._beside = tuple(BigFigure(desk, caption, most_px=84.0, least_px=30.0) for caption in ("Regulated", "Cylinder"))
         row = QHBoxLayout(self)
         row.setContentsMargins(0, 0, 0, 0)
+        row.setSpacing(16)
         row.addWidget(self._most, 5)
         for figure in self._beside:
             row.addWidget(figure, 3)

@@ -89,7 +89,8 @@ class TestPage(Page):
         under_way = self._round.under_way
         visit = None if under_way else self._round.coming
         view = self._step.view
-        _show(self._figures, view.turn is None or view.key == "squeeze_turn")  # else the step's own figure has the room
+        own = view.turn is not None and view.key != "squeeze_turn"
+        _show(self._figures, not own and not view.points)  # else the step has the room
         self._figures.show_figures(figures_of(state, self.desk.units, self._result_shown, visit))
         self._show_side(snapshot)
         self._show_trace(snapshot)
@@ -260,7 +261,7 @@ class TestPage(Page):
         self._ring, self._figures = RingView(self.desk), FiguresRow(self.desk)
         self._step = StepPanel(self.desk, scope=self)
         self._conditions, self._heard, self._results = ConditionsList(self.desk), HeardPanel(self.desk), ResultPanel(self.desk)
-        self._side = QStackedWidget()
+        self._side = _Side()
         for widget in (self._conditions, self._heard, self._results):
             self._side.addWidget(widget)
         self._trace, self._strip = TraceWidget(self.desk), StripView(self.desk)
@@ -312,6 +313,7 @@ class TestPage(Page):
         """Share the room out anew."""
         super().resizeEvent(event)
         self._share_out()
+        self._show_trace(self.desk.snapshot)
 
     @property
     def _scale(self) -> float:
@@ -328,6 +330,14 @@ class TestPage(Page):
         self._column.setContentsMargins(gap, gap, gap, gap)
         self._column.setSpacing(gap)
         self._top.setSpacing(gap)
+
+
+class _Side(QStackedWidget):
+    """What stands beside the step; whatever is too long for it is scrolled inside."""
+
+    def hasHeightForWidth(self) -> bool:
+        """Never, so that the page does not grow with it."""
+        return False
 
 
 def _conditions_of(state: BenchState | None) -> tuple[tuple[Condition, ...], str]:
