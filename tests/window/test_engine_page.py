@@ -207,6 +207,7 @@ def test_a_fault_is_not_cried_while_somebody_is_still_writing(page: EnginePage) 
     assert list(shown(page)) == ["bore_mm"]
     write(page, "bore_mm", "8", leave=False)
     assert shown(page) == {}  # and it goes at once
+    assert page.edit.document["bore_mm"] == 8
 
 
 def test_nothing_that_is_written_into_any_field_breaks_the_page(page: EnginePage) -> None:
@@ -263,6 +264,17 @@ def test_what_was_changed_is_asked_after_in_place_when_another_engine_is_opened(
     assert kept(page, "Aspen single") == [TWO]
 
 
+def test_what_is_written_while_another_engine_is_on_its_way_is_not_lost(page: EnginePage) -> None:
+    page.library.names.setFocus()
+    QTest.keyClick(page.library.names, Qt.Key.Key_Home)
+    QTest.keyClick(page.library.names, Qt.Key.Key_Return)
+    write(page, "bore_mm", "81")
+    assert page.edit.document["bore_mm"] == 81
+    press(page, page.question.answers["Save it, then go on"])
+    assert page.edit.name == "Aspen single"
+    assert kept(page, "Larch four")[-1]["bore_mm"] == 81
+
+
 def test_saving_first_what_has_a_fault_stays_at_the_fault(page: EnginePage) -> None:
     write(page, "bore_mm", "1")
     open_engine(page, "Aspen single")
@@ -285,6 +297,7 @@ def test_an_engine_is_removed_and_brought_back_from_where_it_was_removed(page: E
     settle(page)
     assert (names(page), names(page, removed=True)) == (["Aspen single"], ["Larch four"])
     assert "taken out" in page._state.text()
+    assert not page.begin.isEnabled()
     press(page, page.question.answers["Bring it back"])
     assert names(page) == ["Aspen single", "Larch four"]
     assert page._state.text() == "✓ as it is kept"
@@ -386,12 +399,12 @@ def test_places_are_all_or_those_that_are_ticked(page: EnginePage) -> None:
     QTest.keyClick(box._heading, Qt.Key.Key_Space)
     row = page.form.rows["places"]
     boxes = {one.text(): one for one in row.findChildren(QAbstractButton)}
-    press(page, boxes["every place that such an engine has"])
+    press(page, boxes["every place that it has"])
     places = page.edit.document["places"]
     assert places[0] == "intake"
     press(page, boxes["intake"])
     assert page.edit.document["places"] == places[1:]
-    press(page, boxes["every place that such an engine has"])
+    press(page, boxes["every place that it has"])
     assert "places" not in page.edit.document
 
 

@@ -53,11 +53,11 @@ class SliderCrankView(QWidget):
 
     def sizeHint(self) -> QSize:
         """Wide enough to see the rod's tilt."""
-        return QSize(220, 320)
+        return QSize(220, 225)
 
     def minimumSizeHint(self) -> QSize:
         """Smaller says nothing."""
-        return QSize(150, 220)
+        return QSize(150, 200)
 
     def show_drawn(self, drawn: SliderCrank | None, unit: str) -> None:
         """Draw this; None: there is no engine to draw. unit: of the scale bar, mm or in."""
