@@ -10,6 +10,7 @@ import argparse
 import tempfile
 import threading
 import time
+from dataclasses import replace
 from pathlib import Path
 
 from boresim.endpoint import SimEndpoint
@@ -73,7 +74,9 @@ class PacedSource:
 
     def __init__(self) -> None:
         self.end: PacedEnd | None = None
-        self._rig = SimRig(load_scenario("hillclimb-before"))
+        scenario = load_scenario("hillclimb-before")
+        device = replace(scenario.rig.device, max_rate_hz=max(RATES_HZ))  # the reference rig itself gives 2 kHz at most
+        self._rig = SimRig(replace(scenario, rig=replace(scenario.rig, device=device)))
 
     def open(self) -> Endpoint:
         """Its only port."""

@@ -7,40 +7,36 @@ reducer, everything that waits for a disk is behind the writer.
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import asdict, dataclass, replace
 
-from borewire.codec import BadFrame, Decoder, Received, encode
-from borewire.messages import AirState, Status, VentOpen
+from borewire.codec import Decoder, encode
+from borewire.messages import AirState, VentOpen
 
 from borewright import __version__
 from borewright.acquisition.pump import Pump, link_was_lost
 from borewright.core.engine import Engine
-from borewright.core.motion import CrankTracker
 from borewright.core.rig import RigCheck, RigSetup
 from borewright.errors import LinkError, NotReadyError
 from borewright.link import Endpoint
 from borewright.service import acts, effects
 from borewright.service.analyses import Analyses, Analyst, Closed
 from borewright.service.analysis import Analysed, analyse, analysed_as_dict
-from borewright.service.checks import still_holding
 from borewright.service.conditions_of_air import AirConditions
 from borewright.service.facts import degrees_from_tdc, window_deg
+from borewright.service.known_state import forgetting, with_checks, with_setup
 from borewright.service.laws import laws_of
+from borewright.service.link_counters import LinkCount, LinkCounters
 from borewright.service.reducer import CheckGiven, Event, FromWire, HostTick, LinkGone, PointGiven, ProofGiven, step
 from borewright.service.rounds import Round
 from borewright.service.state import BenchState
-from borewright.service.tdc import tdc_of_check
-from borewright.service.transducers import transducers_of
 from borewright.session.session import Phase, Session
 from borewright.store.writer import StoreWriter, WriterNews
 
 __all__ = ["Bench", "Done", "LinkCounters"]
 
-DEVICE_COUNTERS = ("frames_received", "frames_bad", "frames_unknown", "commands_refused", "samples_dropped")
-ABANDONED_REQUEST = 0xFFFF
-
+ABANDONED_REQUEST = 0xFFFF  # nobody waits for its answer
 LEAVE_S = 0.5
 SMALL_BLOCK = 8
 FAST_BLOCK = 32  # fewer frames to decode where there are many samples
@@ -55,39 +51,6 @@ class Done:
     analysed: Analysed
     evidence: dict[str, object]
     ticket: int | None
-
-
-@dataclass(frozen=True, slots=True)
-class LinkCounters:
-    """What went over the link since it was opened.
-
-    octets: that came. bad_frames: of these, frames that could not be used. lost_blocks: blocks of samples that never came. device:
-    the counters that the device itself keeps, by name, as it last said.
-    """
-
-    octets: int = 0
-    bad_frames: int = 0
-    lost_blocks: int = 0
-    device: tuple[tuple[str, int], ...] = ()
-
-
-_SHOWN = (
-    "hose",
-    "squeeze",
-    "squeeze_relieved",
-    "stroke",
-    "hose_evidence",
-    "holding_torque_nm",
-    "confirmed",
-    "round",
-    "cautions_confirmed",
-    "fitting_confirmed",
-    "peak_late_deg",
-    "verdict",
-    "torque_window_deg",
-    "stop",
-    "tdc_way",
-)
 
 
 @dataclass(slots=True)
@@ -131,8 +94,7 @@ class Bench:
         self._out = bytearray()
         self._open: _Open | None = None
         self._analyses = None if analyst is None else Analyses(analyst)
-        self._bad_frames = self._lost_blocks = 0
-        self._status: Status | None = None
+        self._count = LinkCount()
         session = Session(endpoint.monotonic(), rate_hz, FAST_BLOCK if rate_hz > FAST_HZ else SMALL_BLOCK)
         self.state = BenchState(session, setup or RigSetup(), engine=engine, who=who)
         self._pump = Pump(endpoint, self._on_bytes, farewell=self._farewell, timeout_s=read_s)
@@ -174,9 +136,7 @@ class Bench:
     @property
     def counters(self) -> LinkCounters:
         """What went over the link so far."""
-        status = self._status
-        device = () if status is None else tuple((name, int(getattr(status, name))) for name in DEVICE_COUNTERS)
-        return LinkCounters(self.state.session.octets, self._bad_frames, self._lost_blocks, device)
+        return self._count.counters(self.state.session.octets)
 
     def take_analysed(self) -> None:
         """Keep what has been worked out meanwhile; never waits."""
@@ -230,18 +190,11 @@ class Bench:
         del now_s  # the endpoint's clock is read in _step, the same for acts and bytes
         if data:
             received = tuple(self._decoder.feed(data))
-            self._count(received)
+            self._count.take(received)
             self._step(FromWire(received, len(data)))
         self._step(HostTick())
         out, self._out = bytes(self._out), bytearray()
         return out
-
-    def _count(self, received: Sequence[Received]) -> None:
-        for item in received:
-            if isinstance(item, BadFrame):
-                self._bad_frames += 1
-            elif isinstance(item, Status):
-                self._status = item
 
     def _flush(self) -> None:
         out, self._out = bytes(self._out), bytearray()
@@ -300,7 +253,7 @@ class Bench:
                     self._writer.append_chunk(self._open.ticket, columns)
             case effects.KeepEvent(kind, tick, detail):
                 if kind == "gap":
-                    self._lost_blocks += int(str(detail["blocks"]))
+                    self._count.lost_blocks += int(str(detail["blocks"]))
                 if self._writer is not None:
                     self._writer.append_event(of_open, kind, tick, self.endpoint.monotonic(), detail)
             case effects.KeepFinding(cylinder, kind, place, detail):
@@ -383,43 +336,16 @@ class Bench:
             self._flush()
 
     def forget_evidence(self) -> None:
-        """What was shown and said by the people no longer holds: of another engine, or read with another setup of the rig."""
-        fresh = BenchState(self.state.session)
-        self.state = replace(self.state, **{name: getattr(fresh, name) for name in _SHOWN})
+        """What was shown and said by the people no longer holds."""
+        self.state = forgetting(self.state)
 
     def use_setup(self, setup: RigSetup) -> None:
         """Take over what is known of this rig, before its checks. Raises LinkError when the rig has not said who it is."""
-        identity, channels = self.state.session.identity, self.state.session.channels
-        if identity is None or not channels:
-            raise LinkError("the rig is not known yet; wait until it has said who it is")
-        crank = CrankTracker(
-            identity.counts_per_rev, setup.running_sign, index_tolerance_count=self.state.limits.index_tolerance_count
-        )
-        self.state = replace(self.state, setup=setup, transducers=transducers_of(channels, setup), crank=crank)
+        self.state = with_setup(self.state, setup)
 
     def know_checks(self, checks: dict[str, RigCheck], *, again: bool = False) -> None:
-        """Take over the checks that the record holds of this rig: zeros, restrictor, true TDC, proven set pressure.
-
-        Checks that were made with another setup of the rig do not hold and are left out. again: the rig has been worked at since
-        its checks were known; what has become of the regulator since the sealed check is then known better here.
-        """
-        state = self.state
-        checks = still_holding(
-            {kind: check for kind, check in checks.items() if kind == "tdc" or check.result.get("setup") == state.setup.fingerprint}
-        )
-        transducers, crank = state.transducers, state.crank
-        if transducers is None or crank is None:
-            raise LinkError("the rig is not known yet; wait until it has said who it is")
-        zero, sealed, tdc = checks.get("zero"), checks.get("sealed"), checks.get("tdc")
-        if zero is not None and zero.passed:
-            transducers = transducers.with_zeros(float(zero.result["zero_regulated_pa"]), float(zero.result["zero_cylinder_pa"]))
-        transducers = transducers.calibrated(checks)
-        proven = _proven_gauge_pa(sealed) if sealed is not None and sealed.passed else None
-        if again and sealed is not None and "sealed" in state.checks:
-            proven = state.proven_gauge_pa
-        engine_name = state.engine.name if state.engine is not None else ""
-        known_tdc = tdc_of_check(tdc, crank, engine_name) if tdc is not None else None
-        self.state = replace(state, checks=dict(checks), transducers=transducers, proven_gauge_pa=proven, tdc=known_tdc)
+        """Take over the checks that the record holds of this rig, as known_state.with_checks has it."""
+        self.state = with_checks(self.state, checks, again=again)
 
 
 def _same_round(one: Round | None, other: Round | None) -> bool:
@@ -437,10 +363,3 @@ def evidence_of(state: BenchState) -> dict[str, object]:
         "window_deg": window_deg(state),
         "conditions": {condition.name: condition.reason for condition in decided_on},
     }
-
-
-def _proven_gauge_pa(sealed: RigCheck) -> float:
-    """What the regulator was left at: the pressure of the check's last capture."""
-    points = sealed.result.get("points")
-    last = points[-1] if points else sealed.result
-    return float(last["p_regulated_gauge_pa"])

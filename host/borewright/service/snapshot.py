@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from borewright.service.bench import Done, LinkCounters
+from borewright.service.bench import Done
 from borewright.service.guide import Step
+from borewright.service.link_counters import LinkCounters
 from borewright.service.state import BenchState
 from borewright.service.trace import TraceView
 
