@@ -94,7 +94,7 @@ class StepPanel(QWidget):
     def add_act(self, button: QPushButton) -> None:
         """Put another act of the page beside the one of the step."""
         button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
-        self._acts.insertWidget(self._acts.count() - 1, button)
+        self._beside.insertWidget(self._beside.count() - 1, button)
 
     def hasHeightForWidth(self) -> bool:
         """Never: what is too long for the room is scrolled inside, so that the act stays in view."""
@@ -321,11 +321,11 @@ class StepPanel(QWidget):
         for widget in (self._act, self._air, self._help):
             self._acts.addWidget(widget)
         self._acts.addStretch(1)
-        with_air = QHBoxLayout()
+        self._beside = QHBoxLayout()
         for widget in (self._hold, self._go_on):
-            with_air.addWidget(widget)
-        with_air.addStretch(1)
-        self._column.addLayout(with_air)
+            self._beside.addWidget(widget)
+        self._beside.addStretch(1)
+        self._column.addLayout(self._beside)
         self._column.addLayout(self._acts)
 
     def _build_keys(self) -> None:

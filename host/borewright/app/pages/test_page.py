@@ -35,7 +35,7 @@ from borewright.service.view_test import ResultView, result_view
 
 __all__ = ["TestPage"]
 
-LOW_PX = 600  # under it the trace gives its room to the step, but while air is on
+LOW_PX = 600  # under it the trace gives its room to the step, and with air on the strip does so too
 NARROW_PX = 1000
 STEP_PX, SIDE_PX, LEAST_HIGH_PX = 250, 170, 150
 ASK_ANEW_DEG = 3.0
@@ -192,7 +192,7 @@ class TestPage(Page):
     def _show_trace(self, snapshot: Snapshot) -> None:
         air = snapshot.state is not None and snapshot.state.readiness.locked
         low = self.height() < LOW_PX * self._scale
-        _show(self._trace, not low or air)
+        _show(self._trace, not low)
         _show(self._strip, bool(self._strip_model.places) and not (low and air))
         if not self._trace.isHidden():
             self._trace.show_snapshot(snapshot)
