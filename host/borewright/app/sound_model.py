@@ -16,13 +16,14 @@ from borewright.service.state import BenchState
 __all__ = ["CUES", "RATE_HZ", "Cue", "Cues", "pcm"]
 
 Cue = Literal["approach", "tdc", "air_coming", "pressurised", "alarm"]
-CUES: tuple[Cue, ...] = ("alarm", "pressurised", "air_coming", "tdc", "approach")  # the first that is due is heard
+CUES: tuple[Cue, ...] = ("alarm", "air_coming", "pressurised", "tdc", "approach")  # the first that is due is heard
 
 RATE_HZ = 22_050
 APPROACH_DEG = 30.0
 QUICKEST_S, SLOWEST_S = 0.2, 1.0  # between two ticks, at TDC and at the beginning of the approach
 LEAVES_DEG = 1.0  # past the window: after that it can be come to again
 PRESSURISED_EVERY_S = 5.0
+AFTER_COMING_S = 0.7  # the two are not to run into each other
 ALARM_EVERY_S = 2.0
 
 _LOUD = 0.35
@@ -39,7 +40,7 @@ class Cues:
     alarmed_s: float = -1e9
     alarm_due: bool = False
     at_tdc: bool = False
-    was_armed: bool = False
+    was_coming: bool = False
     begun: bool = False
 
     def due(self, snapshot: Snapshot) -> Cue | None:
@@ -49,16 +50,17 @@ class Cues:
         if self.begun and any(told.level == "alarm" for told in snapshot.told if told.number > self.told):
             self.alarm_due = True
         self.told, self.begun = newest, True
-        found = {
-            "alarm": self._alarm(now_s),
-            "pressurised": self._pressurised(state, now_s),
-            "air_coming": self._air_coming(state),
-            "tdc": self._tdc(state),
-        }
-        cue = next((cue for cue in CUES if found.get(cue)), None)
-        if cue is None and self._approach(snapshot, now_s):
-            return "approach"
-        return cue
+        comes, arrives = self._air_comes(state), self._arrives(state)
+        if self._alarm(now_s):
+            return "alarm"
+        if comes:
+            self.pressurised_s = now_s - PRESSURISED_EVERY_S + AFTER_COMING_S
+            return "air_coming"
+        if self._pressurised(state, now_s):
+            return "pressurised"
+        if arrives:
+            return "tdc"
+        return "approach" if self._approach(snapshot, now_s) else None
 
     def _alarm(self, now_s: float) -> bool:
         if not self.alarm_due or now_s - self.alarmed_s < ALARM_EVERY_S:
@@ -68,19 +70,18 @@ class Cues:
 
     def _pressurised(self, state: BenchState | None, now_s: float) -> bool:
         if state is None or not state.pressurised:
-            self.pressurised_s = -1e9
             return False
         if now_s - self.pressurised_s < PRESSURISED_EVERY_S:
             return False
         self.pressurised_s = now_s
         return True
 
-    def _air_coming(self, state: BenchState | None) -> bool:
-        armed = state is not None and state.readiness.state is State.ARMED
-        comes, self.was_armed = armed and not self.was_armed, armed
+    def _air_comes(self, state: BenchState | None) -> bool:
+        coming = state is not None and state.readiness.state in (State.ARMED, State.PUFFING)  # with a switch armed is over at once
+        comes, self.was_coming = coming and not self.was_coming, coming
         return comes
 
-    def _tdc(self, state: BenchState | None) -> bool:
+    def _arrives(self, state: BenchState | None) -> bool:
         off_deg = None if state is None or state.purpose.kind != "test" else degrees_from_tdc(state)
         if state is None or off_deg is None:
             self.at_tdc = False
