@@ -1,26 +1,18 @@
-"""The engine page by what a person does: keys, clicks, and nothing else; a fault is shown at its field, mended, and kept."""
+"""The engine page by what a person does: a fault is shown at its field, mended, and kept; the crank is turned."""
 
 from __future__ import annotations
 
-import tomllib
-from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any, cast
 
 import pytest
-from borewright.app.desk import Desk
 from borewright.app.pages.engine_page import EnginePage
-from borewright.app.settings import Settings
 from borewright.service.unit_settings import SYSTEMS
-from borewright.service.view_engine import engine_of, list_engines, save_engine
-from borewright.store.store import Store
-from PySide6.QtCore import QEvent, QPoint, Qt
+from PySide6.QtCore import QPoint, Qt
 from PySide6.QtGui import QKeySequence
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import (
     QAbstractButton,
     QAbstractSpinBox,
-    QApplication,
     QComboBox,
     QLabel,
     QLineEdit,
@@ -29,138 +21,9 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from .virtual_desk import AnsweredFiles
+from .engine_hand import FOUR, HOSTILE, Make, choose, kept, make, names, page, press, record, settle, shown, write
 
-VECTORS = Path(__file__).resolve().parents[2] / "firmware_protocol" / "vectors"
-FOUR = tomllib.loads((VECTORS / "engine_accept" / "inline_four.toml").read_text("utf-8")) | {"name": "Larch four"}
-TWO = tomllib.loads((VECTORS / "engine_accept" / "two_stroke_single.toml").read_text("utf-8")) | {"name": "Aspen single"}
-HOSTILE = ("\x00\x1b[31m\x07\u202e", "1e999", "nan", "a" * 10_000, "9" * 10_000)
-Make = Callable[..., EnginePage]
-
-
-@pytest.fixture
-def record(tmp_path: Path) -> Path:
-    """A record with two engines, one of them in two versions."""
-    path = tmp_path / "shop.borewright"
-    with Store.open(path) as store:
-        save_engine(store, FOUR | {"bore_mm": 80.0}, None)
-        save_engine(store, FOUR, "Larch four")
-        save_engine(store, TWO, None)
-    return path
-
-
-@pytest.fixture
-def make(make_desk: Callable[..., Desk], qapp: QApplication) -> Iterator[Make]:
-    pages: list[EnginePage] = []
-
-    def made(record: Path | None = None, size: tuple[int, int] = (1280, 720), **changes: Any) -> EnginePage:
-        page = EnginePage(make_desk(record, settings=Settings(**({"theme": "light"} | changes))))
-        pages.append(page)
-        page.resize(*size)
-        page.show()
-        page.activateWindow()
-        page.entered()
-        settle(page)
-        return page
-
-    yield made
-    for page in pages:
-        page.close()
-        page.deleteLater()
-    # no loop runs that would do it; pages that stay are dressed anew with every desk, which took half a minute at the end
-    qapp.sendPostedEvents(None, QEvent.Type.DeferredDelete)
-
-
-@pytest.fixture
-def page(make: Make, record: Path) -> EnginePage:
-    """The page on that record; it opens the first engine by itself."""
-    made = make(record)
-    assert made.edit.name == "Aspen single"
-    open_engine(made, "Larch four")
-    return made
-
-
-def settle(page: EnginePage) -> None:
-    """Let answers come and layouts be made."""
-    for _ in range(4):
-        page.desk.refresh()
-        QApplication.processEvents()
-
-
-def files(page: EnginePage) -> AnsweredFiles:
-    return cast(AnsweredFiles, page.desk.files)
-
-
-def kept(page: EnginePage, name: str) -> list[dict[str, Any]]:
-    with Store.open(page.desk.record) as store:
-        return [version.document for version in engine_of(store, name).versions]
-
-
-def names(page: EnginePage, removed: bool = False) -> list[str]:
-    with Store.open(page.desk.record) as store:
-        return [line.name for line in list_engines(store, removed=removed)]
-
-
-def open_engine(page: EnginePage, name: str) -> None:
-    """As with the keys: to the list, to the name, Enter."""
-    listed = page.library.names
-    listed.setFocus()
-    rows = [listed.item(at).text().split("\n")[0] for at in range(listed.count())]
-    QTest.keyClick(listed, Qt.Key.Key_Home)
-    for _ in range(rows.index(name)):
-        QTest.keyClick(listed, Qt.Key.Key_Down)
-    QTest.keyClick(listed, Qt.Key.Key_Return)
-    settle(page)
-
-
-def write(page: EnginePage, key: str, text: str, *, leave: bool = True) -> None:
-    """Write over a field, and go on to the next."""
-    row = page.form.rows[key]
-    for box in page.form._sections:
-        if row in box.rows and not box.is_open:
-            QTest.keyClick(box._heading, Qt.Key.Key_Space)
-    editor = row.editor
-    assert isinstance(editor, QLineEdit | QPlainTextEdit)
-    editor.setFocus()
-    editor.selectAll()
-    QTest.keyClick(editor, Qt.Key.Key_Delete)
-    if text and (len(text) > 100 or not text.isprintable()):
-        QApplication.clipboard().setText(text)
-        QTest.keySequence(editor, QKeySequence(QKeySequence.StandardKey.Paste))
-    else:
-        QTest.keyClicks(editor, text)
-    if leave:
-        QTest.keyClick(editor, Qt.Key.Key_Tab)
-    settle(page)
-
-
-def choose(page: EnginePage, key: str, words: str) -> None:
-    """By the keyboard, as a person does it."""
-    combo = page.form.rows[key].editor
-    assert isinstance(combo, QComboBox)
-    combo.setFocus()
-    QTest.keyClick(combo, Qt.Key.Key_Home)
-    for _ in range(combo.findText(words)):
-        QTest.keyClick(combo, Qt.Key.Key_Down)
-    settle(page)
-    assert combo.currentText() == words
-
-
-def press(page: EnginePage, button: QAbstractButton) -> None:
-    assert button.isVisible()
-    assert button.isEnabled()
-    button.setFocus()
-    QTest.keyClick(button, Qt.Key.Key_Space)
-    settle(page)
-
-
-def shown(page: EnginePage) -> dict[str, str]:
-    """The faults that stand at the fields, as they are painted."""
-    return {
-        key: row._fault_label.text()
-        for key, row in page.form.rows.items()
-        if row._fault_label.isVisibleTo(row) and row._fault_label.text()
-    }
+__all__ = ["make", "page", "record"]  # fixtures
 
 
 def test_a_new_engine_is_written_its_fault_shown_mended_and_kept_and_changed_as_a_new_version(make: Make) -> None:
@@ -172,7 +35,7 @@ def test_a_new_engine_is_written_its_fault_shown_mended_and_kept_and_changed_as_
     choose(page, "cycle", "four-stroke")
     for key, text in (("firing_order", "1-3-4-2"), ("bore_mm", "3.4 in"), ("stroke_mm", "86"), ("rod_mm", "40")):
         write(page, key, text)
-    press(page, page.save)
+    press(page, page.acts.save)
     # the first that is missing has the focus, though the rod is not looked at before every value is right by itself
     assert shown(page) == {"compression_ratio": "⚠ compression_ratio: give either compression_ratio or clearance_cm3, and not both"}
     assert page.form.rows["compression_ratio"].editor.hasFocus()
@@ -181,22 +44,22 @@ def test_a_new_engine_is_written_its_fault_shown_mended_and_kept_and_changed_as_
         "rod_mm": "⚠ rod_mm: must be longer than half the stroke and the pin offset together, 43 mm, or the crank cannot turn"
     }
     assert page.form.rows["rod_mm"]._label.text() == "⚠ Rod length"
-    press(page, page.save)
+    press(page, page.acts.save)
     assert page.form.rows["rod_mm"].editor.hasFocus()
     assert names(page) == []
     write(page, "rod_mm", "143")
     assert shown(page) == {}
-    assert page.save.text() == "&Save as a new engine"
-    press(page, page.save)
+    assert page.acts.save.text() == "&Save as a new engine"
+    press(page, page.acts.save)
     first = {"name": "Alder four", "cycle": "four-stroke", "firing_order": [1, 3, 4, 2], "bore_mm": 86.36, "stroke_mm": 86}
     first |= {"schema_version": 1, "rod_mm": 143, "compression_ratio": 10.5}
     assert kept(page, "Alder four") == [first]
-    assert page._state.text() == "✓ as it is kept"
+    assert page.head.state.text() == "✓ as it is kept"
     write(page, "coolant_cap_kpa", "13 psi")
-    assert page.save.text() == "&Save as version 2"
-    press(page, page.save)
+    assert page.acts.save.text() == "&Save as version 2"
+    press(page, page.acts.save)
     assert kept(page, "Alder four")[1] == first | {"coolant_cap_kpa": pytest.approx(89.6318448)}  # 13 · 6.894757… kPa, NIST SP 811
-    assert page.versions.count() == 2
+    assert page.head.versions.count() == 2
 
 
 def test_a_fault_is_not_cried_while_somebody_is_still_writing(page: EnginePage) -> None:
@@ -218,7 +81,7 @@ def test_nothing_that_is_written_into_any_field_breaks_the_page(page: EnginePage
             write(page, key, text)
         page.grab()
         if page.edit.faults.count:
-            press(page, page.save)
+            press(page, page.acts.save)
         write(page, key, "")
     assert kept(page, "Larch four")[-1] == FOUR
     assert [label.text() for label in page.findChildren(QLabel) if len(label.text()) > 400] == []
@@ -238,146 +101,6 @@ def test_units_switched_while_the_form_is_open_keep_the_value_to_the_last_bit(pa
     assert bore.editor.text() == f"{FOUR['bore_mm'] / 25.4:.7g}"
     write(page, "bore_mm", "0.1")
     assert shown(page)["bore_mm"].endswith("must be more than 5, not 2.54 (in mm, as in the engine file)")
-
-
-def test_what_was_changed_is_asked_after_in_place_when_another_engine_is_opened(page: EnginePage) -> None:
-    write(page, "bore_mm", "81")
-    open_engine(page, "Aspen single")
-    assert page.question.isVisible()
-    assert page.edit.name == "Larch four"
-    press(page, page.question.answers["Stay here"])
-    assert not page.question.isVisible()
-    assert page.edit.document["bore_mm"] == 81
-    page.hide()  # another page is visited
-    page.show()
-    page.entered()
-    settle(page)
-    assert page.edit.document["bore_mm"] == 81
-    open_engine(page, "Aspen single")
-    press(page, page.question.answers["Save it, then go on"])
-    assert page.edit.name == "Aspen single"
-    assert kept(page, "Larch four")[-1]["bore_mm"] == 81
-    write(page, "bore_mm", "41")
-    open_engine(page, "Larch four")
-    press(page, page.question.answers["Go on without saving"])
-    assert page.edit.name == "Larch four"
-    assert kept(page, "Aspen single") == [TWO]
-
-
-def test_what_is_written_while_another_engine_is_on_its_way_is_not_lost(page: EnginePage) -> None:
-    page.library.names.setFocus()
-    QTest.keyClick(page.library.names, Qt.Key.Key_Home)
-    QTest.keyClick(page.library.names, Qt.Key.Key_Return)
-    write(page, "bore_mm", "81")
-    assert page.edit.document["bore_mm"] == 81
-    press(page, page.question.answers["Save it, then go on"])
-    assert page.edit.name == "Aspen single"
-    assert kept(page, "Larch four")[-1]["bore_mm"] == 81
-
-
-def test_saving_first_what_has_a_fault_stays_at_the_fault(page: EnginePage) -> None:
-    write(page, "bore_mm", "1")
-    open_engine(page, "Aspen single")
-    press(page, page.question.answers["Save it, then go on"])
-    assert page.edit.name == "Larch four"
-    assert page.form.rows["bore_mm"].editor.hasFocus()
-
-
-def test_changes_that_were_undone_can_be_brought_back(page: EnginePage) -> None:
-    write(page, "bore_mm", "81")
-    press(page, page.undo)
-    assert page.edit.document == FOUR
-    press(page, page.undo)
-    assert page.edit.document["bore_mm"] == 81
-
-
-def test_an_engine_is_removed_and_brought_back_from_where_it_was_removed(page: EnginePage) -> None:
-    page.library.names.setFocus()
-    QTest.keyClick(page.library.names, Qt.Key.Key_Delete)
-    settle(page)
-    assert (names(page), names(page, removed=True)) == (["Aspen single"], ["Larch four"])
-    assert "taken out" in page._state.text()
-    assert not page.begin.isEnabled()
-    press(page, page.question.answers["Bring it back"])
-    assert names(page) == ["Aspen single", "Larch four"]
-    assert page._state.text() == "✓ as it is kept"
-
-
-def test_an_engine_that_was_removed_long_ago_is_found_among_those_that_were(page: EnginePage) -> None:
-    press(page, page.library.remove)
-    press(page, page.question.answers["Leave it out"])
-    press(page, page.library.removed)
-    assert [line.name for line in page.library.lines] == ["Larch four"]
-    open_engine(page, "Larch four")
-    press(page, page.library.remove)
-    assert names(page) == ["Aspen single", "Larch four"]
-    assert page.library.lines == ()
-
-
-def test_the_library_is_searched_by_a_part_of_the_name(page: EnginePage) -> None:
-    page.library.search.setFocus()
-    QTest.keyClicks(page.library.search, "ASP")
-    settle(page)
-    assert [line.name for line in page.library.lines] == ["Aspen single"]
-    QTest.keyClicks(page.library.search, "x")
-    settle(page)
-    assert page.library._empty.text() == "No engine has “ASPx” in its name."
-    assert page.edit.name == "Larch four"
-
-
-def test_an_older_version_is_opened_and_becomes_the_newest_by_saving(page: EnginePage) -> None:
-    page.versions.setFocus()
-    QTest.keyClick(page.versions, Qt.Key.Key_Down)
-    settle(page)
-    assert page.edit.document["bore_mm"] == 80.0
-    assert page._state.text() == "version 1, not the newest"
-    press(page, page.save)
-    assert [document["bore_mm"] for document in kept(page, "Larch four")] == [80.0, FOUR["bore_mm"], 80.0]
-
-
-def test_a_copy_gets_a_name_of_its_own_and_a_name_that_is_taken_is_refused_at_its_field(page: EnginePage) -> None:
-    press(page, page.copy)
-    editor = page.form.rows["name"].editor
-    assert editor.hasFocus()
-    QTest.keyClicks(editor, "Aspen single")  # over the name, which is selected
-    QTest.keyClick(editor, Qt.Key.Key_Tab)
-    press(page, page.save)
-    assert shown(page) == {"name": "⚠ another engine 'Aspen single' is in the library; give this one another name"}
-    assert editor.hasFocus()
-    write(page, "name", "Larch four, bored out")
-    assert shown(page) == {}
-    press(page, page.save)
-    assert kept(page, "Larch four, bored out") == [FOUR | {"name": "Larch four, bored out"}]
-    assert kept(page, "Larch four")[-1] == FOUR
-
-
-def test_a_file_with_faults_is_imported_mended_kept_and_exported(page: EnginePage, tmp_path: Path) -> None:
-    path = tmp_path / "rowan.toml"
-    path.write_text(
-        (VECTORS / "engine_accept" / "inline_four.toml").read_text("utf-8") + "\n[maker_limit]\nx = 1\n", encoding="utf-8"
-    )
-    files(page).opened = [path]
-    press(page, page.library._import)
-    assert page.form._elsewhere.text() == "⚠ maker_limit: is not a key of an engine file; check the spelling"
-    press(page, page.form._drop_unknown)
-    write(page, "name", "Rowan")
-    press(page, page.save)
-    wanted = FOUR | {"name": "Rowan"}
-    assert kept(page, "Rowan") == [wanted]
-    files(page).save_to = tmp_path / "out.toml"
-    press(page, page.export)
-    assert tomllib.loads((tmp_path / "out.toml").read_text("utf-8")) == wanted
-
-
-def test_a_file_that_is_no_toml_is_told_and_the_form_stays(page: EnginePage, tmp_path: Path) -> None:
-    told: list[str] = []
-    page.desk.noticed.connect(lambda _level, text: told.append(text))
-    path = tmp_path / "not.toml"
-    path.write_bytes(b"\x00\xff")
-    files(page).opened = [path]
-    press(page, page.library._import)
-    assert ["not UTF-8" in text for text in told] == [True]
-    assert page.edit.document == FOUR
 
 
 def test_a_two_stroke_shows_its_ports_and_valve_events_that_are_left_over_can_be_left_out(page: EnginePage) -> None:
@@ -406,19 +129,6 @@ def test_places_are_all_or_those_that_are_ticked(page: EnginePage) -> None:
     assert page.edit.document["places"] == places[1:]
     press(page, boxes["every place that it has"])
     assert "places" not in page.edit.document
-
-
-def test_a_job_is_begun_with_the_engine_as_it_is_kept(page: EnginePage) -> None:
-    asked: list[str] = []
-    page.desk.page_asked.connect(asked.append)
-    press(page, page.begin)
-    assert (page.desk.chosen_engine, asked) == ("Larch four", ["Jobs"])
-    write(page, "bore_mm", "81")
-    press(page, page.begin)
-    assert asked == ["Jobs"]
-    press(page, page.question.answers["Save it and begin"])
-    assert asked == ["Jobs", "Jobs"]
-    assert kept(page, "Larch four")[-1]["bore_mm"] == 81
 
 
 def test_the_crank_is_turned_with_keys_and_by_hand_in_both_drawings(page: EnginePage) -> None:
@@ -483,7 +193,7 @@ def test_every_control_has_a_name_for_screen_readers_and_no_two_share_a_mnemonic
 @pytest.mark.parametrize("size", [(1280, 690), (960, 430)])
 def test_nothing_is_cut_off_at_the_sizes_that_a_screen_has(make: Make, record: Path, size: tuple[int, int], theme: str) -> None:
     page = make(record, size=size, theme=theme)
-    turns = page._turns.values() if page._turns["values"].isVisible() else [None]
+    turns = page.head.turns.values() if page.head.turns["values"].isVisible() else [None]
     for turn in turns:
         if turn is not None:
             press(page, turn)

@@ -102,6 +102,33 @@ class EngineEdit:
         return self.opened is not None and self.version is not None and self.version != self.opened.newest.number
 
     @property
+    def state_words(self) -> str:
+        """How it stands, for the person.
+
+        >>> EngineEdit(new_document(), unsaved=True).state_words
+        'not in the library yet; ⚠ 7 things are missing or wrong'
+        """
+        said = []
+        if self.opened is None:
+            said.append("not in the library yet")
+        elif self.opened.removed:
+            said.append("removed from the library")
+        if self.is_older:
+            said.append(f"version {self.version}, not the newest")
+        if self.changed:
+            said.append("● changed, not saved")
+        if count := self.faults.count:
+            said.append(f"⚠ {count} {'thing is' if count == 1 else 'things are'} missing or wrong")
+        return "; ".join(said) or "✓ as it is kept"
+
+    @property
+    def save_words(self) -> str:
+        """What saving it would make of it."""
+        if self.opened is not None and self.opened.name == self.name:
+            return f"Save as version {len(self.opened.versions) + 1}"
+        return "Save as a new engine"
+
+    @property
     def engine(self) -> Engine | None:
         """The engine, as long as nothing is wrong with it."""
         if self.faults.count:

@@ -6,19 +6,19 @@ from collections.abc import Callable
 from functools import partial
 from typing import TYPE_CHECKING, Any, ClassVar
 
-from PySide6.QtCore import QSignalBlocker, Qt
-from PySide6.QtGui import QFont, QFontMetrics, QResizeEvent
-from PySide6.QtWidgets import QFrame, QGridLayout, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QResizeEvent
+from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
 
 from borewright.app.page import Page
+from borewright.app.pages.engine_acts import EngineActs
 from borewright.app.pages.engine_drawings import EngineDrawings
-from borewright.app.pages.engine_field_row import CalmCombo
 from borewright.app.pages.engine_form import EngineForm
+from borewright.app.pages.engine_head import EngineHead
 from borewright.app.pages.engine_library_panel import LibraryPanel
 from borewright.app.pages.engine_model import EngineEdit, new_document
 from borewright.app.pages.engine_question import QuestionBar
 from borewright.errors import BorewrightError, UseError
-from borewright.service.time_words import date_words
 from borewright.service.view_engine import (
     KeptEngine,
     engine_of,
@@ -58,34 +58,19 @@ class EnginePage(Page):
         self.edit = EngineEdit(new_document(), unsaved=True)
         self._left: EngineEdit | None = None  # whose changes were undone
         self._begun = False
-        self._two_rows: bool | None = None
+        self._turn = "values"
         self.library = LibraryPanel(desk)
+        self.head = EngineHead()
+        self.question = QuestionBar()
         self.form = EngineForm(self.edit, desk.units)
         self.drawings = EngineDrawings(desk.palette, desk.units)
-        self.question = QuestionBar()
-        self._name = QLabel()
-        self._name.setProperty("role", "big")
-        self._name.setWordWrap(True)
-        self._name.setTextFormat(Qt.TextFormat.PlainText)
-        self._state = QLabel()
-        self._state.setWordWrap(True)
-        self._state.setAccessibleName("State of the engine in the form")
-        self.versions = CalmCombo()
-        self.versions.setAccessibleName("Version")
-        self.versions.setToolTip("Every version that was ever kept; an older one can be opened and saved again.")
-        self.versions.activated.connect(self._version_chosen)
-        self.save = self._button("&Save", "Keep it in the library.", self._save, role="act")
-        self.copy = self._button("&Copy", "Go on with a copy, under another name.", self._copy)
-        self.undo = self._button("&Undo changes", "Back to what is kept; the changes can be brought back.", self._undo_changes)
-        self.export = self._button("E&xport…", "Write it as an engine file (TOML).", self._export)
-        self.begin = self._button("&Begin a job with this engine", "Goes to the Jobs page.", self._begin_job)
-        self._turns = {"values": self._button("&Values", "The form.", partial(self._take_turn, "values"))}
-        self._turns["drawing"] = self._button("&Drawing", "The drawings.", partial(self._take_turn, "drawing"))
-        for button in self._turns.values():
-            button.setCheckable(True)
-        self._turn = "values"
+        self.acts = EngineActs(
+            save=self._save, begin=self._begin_job, copy=self._copy, undo=self._undo_changes, export=self._export
+        )
         self._build()
         self.setFocusProxy(self.library.search)
+        self.head.version_wanted.connect(self._open_version)
+        self.head.turn_taken.connect(self._take_turn)
         self.library.wanted.connect(self._open)
         self.library.fresh.connect(self._begin_new)
         self.library.brought.connect(self._import)
@@ -98,56 +83,23 @@ class EnginePage(Page):
         desk.record_changed.connect(self._record_changed)
         self._show_edit(all_faults=False)
 
-    def _button(self, words: str, tip: str, act: Callable[[], None], role: str = "") -> QPushButton:
-        button = QPushButton(words)
-        button.setToolTip(tip)
-        button.setAutoDefault(True)
-        button.setAccessibleName(words.replace("&", "").replace("…", ""))
-        if role:
-            button.setProperty("role", role)
-        button.clicked.connect(lambda _on=False: act())
-        return button
-
     def _build(self) -> None:
-        head = QFrame()
-        head.setProperty("role", "panel")
-        grid = QGridLayout(head)
-        grid.setContentsMargins(8, 6, 8, 6)
-        grid.addWidget(self._name, 0, 0)
-        grid.addWidget(self._state, 1, 0)
-        version = QHBoxLayout()
-        label = QLabel("Versi&on")
-        label.setBuddy(self.versions)
-        version.addWidget(label)
-        version.addWidget(self.versions, 1)
-        self._version_row = QWidget()
-        self._version_row.setLayout(version)
-        version.setContentsMargins(0, 0, 0, 0)
-        turns = QHBoxLayout()
-        for button in self._turns.values():
-            turns.addWidget(button)
-        grid.addWidget(self._version_row, 0, 1)
-        grid.addLayout(turns, 1, 1)
-        grid.setColumnStretch(0, 5)
-        grid.setColumnStretch(1, 4)
-        self._acts = QGridLayout()
-        self._acts.setSpacing(4)
         below = QHBoxLayout()
         below.addWidget(self.form, 4)
         below.addWidget(self.drawings, 5)
         right = QVBoxLayout()
-        right.addWidget(head)
+        right.addWidget(self.head)
         right.addWidget(self.question)
         right.addLayout(below, 1)
-        right.addLayout(self._acts)
+        right.addWidget(self.acts)
         body = _Body()
-        page = QVBoxLayout(self)
-        page.setContentsMargins(0, 0, 0, 0)
-        page.addWidget(body)
         row = QHBoxLayout(body)
         row.setContentsMargins(8, 8, 8, 8)
         row.addWidget(self.library, 2)
         row.addLayout(right, 7)
+        page = QVBoxLayout(self)
+        page.setContentsMargins(0, 0, 0, 0)
+        page.addWidget(body)
 
     # ------------------------------------------------------------ showing
 
@@ -161,34 +113,10 @@ class EnginePage(Page):
         self._lay_out()
 
     def _lay_out(self) -> None:
-        narrow = self.width() < _NARROW_LETTERS * self.fontMetrics().averageCharWidth()
-        bold = QFont(self.font())
-        bold.setBold(True)  # as the one is written that is chosen
-        for name, button in self._turns.items():
-            button.setMinimumWidth(QFontMetrics(bold).horizontalAdvance("MDrawingM"))
-            button.setVisible(narrow)
-            button.setChecked(self._turn == name)
-        self.form.setVisible(not narrow or self._turn == "values")
-        self.drawings.setVisible(not narrow or self._turn == "drawing")
-        self._lay_out_acts()
-
-    def _lay_out_acts(self) -> None:
-        """The acts in one row, or in two where one has no room for them."""
-        buttons = (self.save, self.begin, self.copy, self.undo, self.export)
-        two_rows = 100 * self.fontMetrics().averageCharWidth() > 0.72 * self.width()
-        if two_rows is self._two_rows:
-            return
-        self._two_rows = two_rows
-        self.begin.setText("&Begin a job" if two_rows else "&Begin a job with this engine")
-        for button in buttons:
-            self._acts.removeWidget(button)
-        for at, button in enumerate(buttons):
-            if not two_rows:
-                self._acts.addWidget(button, 0, at)
-            elif at < 2:
-                self._acts.addWidget(button, 0, 3 * at, 1, 3)
-            else:
-                self._acts.addWidget(button, 1, 2 * (at - 2), 1, 2)
+        both = self.width() >= _NARROW_LETTERS * self.fontMetrics().averageCharWidth()
+        self.head.show_turn(self._turn, both=both)
+        self.form.setVisible(both or self._turn == "values")
+        self.drawings.setVisible(both or self._turn == "drawing")
 
     def _take_turn(self, turn: str) -> None:
         self._turn = turn
@@ -198,50 +126,14 @@ class EnginePage(Page):
         """Another engine is in the form."""
         self._left = None
         self.form.show_edit(self.edit, self.desk.units, all_faults=all_faults)
-        self._show_versions()
+        self.head.show_versions(self.edit)
         self._show_state()
         self._mark()
 
-    def _show_versions(self) -> None:
-        opened = self.edit.opened
-        self._version_row.setVisible(opened is not None)
-        if opened is None:
-            return
-        with QSignalBlocker(self.versions):
-            self.versions.clear()
-            for version in reversed(opened.versions):
-                newest = ", newest" if version is opened.newest else ""
-                self.versions.addItem(f"{version.number}{newest}, {date_words(version.saved_at_unix_s)}", version.number)
-            self.versions.setCurrentIndex(self.versions.findData(self.edit.version))
-        view = self.versions.view()
-        view.setMinimumWidth(view.sizeHintForColumn(0) + 24)
-
     def _show_state(self) -> None:
-        edit = self.edit
-        opened, faults = edit.opened, edit.faults
-        self._name.setText(edit.name or "New engine")
-        said = []
-        if opened is None:
-            said.append("not in the library yet")
-        elif opened.removed:
-            said.append("taken out of the library")
-        if edit.is_older:
-            said.append(f"version {edit.version}, not the newest")
-        if edit.changed:
-            said.append("● changed, not saved")
-        if faults.count:
-            said.append(f"⚠ {faults.count} {'thing is' if faults.count == 1 else 'things are'} missing or wrong")
-        self._state.setText("; ".join(said) or "✓ as it is kept")
-        same = opened is not None and opened.name == edit.name
-        words = f"&Save as version {len(opened.versions) + 1}" if opened is not None and same else "&Save as a new engine"
-        if self.save.text() != words:
-            self.save.setText(words)
-            self.save.setAccessibleName(words.replace("&", ""))
-        self.save.setEnabled(edit.changed or edit.is_older or opened is None or opened.removed)
-        self.undo.setText("Bring back changes (&U)" if self._left is not None else "&Undo changes")
-        self.undo.setEnabled(edit.changed or self._left is not None)
-        self.begin.setEnabled(opened is not None and not opened.removed)
-        self.drawings.show_engine(edit.engine, edit.document, self.desk.units)
+        self.head.show_state(self.edit)
+        self.acts.show_edit(self.edit, undone=self._left is not None)
+        self.drawings.show_engine(self.edit.engine, self.edit.document, self.desk.units)
 
     def _show_units(self) -> None:
         self.form.show_again(self.desk.units)
@@ -250,6 +142,7 @@ class EnginePage(Page):
 
     def _show_look(self) -> None:
         self.drawings.show_palette(self.desk.palette)
+        self.acts.lay_out()
         self._lay_out()
 
     def _record_changed(self) -> None:
@@ -312,12 +205,9 @@ class EnginePage(Page):
         self._begun = True
         self._show_edit(all_faults=all_faults)
 
-    def _version_chosen(self, at: int) -> None:
-        opened, number = self.edit.opened, self.versions.itemData(at)
-        if opened is None or number == self.edit.version:
-            return
-        self.versions.setCurrentIndex(self.versions.findData(self.edit.version))  # until it is so
-        self._unless_changed(partial(self._read, opened.name, number))
+    def _open_version(self, number: int) -> None:
+        if self.edit.opened is not None:
+            self._unless_changed(partial(self._read, self.edit.opened.name, number))
 
     def _begin_new(self) -> None:
         self._unless_changed(self._fresh)
@@ -373,7 +263,7 @@ class EnginePage(Page):
         if self.edit is edit:
             self._left = None
             self.form.show_again(self.desk.units)
-            self._show_versions()
+            self.head.show_versions(self.edit)
             self._show_state()
             self._mark()
         if then is not None:
