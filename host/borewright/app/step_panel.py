@@ -106,6 +106,11 @@ class StepPanel(QWidget):
         return self._view
 
     @property
+    def figure(self) -> BigFigure:
+        """How far to turn, how long until air comes, or how long the hold lasts."""
+        return self._figure
+
+    @property
     def air_key(self) -> AirKey:
         """The key for air."""
         return self._key

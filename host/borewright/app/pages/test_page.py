@@ -70,6 +70,31 @@ class TestPage(Page):
         desk.look_changed.connect(self._share_out)
         desk.units_changed.connect(lambda: self.show_snapshot(desk.snapshot))
 
+    @property
+    def step(self) -> StepPanel:
+        """The panel of the next step."""
+        return self._step
+
+    @property
+    def figures(self) -> FiguresRow:
+        """The large figures."""
+        return self._figures
+
+    @property
+    def heard(self) -> HeardPanel:
+        """What is noted of what is heard."""
+        return self._heard
+
+    @property
+    def results(self) -> ResultPanel:
+        """The last result."""
+        return self._results
+
+    @property
+    def conditions(self) -> ConditionsList:
+        """The eight conditions."""
+        return self._conditions
+
     # ------------------------------------------------------------------ what comes in
 
     def entered(self) -> None:
