@@ -21,6 +21,7 @@ def test_what_was_changed_is_asked_after_in_place_when_another_engine_is_opened(
     assert page.edit.name == "Larch four"
     press(page, page.question.answers["Stay here"])
     assert not page.question.isVisible()
+    assert page.library.names.currentItem().text().startswith("Larch four")
     assert page.edit.document["bore_mm"] == 81
     page.hide()  # another page is visited
     page.show()

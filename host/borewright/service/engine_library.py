@@ -119,7 +119,7 @@ def _value(text: str) -> Any:
 
 
 def named_document(document: Mapping[str, Any], source: str) -> dict[str, Any]:
-    """The document with its name as the library keeps it, once it is certain that it is an engine. Raises UseError where it is none.
+    """The document with its name as the library keeps it, once it is certain that it is an engine. Raises UseError.
 
     source: what the error names.
     """

@@ -172,7 +172,7 @@ class EnginePage(Page):
             (
                 ("Save it, then go on", lambda: self._save(then=go_on)),
                 ("Go on without saving", go_on),
-                ("Stay here", self.question.withdraw),
+                ("Stay here", self._mark),
             ),
         )
 
@@ -355,7 +355,7 @@ class EnginePage(Page):
             (
                 ("Save it and begin", lambda: self._save(then=self._to_jobs)),
                 ("Begin with what is kept", self._to_jobs),
-                ("Stay here", self.question.withdraw),
+                ("Stay here", self._mark),
             ),
         )
 
