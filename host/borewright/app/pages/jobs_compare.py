@@ -108,15 +108,20 @@ class CompareSheet(Sheet):
             box.setCurrentIndex(max(box.findData(chosen.id), 0))
         self.tabs.setCurrentIndex(0)
         self._ask()
-        self.desk.ask(
-            trended, glance.job.id, then=self._show_trend, failed=self._no_trend, key="jobs trend", words="drawing the trend"
-        )
+        self._ask_trend()
         self.later.setFocus()
 
     def ask_again(self) -> None:
         """Something in the record has changed."""
         if self._job is not None and self.earlier.count():
             self._ask()
+            self._ask_trend()
+
+    def _ask_trend(self) -> None:
+        if self._job is not None:
+            self.desk.ask(
+                trended, self._job.id, then=self._show_trend, failed=self._no_trend, key="jobs trend", words="drawing the trend"
+            )
 
     def _ask(self) -> None:
         self.words.setText("comparing …")

@@ -28,7 +28,7 @@ _FIELDS = (
     ("when", "&Day", "The day of the reading, like 2026-03-31"),
     ("how", "&How it was read", "With what, hot or cold"),
     ("who", "Who &says so", "The name of who read it"),
-    ("restrictor_bore", "Restrictor &bore", "Like 0.040 in; without it there is percent only, and no leak area"),
+    ("restrictor_bore", "Restrict&or bore", "Like 0.040 in; without it there is percent only, and no leak area"),
     ("engine_temp", "&Engine temperature", "Like 80 °C; empty where it is not known"),
     ("ambient", "Surrounding &air", "Like 98.9 kPa; empty where it is not known"),
 )

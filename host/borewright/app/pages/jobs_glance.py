@@ -7,7 +7,7 @@ from functools import partial
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QFrame, QGridLayout, QLabel, QPushButton, QScrollArea, QSizePolicy, QVBoxLayout, QWidget
 
-from borewright.app.pages.jobs_model import fact_lines, job_words, tested_lines
+from borewright.app.pages.jobs_model import fact_lines, job_words, lines_of_tests
 from borewright.app.pages.jobs_sheet import act_button, mark_role
 from borewright.service.view_jobs import JobGlance
 
@@ -88,7 +88,7 @@ class GlancePanel(QFrame):
         """Show this job. is_open: it is the one that is worked at."""
         job = glance.job
         self._name.setText(job_words(job) + (" (open)" if is_open else ""))
-        self._tests.setText("\n".join(tested_lines(glance)))
+        self._tests.setText("\n".join(lines_of_tests(glance)))
         self._facts.setText("\n".join(fact_lines(glance)))
         self._scroll.setAccessibleDescription(f"{self._name.text()}. {self._tests.text()}. {self._facts.text()}")
         if job.deleted_at_unix_s is not None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import partial
 
 from PySide6.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelIndex, Qt, Signal
-from PySide6.QtGui import QKeySequence, QShortcut
+from PySide6.QtGui import QKeySequence
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QCheckBox,
@@ -21,14 +21,13 @@ from PySide6.QtWidgets import (
 from borewright.app.desk import Desk
 from borewright.app.pages.jobs_glance import GlancePanel
 from borewright.app.pages.jobs_model import HEADINGS, cells_of, list_words
-from borewright.app.pages.jobs_sheet import act_button, labelled
+from borewright.app.pages.jobs_sheet import act_button, labelled, listen_for
 from borewright.service.view_jobs import JobGlance, JobRow, JobsFound, find_jobs, glance_at_job
 
 __all__ = ["JobsList", "JobsTable"]
 
 Index = QModelIndex | QPersistentModelIndex
 _NOWHERE = QModelIndex()
-_HERE = Qt.ShortcutContext.WidgetWithChildrenShortcut
 
 
 class JobsTable(QAbstractTableModel):
@@ -101,9 +100,9 @@ class JobsList(QWidget):
         self.glance = GlancePanel()
         self.glance.wanted.connect(self._want)
         self._lay_out()
-        QShortcut(QKeySequence.StandardKey.Find, self, self.search.setFocus, context=_HERE)
+        listen_for(QKeySequence.StandardKey.Find, self, self.search.setFocus)
         for key, act in (("Return", "open"), ("Enter", "open"), ("F2", "facts"), ("Del", "delete")):
-            QShortcut(QKeySequence(key), self.table, partial(self._want, act), context=Qt.ShortcutContext.WidgetShortcut)
+            listen_for(key, self.table, partial(self._want, act), alone=True)
 
     def _set_up_table(self) -> None:
         table = self.table

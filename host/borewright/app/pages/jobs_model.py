@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from borewright.service.view_jobs import CylinderGlance, JobGlance, JobRow, JobsFound
     from borewright.store.records import JobRecord
 
-__all__ = ["HEADINGS", "cells_of", "fact_lines", "job_words", "list_words", "tested_lines"]
+__all__ = ["HEADINGS", "cells_of", "fact_lines", "job_words", "lines_of_tests", "list_words"]
 
 HEADINGS = ("job", "stage", "engine", "begun", "tests", "away")
 
@@ -57,7 +57,7 @@ def fact_lines(glance: JobGlance, zone: tzinfo | None = None) -> list[str]:
     return lines
 
 
-def tested_lines(glance: JobGlance) -> list[str]:
+def lines_of_tests(glance: JobGlance) -> list[str]:
     """How far the tests have come: a line for each cylinder, what is still to come, what was found."""
     lines = [_cylinder(one) for one in glance.cylinders]
     if glance.coming is not None:

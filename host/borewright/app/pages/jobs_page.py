@@ -5,8 +5,7 @@ from __future__ import annotations
 from functools import partial
 from typing import ClassVar
 
-from PySide6.QtCore import Qt
-from PySide6.QtGui import QKeySequence, QShortcut
+from PySide6.QtGui import QKeySequence
 from PySide6.QtWidgets import QStackedWidget, QVBoxLayout, QWidget
 
 from borewright.app.desk import Desk
@@ -18,7 +17,7 @@ from borewright.app.pages.jobs_form import JobFormSheet
 from borewright.app.pages.jobs_list import JobsList
 from borewright.app.pages.jobs_model import job_words
 from borewright.app.pages.jobs_report import ReportSheet
-from borewright.app.pages.jobs_sheet import BACK_KEY, Sheet
+from borewright.app.pages.jobs_sheet import BACK_KEY, Sheet, listen_for
 from borewright.app.pages.jobs_strip import JobsStrip
 from borewright.app.pages.jobs_transfer import Transfers
 from borewright.errors import BorewrightError
@@ -28,13 +27,11 @@ from borewright.store.records import JobRecord
 
 __all__ = ["JobsPage"]
 
-_HERE = Qt.ShortcutContext.WidgetWithChildrenShortcut
-
 
 class _Sheets(QStackedWidget):
     """As high as there is room: what is in it scrolls by itself, so that the page does not."""
 
-    def hasHeightForWidth(self) -> bool:  # noqa: N802 -- Qt's name
+    def hasHeightForWidth(self) -> bool:
         """Words that wrap do not ask for the whole height of all sheets."""
         return False
 
@@ -80,8 +77,8 @@ class JobsPage(Page):
         self.desk.job_changed.connect(self._job_changed)
         self.desk.look_changed.connect(self._look_changed)
         self.desk.units_changed.connect(self._units_changed)
-        QShortcut(BACK_KEY, self, self.show_list, context=_HERE)
-        QShortcut(QKeySequence.StandardKey.Undo, self, self._undo, context=_HERE)
+        listen_for(BACK_KEY, self, self.show_list)
+        listen_for(QKeySequence.StandardKey.Undo, self, self._undo)
 
     # ------------------------------------------------------------------ what is in view
 
@@ -90,6 +87,8 @@ class JobsPage(Page):
         if self.desk.chosen_engine:
             engine, self.desk.chosen_engine = self.desk.chosen_engine, ""
             self.begin_job(engine)
+        if self.sheets.currentWidget() is self.list:
+            self.list.table.setFocus()
         self._ask_again()
 
     def show_list(self) -> None:
@@ -171,8 +170,8 @@ class JobsPage(Page):
         if self.desk.job is not None and self.desk.job.id == job.id:
             self.desk.show_page("Test")
             return
-        self._going_on = job.id
-        self.desk.open_job(job.id)
+        self._going_on = None if self._under_air else job.id
+        self.desk.open_job(job.id)  # which says so where it cannot be opened now
 
     def _begun(self, job: JobRecord) -> None:
         self.list.choose(job.id)
@@ -246,12 +245,16 @@ class JobsPage(Page):
         self.desk.write(restore_job, job.id, then=done, failed=self._refused)
 
     def _is_running(self, job: JobRecord) -> bool:
-        """Whether a test of it is being recorded; then that is said."""
-        state = self.desk.snapshot.state
-        running = self.desk.job is not None and self.desk.job.id == job.id and state is not None and state.capture is not None
+        """Whether a test of it is being recorded, or air is on; then that is said."""
+        running = self.desk.job is not None and self.desk.job.id == job.id and self._under_air
         if running:
-            self.strip.note(f"A test of {job_words(job)} is being recorded; shut and vent first.")
+            self.strip.note(f"Air is on in {job_words(job)}; shut and vent first.")
         return running
+
+    @property
+    def _under_air(self) -> bool:
+        state = self.desk.snapshot.state
+        return state is not None and (state.pressurised or state.capture is not None)
 
     def _undo(self) -> None:
         if self.strip.undo is not None:

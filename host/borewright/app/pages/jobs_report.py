@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from functools import partial
 
-from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QKeySequence, QShortcut
+from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QComboBox, QGridLayout, QHBoxLayout, QLabel, QWidget
 
 from borewright.app.asking import Asking
 from borewright.app.desk import Desk
 from borewright.app.pages.jobs_model import job_words
 from borewright.app.pages.jobs_paper import PaperView
-from borewright.app.pages.jobs_sheet import Sheet, act_button, labelled
+from borewright.app.pages.jobs_sheet import Sheet, act_button, labelled, listen_for
 from borewright.app.pages.jobs_shop import ShopPanel
 from borewright.errors import BorewrightError
 from borewright.service.report_pages import (
@@ -70,7 +69,7 @@ class ReportSheet(Sheet):
         self.shop_panel.hide()
         self._lay_out()
         for key, act in (("PgDown", partial(self._page_key, 1)), ("PgUp", partial(self._page_key, -1))):
-            QShortcut(QKeySequence(key), self, act, context=Qt.ShortcutContext.WidgetWithChildrenShortcut)
+            listen_for(key, self, act)
 
     def _lay_out(self) -> None:
         options = QGridLayout()

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QKeySequence
+from PySide6.QtGui import QKeySequence, QShortcut
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QSizePolicy, QVBoxLayout, QWidget
 
 from borewright.app.desk import Desk
 
-__all__ = ["BACK_KEY", "Sheet", "act_button", "labelled", "mark_role"]
+__all__ = ["BACK_KEY", "Sheet", "act_button", "labelled", "listen_for", "mark_role"]
 
 
 class Sheet(QWidget):
@@ -53,6 +53,16 @@ def act_button(words: str, act: Callable[[], None], tip: str = "", role: str = "
         mark_role(button, role)
     button.clicked.connect(lambda _checked=False: act())
     return button
+
+
+def listen_for(
+    keys: QKeySequence | QKeySequence.StandardKey | str, widget: QWidget, act: Callable[[], None], *, alone: bool = False
+) -> None:
+    """Have a key do something while the focus is in a widget, or (alone) on it and not on what is in it."""
+    shortcut = QShortcut(QKeySequence(keys), widget)
+    context = Qt.ShortcutContext.WidgetShortcut if alone else Qt.ShortcutContext.WidgetWithChildrenShortcut
+    shortcut.setContext(context)  # the constructor takes no notice of one (PySide6 6.11)
+    shortcut.activated.connect(act)
 
 
 def mark_role(widget: QWidget, role: str) -> None:

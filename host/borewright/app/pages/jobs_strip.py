@@ -96,7 +96,7 @@ class JobsStrip(QFrame):
             self._row.addWidget(button)
         self.setVisible(bool(text))
 
-    def hasHeightForWidth(self) -> bool:  # noqa: N802 -- Qt's name
+    def hasHeightForWidth(self) -> bool:
         """It takes the height that its words like best, and the page does not begin to scroll for it."""
         return False
 
