@@ -18,6 +18,7 @@ from borewright.service.analyses import slimmed
 from borewright.service.analysis import Analysed, analyse, analysed_as_dict
 from borewright.service.conditions_of_air import AirConditions
 from borewright.service.effects import Analyse
+from borewright.service.reducer import CheckGiven
 from borewright.service.state import BenchState
 from borewright.service.worker import Worker, WorkerEndedError
 from borewright.service.workers import Workers
@@ -29,10 +30,10 @@ SOON_S = 60.0  # a process is started meanwhile, on a computer that may be busy
 
 
 class Keeping(Workers):
-    """Inline, and keeps what was to be analysed."""
+    """Keeps what was to be analysed."""
 
-    def __init__(self, store: Store) -> None:
-        super().__init__(store.path, store, inline=True)
+    def __init__(self, store: Store, *, inline: bool) -> None:
+        super().__init__(store.path, store, inline=inline)
         self.kept: list[tuple[BenchState, Analyse, AirConditions]] = []
 
     def analyse(self, state: BenchState, done: Analyse, ambient: AirConditions) -> Future[Analysed]:
@@ -49,7 +50,7 @@ def a_test(checked_record: Path, tmp_path_factory: pytest.TempPathFactory) -> Te
     folder = tmp_path_factory.mktemp("test")
     (folder / "shop.borewright").write_bytes(checked_record.read_bytes())
     with opened(folder) as store:
-        workers = Keeping(store)
+        workers = Keeping(store, inline=True)
         at = AtStation(store, workers=workers).connected()
         at.person.carry_out(acts.Purpose("test", 1))
         at.station.close()
@@ -120,6 +121,22 @@ def test_a_process_that_hangs_is_ended_and_the_analysis_made_here(store: Store, 
     (word,) = workers.take_words()
     assert word == "the analyses did not answer within 3 s and were ended; it is done without it"
     assert workers.close()
+
+
+def test_a_check_of_the_station_through_the_process_is_that_of_the_call(shop: Path) -> None:
+    with opened(shop) as store:
+        workers = Keeping(store, inline=False)
+        for future in workers.warm_up():
+            future.result(SOON_S)
+        at = AtStation(store, workers=workers).connected()
+        at.person.carry_out(acts.Purpose("sealed"))
+        (view,) = at.done
+        (kept,) = workers.kept
+        assert numbers(view.done.analysed) == numbers(analyse(*kept))
+        assert isinstance(view.done.analysed.check, CheckGiven)
+        assert view.done.analysed.check.check == at.state.checks["sealed"]
+        assert at.station.close()
+        assert workers.close()
 
 
 def test_inline_gives_the_same_in_the_call(store: Store, a_test: Test) -> None:
