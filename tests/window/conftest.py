@@ -10,11 +10,22 @@ from pathlib import Path
 import pytest
 from borewright.app.desk import Desk
 from borewright.app.settings import Settings
+from PySide6.QtCore import QEvent
 from PySide6.QtWidgets import QApplication
 
 from .virtual_desk import bench_time, bench_until, make_shop_record, open_desk
 
 __all__ = ["bench_time", "bench_until"]
+
+
+@pytest.fixture(autouse=True)
+def nothing_left(qapp: QApplication) -> Iterator[None]:
+    """Widgets of earlier tests are gone: no event loop runs that would delete them, and each new look would dress them all."""
+    yield
+    for widget in qapp.topLevelWidgets():
+        widget.hide()
+        widget.deleteLater()
+    qapp.sendPostedEvents(None, QEvent.Type.DeferredDelete)
 
 
 @pytest.fixture(scope="session")

@@ -103,7 +103,7 @@ def scenes(desk: Desk, window: Window) -> Iterator[Scene]:
     yield "test-find-tdc", lambda: None
     person.until("give_air")
     yield "test-ready", lambda: None
-    desk.tell(acts.AskAir())
+    person.glance()
     bench_until(desk, lambda: holds_reading(desk.snapshot))
     desk.tell(acts.SetHold(True))
     yield "test-hold", lambda: bench_time(desk, 3.0)
@@ -111,6 +111,7 @@ def scenes(desk: Desk, window: Window) -> Iterator[Scene]:
     desk.tell(acts.SetHold(False))
     before_count = len(desk.snapshot.done)
     bench_until(desk, lambda: len(desk.snapshot.done) > before_count)
+    person.let_go()
     bench_time(desk, 3.0)
     yield "test-result", lambda: window.show_page("Test")
     yield "findings", lambda: window.show_page("Findings")

@@ -80,6 +80,12 @@ class ScreenPerson:
         self.wait_s(0.2)
         before = len(self._desk.snapshot.done)
         self._wait(lambda: self.glance() and len(self._desk.snapshot.done) > before)
+        self.let_go()
+
+    def let_go(self) -> None:
+        """Let the hold-to-run switch go, where it is pressed."""
+        if self.rig.hold_pressed:
+            self.at_rig("hold release")
 
     def until(self, key: str) -> None:
         """Follow the guide until this is the next step."""
@@ -97,6 +103,8 @@ class ScreenPerson:
         for words in words_for(step, state, rig, self._facts()):
             self._desk.at_rig(words)
         self._at_s = rig.at_s + 0.3
+        if step.key == "give_air" and state.has_hold_switch and not rig.hold_pressed:
+            self._desk.at_rig("hold press")
         act = self._answer(step)
         if act is not None:
             self._wait_for_hands()
