@@ -45,7 +45,7 @@ def row(kind: CheckKind, check: RigCheck | None, *, holds: bool = True, other_td
             "too old",
             "dated in the future; look at the clock, or make it anew",
         ),
-        (ZERO, False, "lapsed", "does not hold any more: the rig's setup or the transducers' calibration has changed since"),
+        (ZERO, False, "lapsed", "the rig's setup or the transducers' calibration has changed since"),
         (replace(ZERO, passed=False), True, "not passed", "did not pass, 2.0 hours ago"),
     ],
 )

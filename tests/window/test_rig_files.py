@@ -117,7 +117,7 @@ def test_another_setup_lets_checks_lapse(rig_hand: RigHand, tmp_path: Path) -> N
     assert "60.0 cm³" in rig_hand.seen()
     for kind in ("zero", "restrictor"):
         assert "Does not hold any more" in rig_hand.row(kind)
-        assert "the rig's setup or the transducers' calibration has changed since" in rig_hand.row(kind)
+        assert "The rig's setup or the transducers' calibration has changed since" in rig_hand.row(kind)
     path.write_text("hose_volume = 60\n", "utf-8")
     rig_hand.click(rig_hand.page.files.setup_button)
     rig_hand.wait(0.3)

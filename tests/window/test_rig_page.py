@@ -20,8 +20,8 @@ def test_zero_is_taken_and_shown_at_a_glance(rig_hand: RigHand) -> None:
     check = rig_hand.check("zero")
     assert check.passed
     assert "Holds" in rig_hand.row("zero")
-    assert "under a minute old, 12.0 hours allowed" in rig_hand.row("zero")
-    assert "zeros " in rig_hand.row("zero")
+    assert "Under a minute old, 12.0 hours allowed" in rig_hand.row("zero")
+    assert "Zeros " in rig_hand.row("zero")
     assert rig_hand.page.checks.button("zero").accessibleName() == f"Zero: {HELD_WORDS['held']}"
     assert any(text.startswith("Zero: passed.") for text in rig_hand.notices)
 
@@ -58,7 +58,7 @@ def test_sealed_at_two_pressures_through_the_steps(rig_hand: RigHand) -> None:
     assert at_kpa == pytest.approx([220.0, 552.0], abs=15.0)  # as far as the person sets the regulator
     assert rig_hand.cautions == ["first air"]
     assert "Holds" in rig_hand.row("sealed")
-    assert "own leak" in rig_hand.row("sealed")
+    assert "Own leak" in rig_hand.row("sealed")
     assert rig_hand.state.round is None
 
 

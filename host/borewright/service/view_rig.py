@@ -65,7 +65,7 @@ HELD_WORDS: dict[Held, str] = {
 
 @dataclass(frozen=True, slots=True)
 class CheckRow:
-    """One check as it stands. held_words, age: how it holds, and why; figures: what it found, the most important first."""
+    """One check as it stands. held_words, age: how it holds, and why; figures: what it found."""
 
     kind: CheckKind
     title: str
@@ -75,6 +75,11 @@ class CheckRow:
     age: str
     made: str
     figures: tuple[str, ...]
+
+    @property
+    def key_figure(self) -> str:
+        """The one line that matters most; of a span what was found, not what it was found with."""
+        return self.figures[min(1 if self.kind == "span" else 0, len(self.figures) - 1)] if self.figures else ""
 
 
 def checks_at_a_glance(
@@ -92,7 +97,7 @@ def _row(
 ) -> CheckRow:
     holds = check is not None and holding is not None and holding.made_at_unix_s >= check.made_at_unix_s
     found = validity_of(kind, check, now_unix_s, holds=holds)
-    held, age = found.held, found.words
+    held, age = found.held, found.words.removeprefix(f"{HELD_WORDS['lapsed'].lower()}: ")
     if kind == "tdc" and held == "held" and other_tdc:
         held, age = "lapsed", other_tdc
     made = "" if check is None else f"{date_words(check.made_at_unix_s)}, {check.made_by}".rstrip(", ")

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QMouseEvent
+from PySide6.QtCore import QEvent, Qt, Signal
+from PySide6.QtGui import QMouseEvent, QShowEvent
 from PySide6.QtWidgets import QButtonGroup, QFrame, QHBoxLayout, QPushButton, QVBoxLayout, QWidget
 
-from borewright.app.pages.rig_parts import dress_label, label, put_text
+from borewright.app.pages.rig_parts import dress_label, label, put_text, sentence
 from borewright.core.rig import CheckKind
 from borewright.service.known_rig import ORDER, Held
 from borewright.service.view_rig import TITLES, CheckRow
@@ -33,10 +33,10 @@ class CheckList(QWidget):
     chosen = Signal(str)
 
     def __init__(self, parent: QWidget | None = None) -> None:
+        self._rows: dict[CheckKind, _Row] = {}
         super().__init__(parent)
         self.setAccessibleName("Checks of the rig")
         self._group = QButtonGroup(self)
-        self._rows: dict[CheckKind, _Row] = {}
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(4)
@@ -52,6 +52,22 @@ class CheckList(QWidget):
         """How they stand now."""
         for row in rows:
             self._rows[row.kind].show_row(row)
+
+    def changeEvent(self, event: QEvent) -> None:
+        """Buttons of one width, also when letters become larger."""
+        super().changeEvent(event)
+        if event.type() in (QEvent.Type.StyleChange, QEvent.Type.FontChange):
+            self._line_up()
+
+    def showEvent(self, event: QShowEvent) -> None:
+        """The same when they are first seen."""
+        super().showEvent(event)
+        self._line_up()
+
+    def _line_up(self) -> None:
+        widest = max((row.button.sizeHint().width() for row in self._rows.values()), default=0)
+        for row in self._rows.values():
+            row.button.setMinimumWidth(widest)
 
     def choose(self, kind: CheckKind) -> None:
         """Mark the one that is in view beside the list."""
@@ -70,7 +86,6 @@ class _Row(QFrame):
         self.button = QPushButton(f"&{number}  {TITLES[kind]}")
         self.button.setCheckable(True)
         self.button.setToolTip(f"{_MEANINGS[kind]} Alt+{number}")
-        self.button.setMinimumWidth(self.button.fontMetrics().horizontalAdvance("0  Acceptance") + 36)
         self._held, self._age, self._figures = label(), label(role="soft"), label()
         self._held.setAlignment(Qt.AlignmentFlag.AlignVCenter)
         top = QHBoxLayout()
@@ -94,7 +109,7 @@ class _Row(QFrame):
         self._shown = row
         put_text(self._held, f"{row.symbol}  {row.held_words}")
         dress_label(self._held, _ROLES[row.held])
-        put_text(self._age, row.age if row.held != "none" else "")
-        put_text(self._figures, row.figures[0] if row.figures else "")
+        put_text(self._age, sentence(row.age) if row.held != "none" else "")
+        put_text(self._figures, sentence(row.key_figure))
         self.button.setAccessibleName(f"{row.title}: {row.held_words}")
-        self.button.setAccessibleDescription(" ".join((row.age, *row.figures[:1])))
+        self.button.setAccessibleDescription(f"{row.age} {row.key_figure}".strip())

@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QFrame, QGridLayout, QHBoxLayout, QLabel, QVBoxLayout, QWidget
+from PySide6.QtGui import QResizeEvent
+from PySide6.QtWidgets import QBoxLayout, QFrame, QGridLayout, QHBoxLayout, QLabel, QVBoxLayout, QWidget
 
 from borewright.app.pages.rig_parts import dress_label, label, put_text, sentence
 from borewright.service.rig_live import ChannelLive, RigLive, counter_lines, identity_lines
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
 
 __all__ = ["LivePanel", "LiveStrip", "channel_cells"]
 
+NARROW_LETTERS = 88  # under so many the three groups stand under each other
 HEADINGS = ("Channel", "Raw count", "Mean of 1 s", "Volts", "Pressure", "Noise", "Saturated")
 TIPS = (
     "",
@@ -108,12 +110,18 @@ class LivePanel(QWidget):
     def __init__(self, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._desk = desk
+        self._built = False
+
+    def _build(self) -> None:
+        """When it is first looked at; most never do."""
+        self._built = True
         self._table = _Table(len(HEADINGS))
         self._table.put_headings(HEADINGS, TIPS)
         self._note, self._crank = label(role="soft"), _Pairs()
         self._device, self._counters = _Pairs(), _Pairs()
         self._wait = label("Nothing comes from a rig. Connect one under Rig and port.", "soft")
-        pairs = QHBoxLayout()
+        pairs = self._pairs = QBoxLayout(QBoxLayout.Direction.LeftToRight)
+        pairs.setSpacing(16)
         for title, box in (
             ("Crank and switch", self._crank),
             ("Device", self._device),
@@ -131,8 +139,22 @@ class LivePanel(QWidget):
         column.addLayout(pairs)
         column.addStretch(1)
 
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Three columns where there is room for them."""
+        super().resizeEvent(event)
+        self._set_out()
+
+    def _set_out(self) -> None:
+        if self._built:
+            narrow = self.width() < NARROW_LETTERS * self.fontMetrics().averageCharWidth()
+            ways = QBoxLayout.Direction
+            self._pairs.setDirection(ways.TopToBottom if narrow else ways.LeftToRight)
+
     def show_live(self, snapshot: Snapshot, live: RigLive | None) -> None:
         """Show it; called a few times a second while it is in view."""
+        if not self._built:
+            self._build()
+            self._set_out()
         state = snapshot.state
         put_text(self._wait, "" if live is not None else "Nothing comes from a rig. Connect one under Rig and port.")
         self._table.setVisible(live is not None)
@@ -167,7 +189,7 @@ class _Table(QWidget):
         self._grid.setHorizontalSpacing(12)
         self._cells: list[list[QLabel]] = []
         for column in range(columns):
-            self._grid.setColumnStretch(column, 2 if column in (0, 5) else 1)
+            self._grid.setColumnStretch(column, 2 if column == 0 else 1)
 
     def put_headings(self, headings: tuple[str, ...], tips: tuple[str, ...]) -> None:
         for column, (text, tip) in enumerate(zip(headings, tips, strict=True)):
@@ -179,6 +201,7 @@ class _Table(QWidget):
         while len(self._cells) < len(rows):
             line = [label() for _ in rows[0]]
             for column, cell in enumerate(line):
+                cell.setWordWrap(column == 0)  # a number is never torn apart
                 self._grid.addWidget(cell, len(self._cells) + 1, column)
             self._cells.append(line)
         for line, row in zip(self._cells, rows, strict=False):

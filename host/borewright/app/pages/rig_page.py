@@ -14,7 +14,7 @@ from borewright.app.pages.rig_files import FilesPanel
 from borewright.app.pages.rig_forms import form_of
 from borewright.app.pages.rig_list import CheckList
 from borewright.app.pages.rig_live_panel import LivePanel, LiveStrip
-from borewright.app.pages.rig_parts import dress_label, label, put_text, scrolled
+from borewright.app.pages.rig_parts import dress_label, label, put_text, scrolled, sentence
 from borewright.app.pages.rig_port import AtHand, PortPanel
 from borewright.app.pages.rig_run import RunPanel
 from borewright.core.pistonstop import WARNINGS
@@ -37,6 +37,7 @@ __all__ = ["RigPage"]
 LIVE_EVERY_S = 0.25  # figures that change faster cannot be read
 ROWS_EVERY_S = 2.0  # ages are told to a tenth of an hour
 LIST_LETTERS = 34
+LOW_LINES = 25  # under so many the strip makes room for the running check
 NARROW_LETTERS = 150  # under so many the list makes room for the picture of the piston stop
 STOP_CAUTION = " ".join(WARNINGS) + " The engine maker's manual, local rules and licensed practice come first."
 REST_ON_SPAN = "Zero, sealed check and restrictor check rest on this: make them anew."
@@ -50,6 +51,7 @@ class RigPage(Page):
     def __init__(self, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(desk, parent)
         self._kind: CheckKind = "zero"
+        self._running: RunPanel | None = None  # built when the first check begins
         self._known: tuple[KnownRig, ...] = ()
         self._checks: dict[str, RigCheck] = {}  # of this rig, the newest of each kind, from the record and of this run
         self._serial = self._asked_for = ""
@@ -58,7 +60,6 @@ class RigPage(Page):
         self._rows: dict[CheckKind, CheckRow] = {}
         self.checks = CheckList()
         self.checks.chosen.connect(self._choose)
-        self.running = RunPanel(desk, self._over)
         self.live, self.strip = LivePanel(desk), LiveStrip(desk)
         self.port, self.files = PortPanel(desk), FilesPanel(desk)
         self.files.loaded.connect(lambda _serial: self.ask_record())
@@ -77,13 +78,11 @@ class RigPage(Page):
         self.begin_button.setProperty("role", "act")
         self.begin_button.setAutoDefault(True)
         self.begin_button.clicked.connect(self.begin)
-        self.forms: dict[CheckKind, CheckForm] = {kind: form_of(kind, self.begin) for kind in ORDER}
+        self.forms: dict[CheckKind, CheckForm] = {}  # each is built when it is first chosen
         inside = QWidget()
-        column = QVBoxLayout(inside)
+        column = self._form_column = QVBoxLayout(inside)
         for widget in (self._heading, self._held, self._result, self._about):
             column.addWidget(widget)
-        for form in self.forms.values():
-            column.addWidget(form)
         column.addStretch(1)
         chosen = QWidget()
         around = QVBoxLayout(chosen)
@@ -96,16 +95,16 @@ class RigPage(Page):
         around.addLayout(row)
         self._procedure = QStackedWidget()
         self._procedure.addWidget(chosen)
-        self._procedure.addWidget(self.running)
-        self.tabs = QTabWidget()
+        self.tabs = _Tabs()
         self.tabs.addTab(_padded(self._procedure), "Chec&k")
         self.tabs.addTab(scrolled(self.live), "Li&ve")
+        self.tabs.currentChanged.connect(self._tab_changed)
         self.tabs.addTab(scrolled(AtHand(self.port, self.files)), "Rig and &port")
         self.tabs.setAccessibleName("Check, live figures, rig and port")
         self._listed = listed = scrolled(self.checks)
         listed.setMinimumWidth(LIST_LETTERS * self.fontMetrics().averageCharWidth())
         for side in (listed, self.tabs):  # what is in them wraps or scrolls, so neither takes room from the other
-            side.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Expanding)
+            side.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Ignored)
         sides = QHBoxLayout()
         sides.addWidget(listed, 5)
         sides.addWidget(self.tabs, 9)
@@ -114,6 +113,19 @@ class RigPage(Page):
         whole.setSpacing(6)
         whole.addLayout(sides, 1)
         whole.addWidget(self.strip)
+
+    @property
+    def running(self) -> RunPanel:
+        """The panel of the check that is under way."""
+        if self._running is None:
+            self._running = RunPanel(self.desk, self._over)
+            self._procedure.addWidget(self._running)
+        return self._running
+
+    @property
+    def run(self) -> CheckRun | None:
+        """The check that is under way, None where there is none."""
+        return None if self._running is None else self._running.run
 
     # ------------------------------------------------------------------ what comes from outside
 
@@ -133,6 +145,11 @@ class RigPage(Page):
     def _record_changed(self) -> None:
         if self.isVisible():
             self.ask_record()
+
+    def _tab_changed(self, _index: int) -> None:
+        """Show at once what has come into view."""
+        self._live_s = float("-inf")
+        self.show_snapshot(self.desk.snapshot)
 
     def _units_changed(self) -> None:
         self.files.write_setup()
@@ -161,11 +178,15 @@ class RigPage(Page):
 
     def show_snapshot(self, snapshot: Snapshot) -> None:
         """The running check each time; live figures and ages as often as they can be read."""
-        self.running.show_snapshot(snapshot)
+        if self._running is not None:
+            self._running.show_snapshot(snapshot)
         narrow = self.width() < NARROW_LETTERS * self.fontMetrics().averageCharWidth()
-        crowded = narrow and self.running.wants_room and self.tabs.currentIndex() == 0
+        crowded = narrow and self._running is not None and self._running.wants_room and self.tabs.currentIndex() == 0
         if self._listed.isHidden() != crowded:
             self._listed.setHidden(crowded)
+        low = self.run is not None and self.height() < LOW_LINES * self.fontMetrics().height()
+        if self.strip.isHidden() != low:
+            self.strip.setHidden(low)
         if _serial_of(snapshot) != self._asked_for:
             self.ask_record()
         state = snapshot.state
@@ -174,7 +195,7 @@ class RigPage(Page):
             live = rig_live(state) if state is not None and snapshot.link.kind == "open" else None
             self.strip.show_live(snapshot, live)
             self.port.show_snapshot(snapshot)
-            self.forms["tdc"].look_at(state)
+            self.forms[self._kind].look_at(state)
             if self.tabs.currentIndex() == 1:
                 self.live.show_live(snapshot, live)
         changed = state is not None and (state.checks, state.tdc) != self._seen_checks
@@ -203,15 +224,19 @@ class RigPage(Page):
 
     def _choose(self, kind: str) -> None:
         """Show one check: how it stands, and its form; a check under way stays in view."""
-        if self.running.run is not None:
-            self.checks.choose(self.running.run.plan.kind)
+        if self.run is not None:
+            self.checks.choose(self.run.plan.kind)
             self.tabs.setCurrentIndex(0)
             return
         self._kind = next(one for one in ORDER if one == kind)
         self.checks.choose(self._kind)
-        self.tabs.setCurrentIndex(0)
+        if self._kind not in self.forms:
+            self.forms[self._kind] = form_of(self._kind, self.begin)
+            self._form_column.insertWidget(self._form_column.count() - 1, self.forms[self._kind])
         for one, form in self.forms.items():
             form.setVisible(one == self._kind)
+        self.forms[self._kind].look_at(self.desk.snapshot.state)
+        self.tabs.setCurrentIndex(0)
         put_text(self._about, self.forms[self._kind].words)
         self.begin_button.setText(self.forms[self._kind].begin_words)
         put_text(self._fault, "")
@@ -227,12 +252,12 @@ class RigPage(Page):
         made = f" Made {row.made}." if row.made else ""
         age = f": {row.age}." if row.held != "none" else "."
         put_text(self._held, f"{row.symbol}  {row.held_words}{age}{made}")
-        put_text(self._result, "\n".join(row.figures))
+        put_text(self._result, "\n".join(sentence(line) for line in row.figures))
 
     def begin(self) -> None:
         """Begin the check that is chosen; what is stated wrongly is said beside it."""
         state = self.desk.snapshot.state
-        if self.running.run is not None:
+        if self.run is not None:
             return
         if state is None:
             put_text(self._fault, "✕ no rig is there; connect one under Rig and port")
@@ -250,7 +275,7 @@ class RigPage(Page):
 
     def _begin(self, plan: CheckPlan) -> None:
         state: BenchState | None = self.desk.snapshot.state
-        if state is None or self.running.run is not None:
+        if state is None or self.run is not None:
             return
         self._procedure.setCurrentWidget(self.running)
         try:
@@ -266,7 +291,7 @@ class RigPage(Page):
         if run.check is not None:
             self._keep(run.check.kind, run.check)
             words = "passed" if run.check.passed else "NOT PASSED"
-            found = "\n".join(figures_of(run.check, self.desk.units)[:1])
+            found = sentence(figures_of(run.check, self.desk.units)[0])
             self.desk.notice("note" if run.check.passed else "warning", f"{TITLES[run.plan.kind]}: {words}. {found}")
         self._show_rows(self.desk.snapshot)
         rests = REST_ON_SPAN if run.check is not None and run.plan.kind == "span" and run.check.passed else ""
@@ -274,6 +299,14 @@ class RigPage(Page):
         dress_label(self._fault, "fault" if run.words else "caution")
         if had_focus:
             self.begin_button.setFocus(Qt.FocusReason.OtherFocusReason)
+
+
+class _Tabs(QTabWidget):
+    """What is in them scrolls where there is little room, so the page is never taller for it."""
+
+    def hasHeightForWidth(self) -> bool:
+        """Whatever the width, the height is what there is."""
+        return False
 
 
 def _padded(inside: QWidget) -> QWidget:

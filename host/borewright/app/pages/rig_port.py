@@ -137,6 +137,7 @@ class AtHand(QWidget):
         narrow = event.size().width() < NARROW_LETTERS * self.fontMetrics().averageCharWidth()
         ways = QBoxLayout.Direction
         self._box.setDirection(ways.TopToBottom if narrow else ways.LeftToRight)
+        self._box.setStretch(0, 0 if narrow else 1)
 
     def minimumSizeHint(self) -> QSize:
         """It can always be as narrow as one of the two."""

@@ -32,6 +32,7 @@ BEGIN_ANEW = (
     "light hand is needed."
 )
 WIDE_LETTERS = 62
+LOW_LINES = 19
 
 
 class RunPanel(QWidget):
@@ -55,7 +56,7 @@ class RunPanel(QWidget):
         )
         self._give_up = self._act("&Break off", self.break_off, "Ends this check without a result; with air on it shuts and vents.")
         self._hint = label(role="soft")
-        self._about_stop = _AboutStop(desk)
+        self._about_stop: _AboutStop | None = None  # built when a piston stop is first used
         left = QVBoxLayout()
         left.addWidget(self._heading)
         left.addWidget(self.steps, 1)
@@ -63,7 +64,6 @@ class RunPanel(QWidget):
         self._sides = QHBoxLayout(self)
         self._sides.setContentsMargins(0, 0, 0, 0)
         self._sides.addLayout(left, 1)
-        self._sides.addWidget(self._about_stop, 1)
 
     def _act(self, words: str, do: Callable[[], None], tip: str) -> QPushButton:
         button = QPushButton(words)
@@ -82,7 +82,14 @@ class RunPanel(QWidget):
     @property
     def picture(self) -> StopView:
         """The picture of the piston stop."""
-        return self._about_stop.picture
+        return self._beside.picture
+
+    @property
+    def _beside(self) -> _AboutStop:
+        if self._about_stop is None:
+            self._about_stop = _AboutStop(self._desk)
+            self._sides.addWidget(self._about_stop, 1)
+        return self._about_stop
 
     def begin(self, plan: CheckPlan, state: BenchState, heading: str) -> None:
         """Begin a check. Raises NotReadyError where it cannot begin now."""
@@ -147,16 +154,19 @@ class RunPanel(QWidget):
         progress = run.progress
         snapshot_step = self._desk.snapshot.step
         blocked = run.stage == "air" and snapshot_step is not None and snapshot_step.key == "blocked"
-        put_text(self._heading, f"{self._title}, {progress}" if progress and run.stage in ("air", "again") else self._title)
+        low = not progress and self.height() < LOW_LINES * self.fontMetrics().height()  # the list marks the check anyway
+        heading = f"{self._title}, {progress}" if progress and run.stage in ("air", "again") else self._title
+        put_text(self._heading, "" if low else heading)
         stop = state.stop if run.stage == "tdc" else None
         refused = stop.refused if stop is not None else None
         put_text(self._hint, (AIR_HINT if blocked else "") if refused is None else f"✕ Not taken: {refused}")
         self._anew.setVisible(run.stage == "tdc")
         self._end_sweep.setVisible(state.purpose.aim == "span" and run.stage == "air" and state.readiness.state in AIR_ON)
-        self._about_stop.setVisible(stop is not None)
         self.wants_room = stop is not None
+        if stop is not None or self._about_stop is not None:
+            self._beside.setVisible(stop is not None)
         if stop is not None and state.engine is not None:
-            self._about_stop.show_model(stop_model(stop, state.engine, state.crank))
+            self._beside.show_model(stop_model(stop, state.engine, state.crank))
 
     # ------------------------------------------------------------------ what the person says
 
