@@ -10,12 +10,15 @@ from borewright.app.builtin.first_run import FirstRunStrip
 from borewright.app.builtin.first_run_model import CHAPTERS, Coaching, FirstRunFacts, coaching
 from borewright.app.builtin.operator_air import HoldSwitch
 from borewright.app.builtin.operator_panel import OperatorPanel
+from borewright.app.builtin.operator_places import PlaceControls
 from borewright.app.desk import Desk
 from borewright.app.step_panel import StepPanel
 from borewright.app.window import Window
 from borewright.service.snapshot import LinkView
 from borewright.simrig.builtin import BuiltInView
 from borewright.simrig.practice import PracticeJob
+from borewright.store.records import FindingRecord
+from borewright.store.store import Store
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QPushButton, QWidget
@@ -42,6 +45,12 @@ def strip_of(window: Window) -> FirstRunStrip:
     found = window.findChild(FirstRunStrip)
     assert found is not None
     return found
+
+
+def findings_of(desk: Desk) -> tuple[FindingRecord, ...]:
+    assert desk.job is not None
+    with Store.open(desk.record) as store:
+        return store.list_findings(desk.job.id)
 
 
 class Newcomer:
@@ -83,6 +92,10 @@ class Newcomer:
             self._shown()
             if "Enter" in said.what or "confirm" in said.what:
                 self._enter()
+        elif said.key == "filling, hold":
+            self._at_the_test(Qt.Key.Key_H)
+        elif said.key == "hold":
+            self._listen()
         elif "Enter" in said.what:
             self._enter()
 
@@ -104,6 +117,20 @@ class Newcomer:
             isinstance(focus, QPushButton) and focus.text().replace("&", "") == "Read and seen to"
         ):  # the caution before the first air
             self._key(Qt.Key.Key_Return)
+
+    def _at_the_test(self, *keys: Qt.Key) -> None:
+        self._key(Qt.Key.Key_1, Qt.KeyboardModifier.ControlModifier)
+        for key in keys:
+            self._key(key)
+
+    def _listen(self) -> None:
+        """Go from place to place on the panel; note the loudest as strong, go on."""
+        places = self._window.findChild(PlaceControls)
+        assert places is not None
+        places.listen()
+        heard = {one.place: one.strength for one in self._seen().heard}
+        loud = list(heard).index(next(place for place in heard if heard[place] == "strong"))
+        self._at_the_test(Qt.Key(Qt.Key.Key_1 + loud), Qt.Key.Key_R, Qt.Key.Key_G)
 
     def _typed(self, text: str) -> None:
         self._key(Qt.Key.Key_1, Qt.KeyboardModifier.ControlModifier)
@@ -133,8 +160,9 @@ def test_who_does_what_the_strip_says_has_a_whole_job_within_five_minutes(window
     tests = [one.done for one in desk.snapshot.done if one.done.purpose.kind == "test"]
     assert [one.purpose.cylinder for one in tests] == [1, 3]
     assert [one.analysed.void_reason for one in tests] == [None, None]
-    assert newcomer.chapters[0] == "the rig"
+    assert [CHAPTERS.index(chapter) for chapter in newcomer.chapters] == sorted(map(CHAPTERS.index, newcomer.chapters))
     assert newcomer.chapters[-1] == "report"
+    assert [(one.place, one.detail["strength"]) for one in findings_of(desk)] == [("exhaust", "strong")]
     assert desk.job is not None
     assert desk.job.name.startswith("Practice: ")
 

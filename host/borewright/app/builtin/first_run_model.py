@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from borewright.core.readiness_table import State
+from borewright.core.readiness_table import AIR_ON, State
 from borewright.service.guide import StepKey
 from borewright.service.snapshot import Snapshot
 from borewright.simrig.practice import PracticeJob
@@ -42,12 +42,12 @@ _CHECKS: Final[Mapping[str, tuple[str, str]]] = {  # in the order in which they 
 
 _STEPS: Final[Mapping[StepKey, tuple[str, str, str]]] = {  # chapter, what to do, why
     "find_index": (
-        "the rig",
+        "cylinder",
         "Press F8: the crank is turned until the encoder's index pulse has been seen",
         "Since it was switched on the encoder only counts; its index pulse says where zero is.",
     ),
     "confirm_fitting": (
-        "the rig",
+        "cylinder",
         "Turn the crank on the drawing until the screen says 0.0°, see that its mark is at the top, and press Enter",
         "True TDC was found with the encoder as it sits now; if somebody has moved it, the crank's own mark shows it.",
     ),
@@ -92,7 +92,7 @@ _STEPS: Final[Mapping[StepKey, tuple[str, str, str]]] = {  # chapter, what to do
         "A crank that still moves could leave TDC just as the air comes.",
     ),
     "restrain": (
-        "restraint",
+        "TDC",
         "Type how much the restraint holds, as it stands on the panel of the rig, and press Enter",
         "How far off TDC the crank may stand follows from what holds it; a hand or a gear in mesh is no restraint.",
     ),
@@ -118,7 +118,7 @@ _STEPS: Final[Mapping[StepKey, tuple[str, str, str]]] = {  # chapter, what to do
     ),
     "hold": (
         "air",
-        "Press L on the rig's panel to listen, note on the Findings page what you hear, then G on the Test page to go on",
+        "Listen on the panel's Places, press each place's digit and how strong it is on the Test page (R is strong), then G",
         "Where the air comes out says what leaks: intake, exhaust, breather, coolant.",
     ),
 }
@@ -190,7 +190,7 @@ class FirstRunFacts:
 def coaching(facts: FirstRunFacts) -> Coaching:
     """What comes next."""
     snapshot, state, practice = facts.snapshot, facts.snapshot.state, facts.practice
-    if state is not None and (state.pressurised or state.readiness.state is State.ARMED):
+    if state is not None and (state.pressurised or state.readiness.state in AIR_ON or state.readiness.state is State.ARMED):
         return _with_air(facts)
     if not facts.panel:
         what = "Press Ctrl+6: the built-in rig comes to the side of the window"
@@ -249,7 +249,13 @@ def _step(facts: FirstRunFacts) -> Coaching:
         return _give_air(facts)
     known = _STEPS.get(step.key)
     if known is None:
-        chapter = "the rig" if step.key == "blocked" else "cylinder"
+        chapter = (
+            "the rig"
+            if step.key == "blocked"
+            else "TDC"
+            if facts.snapshot.state and facts.snapshot.state.hose_evidence
+            else "cylinder"
+        )
         return Coaching(
             step.key, chapter, f"{step.text[0].upper()}{step.text[1:]}".rstrip("."), "The screen says what it waits for.", "Test"
         )
@@ -276,6 +282,11 @@ def _with_air(facts: FirstRunFacts) -> Coaching:
     if step is not None and step.key in ("hold", "shut_supply", "open_vent"):
         chapter, what, why = _STEPS[step.key]
         return Coaching(step.key, chapter, what, why, "Test", urgent=True)
+    if state.readiness.state is State.FILLING and facts.practice is not None and facts.practice.tested:
+        why = "The first cylinder went through without it; now hear for yourself where the air comes out."
+        return Coaching(
+            "filling, hold", "air", "Press Ctrl+1 and then H: the air stays on for looking and listening", why, "Test", urgent=True
+        )
     what, why = _AIR_ON.get(state.readiness.state, _AIR_ON[State.VENTING])
     return Coaching(state.readiness.state.name.lower(), "air", what, why, "Test", urgent=True)
 
@@ -288,7 +299,7 @@ def _choose(facts: FirstRunFacts, tested: int) -> Coaching:
         why = "There the crank is shown, what holds the air back, and what the test gives."
         return Coaching("to test", "cylinder", "Press Ctrl+1 for the Test page", why, "Test", "page", "&Go there")
     if not tested:
-        what = f"Press {coming}: the first cylinder of the firing order is chosen"
+        what = f"Press Ctrl+1, then Enter: the test of cylinder {coming} begins, with the zeros first"
         return Coaching(
             "choose", "cylinder", what, "The engine is gone round in firing order, so that the crank is turned least.", "Test"
         )

@@ -204,6 +204,10 @@ class Showing:
         self.key = step.key if step is not None and step.key in _CARRIED_ON else None
         self.told_s, self.rounds_left = view.at_s, _MOST_ROUNDS
 
+    def carries_on(self, step: Step | None) -> bool:
+        """Whether this step is being shown already."""
+        return self.key is not None and step is not None and step.key == self.key
+
     def end(self) -> None:
         """The person does something else."""
         self.key = None

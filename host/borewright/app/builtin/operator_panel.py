@@ -116,6 +116,8 @@ class OperatorPanel(QWidget):
         snapshot, rig = self._desk.snapshot, self._rig
         if not isinstance(snapshot.rig, BuiltInView) or rig is None:
             return
+        if self._showing.carries_on(snapshot.step):
+            return
         shown = show_me(snapshot.step, snapshot.state, snapshot.rig, rig.facts)
         self._showing.begin(snapshot.step, snapshot.rig)
         for words in shown.words:
