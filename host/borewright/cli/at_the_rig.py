@@ -12,8 +12,6 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from borewire.messages import AirState
-
 from borewright.cli.record import add_record_argument, open_store
 from borewright.errors import LinkError, StoreError
 
@@ -102,23 +100,19 @@ def _interrupt(_number: int, _frame: object) -> None:
 
 def _leave(bench: Bench, console: Console) -> None:
     """Shut and vent, or stay until the person has; then say what has become of the air and of a test that was under way."""
+    from borewright.service.facts import said_vented
+
     air_on, tests = bench.state.pressurised, len(bench.done)
     bench.take_leave()
-    if air_on and _said_vented(bench):
+    if air_on and said_vented(bench.state):
         console.tell_plainly("supply shut, vent open; turn and undo nothing until the gauges are down")
     elif bench.state.pressurised:
         with suppress(LinkError, KeyboardInterrupt):
             console.stay_until_vented()
     for done in bench.done[tests:]:
         console.tell_plainly(f"what was recorded is kept, as void: {done.analysed.void_reason}")
-    if bench.state.pressurised and not _said_vented(bench):
+    if bench.state.pressurised and not said_vented(bench.state):
         console.tell_plainly("\a*** SHUT THE SUPPLY AND OPEN THE VENT BY HAND; turn and undo nothing until the gauges are down ***")
-
-
-def _said_vented(bench: Bench) -> bool:
-    """Whether the rig has valves and says that they are as they should be; what was heard before the link was lost says nothing."""
-    state = bench.state
-    return state.has_valves and state.device_air is AirState.VENTED and state.lost is None
 
 
 def _ambient(args: argparse.Namespace) -> AirConditions:

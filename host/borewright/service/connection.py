@@ -148,6 +148,8 @@ class Connection:
         if self._wanted is None or not self._vented:
             return False
         wanted, self._wanted = self._wanted, None
+        if wanted.engine != self.state.engine:
+            self.purpose = None
         self.bench.use_job(None if wanted.job is None else wanted.job.id, wanted.engine, wanted.ambient)
         self.know_again()
         return True

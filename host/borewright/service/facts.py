@@ -35,6 +35,7 @@ __all__ = [
     "degrees_from_reference_tdc",
     "degrees_from_tdc",
     "reference_tdc_count",
+    "said_vented",
     "window_deg",
 ]
 
@@ -59,6 +60,11 @@ def conditions_of(state: BenchState) -> tuple[Condition, ...]:
         gauged=bool(state.purpose.gauged_places),
     )
     return evaluate(facts, state.limits, state.now_s)
+
+
+def said_vented(state: BenchState) -> bool:
+    """Whether the rig has valves and says that they are as they should be; what was heard before the link was lost says nothing."""
+    return state.has_valves and state.device_air is AirState.VENTED and state.lost is None
 
 
 def _link(state: BenchState) -> LinkFacts:

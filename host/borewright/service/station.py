@@ -22,6 +22,7 @@ from borewright.service import acts
 from borewright.service.bench import Bench
 from borewright.service.conditions_of_air import AirConditions
 from borewright.service.connection import AtWork, Connection, KnownRig
+from borewright.service.facts import said_vented
 from borewright.service.guide import Step, next_step
 from borewright.service.journal import Journal
 from borewright.service.snapshot import LinkView, Snapshot
@@ -44,6 +45,7 @@ VIEW_S = 0.03  # nobody draws more often
 IDLE_S = 0.05  # without a rig the thread looks at what it was told so often
 LOOK_UP_S = 5.0  # the longest wait for the record to take the checks that were just made
 ANALYSES_S = 3.0  # the longest wait for analyses at the end; then they are made here
+BY_HAND = "SHUT THE SUPPLY AND OPEN THE VENT BY HAND; turn and undo nothing"
 NO_RIG = LinkView("none", "", "no rig is connected; choose its port, or the built-in rig")
 
 
@@ -293,6 +295,9 @@ class Station:
         finally:
             connection.close()
             self._left.append(connection.bench)
+            state = connection.state
+            if state.pressurised and not said_vented(state):
+                self._journal.tell("alarm", f"{BY_HAND} until the gauges are down")
 
     def _use_job(self, at_work: AtWork) -> None:
         if at_work.engine != self._at_work.engine:
@@ -339,13 +344,13 @@ class Station:
 
     def _without_rig(self, act: acts.Act) -> None:
         if self._before is not None and self._before.pressurised:
-            self._journal.tell(
-                "alarm", "the rig cannot be reached: SHUT THE SUPPLY AND OPEN THE VENT BY HAND; turn and undo nothing"
-            )
+            self._journal.tell("alarm", f"the rig cannot be reached: {BY_HAND}")
         elif not isinstance(act, acts.StopAll | acts.LetGo):
             self._journal.tell("warning", f"nothing was done: {self._link.words}")
 
     def _at_rig(self, words: str, answer: Future[str]) -> None:
+        if not answer.set_running_or_notify_cancel():
+            return
         try:
             answer.set_result("no: no rig is connected" if self._source is None else self._source.do(words))
         except Exception as error:
