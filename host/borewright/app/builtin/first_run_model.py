@@ -321,6 +321,6 @@ def _report(facts: FirstRunFacts) -> Coaching:
             "page",
             "&Go there",
         )
-    what = "Look through the report as it will print, then press the button: that was a whole job"
-    why = "After the rebuild the same cylinders are tested in the same job's after stage, and laid beside these."
+    what = "Choose the job that has tests, press Report and look through it as it will print, then press the button here"
+    why = "That was a whole job; after the rebuild the same cylinders are tested again and laid beside these."
     return Coaching("finish", "report", what, why, "Jobs", "finish", "That was &it")

@@ -147,6 +147,7 @@ class OperatorPanel(QWidget):
     def _build(self) -> None:
         if self._inside is not None:
             self._column.removeWidget(self._inside)
+            self._inside.setParent(None)
             self._inside.deleteLater()
             self._inside = None
         self._rig, self._seen = self._desk.builtin, None
