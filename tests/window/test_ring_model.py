@@ -160,6 +160,7 @@ def test_the_stored_tdc_is_held_against_the_crank_with_tenths() -> None:
     assert (ring.fine_of, ring.off_deg, ring.window_deg) == (1, pytest.approx(-14.3), None)
     assert ring.top_deg == 0.0
     assert (ring.saying.figure, ring.saying.below) == ("14.3°", "clockwise, to the stored TDC")
+    assert "compression TDC." not in ring.sentence  # on which stroke it is nobody knows
     at_it = ring_of(state(0.0, "reference", fitting_confirmed=False, stroke=None))
     assert (at_it.saying.above, at_it.saying.figure) == ("At the stored TDC", "0.0°")
 

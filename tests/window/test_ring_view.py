@@ -12,7 +12,18 @@ import pytest
 from borewright.app.desk import Desk
 from borewright.app.draw.fitted import fits
 from borewright.app.draw.ring_model import RingMark, RingModel, Saying
-from borewright.app.draw.ring_view import CHOSEN_LARGER, INNER, LABEL_AT, MIDDLE, OUTER, RingView, label_places, middle_boxes
+from borewright.app.draw.ring_view import (
+    ARROW_AT,
+    CHOSEN_LARGER,
+    INNER,
+    LABEL_AT,
+    MIDDLE,
+    OUTER,
+    RingView,
+    label_places,
+    middle_boxes,
+    overlap_box,
+)
 from borewright.app.theme.look import load_letters, qcolor
 from PySide6.QtGui import QColor, QImage
 from pytestqt.qtbot import QtBot
@@ -111,6 +122,7 @@ def test_what_is_said_goes_into_the_middle(qapp: object, saying: Saying, size: i
     assert fits(saying.above, above, lines=1 if saying.figure else 2)
     assert fits(saying.figure, figure)
     assert fits(saying.below, below, bold=False, lines=2)
+    assert fits("overlap TDC", overlap_box(size / 100.0), bold=False)
 
 
 def test_the_texts_in_the_middle_do_not_overlap_each_other_or_the_ring() -> None:
@@ -119,6 +131,9 @@ def test_the_texts_in_the_middle_do_not_overlap_each_other_or_the_ring() -> None
         assert not any(one.adjusted(0.0, 0.5, 0.0, -0.5).intersects(other) for one, other in combinations(boxes, 2))
         corners = [point for box in boxes for point in (box.topLeft(), box.topRight(), box.bottomLeft(), box.bottomRight())]
         assert max(dist((0.0, 0.0), (point.x(), point.y())) for point in corners) < MIDDLE + 0.1
+    overlap = overlap_box(1.0)
+    assert overlap.top() > MIDDLE
+    assert dist((0.0, 0.0), (overlap.right(), overlap.bottom())) < ARROW_AT - 1.8 * 1.35 + 0.2  # an arrow's head
 
 
 @pytest.mark.parametrize("size", SIZES)

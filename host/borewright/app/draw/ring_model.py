@@ -198,7 +198,7 @@ def ring_of(state: BenchState, step: Step | None = None) -> RingModel:
         off_deg=off_deg,
         window_deg=allowed_deg,
         saying=saying,
-        sentence=_sentence(engine, chosen, saying, pointers, off_deg),
+        sentence=_sentence(engine, chosen, saying, pointers, None if allowed_deg is None else off_deg),
     )
 
 

@@ -19,7 +19,7 @@ from borewright.app.theme.look import qcolor
 if TYPE_CHECKING:
     from borewright.app.desk import Desk
 
-__all__ = ["RingView", "label_places", "middle_boxes"]
+__all__ = ["RingView", "label_places", "middle_boxes", "overlap_box"]
 
 OUTER, INNER = 49.0, 38.0  # of the band with the cylinders' numbers
 ARROW_AT = 34.6
@@ -68,6 +68,11 @@ def middle_boxes(u: float, with_figure: bool) -> tuple[QRectF, QRectF, QRectF]:
         above, figure, below = (40.0, -13.0, 16.0), (0.0, 0.0, 0.0), (36.0, 4.0, 12.0)
     boxes = [QRectF(-width / 2.0 * u, top * u, width * u, height * u) for width, top, height in (above, figure, below)]
     return boxes[0], boxes[1], boxes[2]
+
+
+def overlap_box(u: float) -> QRectF:
+    """The box of the words at overlap TDC: between the middle and the arrows."""
+    return QRectF(-11.5 * u, 25.4 * u, 23.0 * u, 4.8 * u)
 
 
 class RingView(QWidget):
@@ -171,7 +176,7 @@ class RingView(QWidget):
         for mark, place in zip(model.marks, places, strict=True):
             self._paint_mark(painter, mark, place, half)
         if model.overlap_of is not None:
-            self._paint_overlap(painter, model.overlap_of)
+            self._paint_overlap(painter)
 
     def _paint_mark(self, painter: QPainter, mark: RingMark, place_deg: float, half: float) -> None:
         """A line at the TDC itself, and the number: in a square where it is chosen, else in a circle."""
@@ -207,16 +212,15 @@ class RingView(QWidget):
                 [_at((LABEL_AT + 1.8) * u, back), _at(LABEL_AT * u, middle + tip * 0.4), _at((LABEL_AT - 1.8) * u, back)]
             )
 
-    def _paint_overlap(self, painter: QPainter, cylinder: int) -> None:
-        """Opposite the top: the other TDC of this cylinder, at which its valves stand open."""
+    def _paint_overlap(self, painter: QPainter) -> None:
+        """Opposite the top: the other TDC of the chosen cylinder, at which its valves stand open."""
         u, palette = self._u, self._desk.palette
         painter.setPen(self._pen(palette.ink_soft, 0.5))
         painter.setBrush(qcolor(palette.panel))
         painter.drawPolygon(
             QPolygonF([_at((INNER - 0.2) * u, 180.0), _at((INNER - 3.0) * u, 177.5), _at((INNER - 3.0) * u, 182.5)])
         )
-        box = QRectF(-20.0 * u, 26.4 * u, 40.0 * u, 5.6 * u)
-        draw_fitted(painter, box, f"overlap TDC of {cylinder}", qcolor(palette.ink_soft), bold=False)
+        draw_fitted(painter, overlap_box(u), "overlap TDC", qcolor(palette.ink_soft), bold=False)
 
     def _paint_pointer(self, painter: QPainter, picture_deg: float) -> None:
         """Where the crank stands: solid where it is known, hollow and crossed by ? where it may as well stand elsewhere."""
@@ -227,7 +231,8 @@ class RingView(QWidget):
         painter.setBrush(qcolor(palette.ink) if sure else qcolor(palette.panel))
         painter.drawPolygon(QPolygonF([tip, *sides]))
         if not sure:
-            centre = _at((INNER - foot - 2.9) * u, picture_deg)
+            behind = -1.0 if self._model.clockwise else 1.0  # an arrow goes the other way
+            centre = _at((INNER - 3.4) * u, picture_deg + behind * 9.0)
             box = QRectF(centre.x() - 3.0 * u, centre.y() - 3.0 * u, 6.0 * u, 6.0 * u)
             draw_fitted(painter, box, "?", qcolor(palette.ink))
 
@@ -322,7 +327,7 @@ class RingView(QWidget):
             painter.drawLine(_at((ARC_INNER - 0.8) * u, edge), _at((ARC_OUTER + 1.4) * u, edge))
         painter.save()
         painter.rotate(high_deg + 8.5)
-        box = QRectF(-6.0 * u, -(ARC_OUTER + 5.0) * u, 12.0 * u, 4.8 * u)
+        box = QRectF(-6.0 * u, -(ARC_OUTER + 5.2) * u, 12.0 * u, 4.2 * u)
         draw_fitted(painter, box, f"±{self._model.window_deg:.1f}°", qcolor(palette.ink_soft), bold=False)
         painter.restore()
 

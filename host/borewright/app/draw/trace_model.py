@@ -103,14 +103,14 @@ def top_pa(usual_high_pa: float, highest_pa: float, end_pa: float) -> float:
 
 
 def nice_step(whole: float, most: int) -> float:
-    """A step of 1, 2 or 5 times a power of ten of which at most so many make up the whole.
+    """A step of 1, 2, 2.5 or 5 times a power of ten of which at most so many make up the whole.
 
-    >>> nice_step(670.0, 8), nice_step(97.0, 5), nice_step(6.7, 7)
-    (100.0, 20.0, 1.0)
+    >>> nice_step(670.0, 8), nice_step(670.0, 3), nice_step(6.7, 7)
+    (100.0, 250.0, 1.0)
     """
     least = whole / max(1, most)
     power = 10.0 ** floor(log10(least))
-    return next(step * power for step in (1.0, 2.0, 5.0, 10.0) if step * power >= least * (1.0 - 1e-9))
+    return next(step * power for step in (1.0, 2.0, 2.5, 5.0, 10.0) if step * power >= least * (1.0 - 1e-9))
 
 
 def label_heights(wanted: Sequence[float], least: float, low: float, high: float) -> list[float]:

@@ -53,6 +53,7 @@ class TracePlot:
         for axis in self._axes:
             axis.setCacheMode(QGraphicsItem.CacheMode.DeviceCoordinateCache)  # 2 ms a frame instead of 16
             axis.enableAutoSIPrefix(False)
+            axis.setStyle(hideOverlappingLabels=False)  # the lowest stands near the edge
         self._lines = TraceLines(self._box)
         self._box.sigResized.connect(self._resized)
         self.dress()
@@ -179,8 +180,7 @@ class TracePlot:
         most = max(2, int(self._box.height() / (QFontMetricsF(self._font).height() * 1.7)))
         step = nice_step(top / 1e6 * whole, most)
         count = ceil(top / 1e6 * whole / step)
-        decimals = 0 if step >= 1.0 else 1 if step >= 0.1 else 2
-        self._ticks = [(i * step / whole * 1e6, f"{i * step:.{decimals}f}") for i in range(count)]
+        self._ticks = [(i * step / whole * 1e6, f"{i * step:g}") for i in range(count)]
         self._axes[0].setTicks([self._ticks])
 
     def _name_heights(self, curves: Curves, top: float, per_pa: float) -> list[float | None]:
