@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import partial
+from functools import cached_property, partial
 from typing import ClassVar
 
 from PySide6.QtGui import QKeySequence
@@ -45,40 +45,71 @@ class JobsPage(Page):
         super().__init__(desk, parent)
         self.strip = JobsStrip()
         self.list = JobsList(desk)
-        self.form = JobFormSheet(desk)
-        self.declare = DeclareSheet(desk)
-        self.compare = CompareSheet(desk)
-        self.report = ReportSheet(desk)
-        self.export = ExportSheet(desk)
         self.sheets = _Sheets()
-        self._sheets: tuple[Sheet, ...] = (self.form, self.declare, self.compare, self.report, self.export)
-        self.transfers = Transfers(desk, self.strip)
-        self._going_on: int | None = None
         self.sheets.addWidget(self.list)
-        for sheet in self._sheets:
-            self.sheets.addWidget(sheet)
-            sheet.back.connect(self.show_list)
+        self.transfers = Transfers(desk, self.strip)
+        self._made: list[Sheet] = []
+        self._going_on: int | None = None
         whole = QVBoxLayout(self)
         whole.addWidget(self.strip)
         whole.addWidget(self.sheets, 1)
-        self._connect()
-
-    def _connect(self) -> None:
         self.list.begin_wanted.connect(self.begin_job)
         self.list.import_wanted.connect(self.transfers.choose_file)
         self.list.wanted.connect(self._act)
-        self.form.begun.connect(self._begun)
-        self.form.changed.connect(self._changed)
-        self.declare.declared.connect(self._declared)
-        self.report.save_wanted.connect(self.transfers.save)
-        self.export.export_wanted.connect(self.transfers.export)
         self.transfers.taken_in.connect(self._taken_in)
-        self.desk.record_changed.connect(self._record_changed)
-        self.desk.job_changed.connect(self._job_changed)
-        self.desk.look_changed.connect(self._look_changed)
-        self.desk.units_changed.connect(self._units_changed)
+        desk.record_changed.connect(self._record_changed)
+        desk.job_changed.connect(self._job_changed)
+        desk.look_changed.connect(self._look_changed)
+        desk.units_changed.connect(self._units_changed)
         listen_for(BACK_KEY, self, self.show_list)
         listen_for(QKeySequence.StandardKey.Undo, self, self._undo)
+
+    # ------------------------------------------------------------------ sheets, each built when it is first wanted
+
+    @cached_property
+    def form(self) -> JobFormSheet:
+        """The form of a job."""
+        sheet = JobFormSheet(self.desk)
+        sheet.begun.connect(self._begun)
+        sheet.changed.connect(self._changed)
+        self._add(sheet)
+        return sheet
+
+    @cached_property
+    def declare(self) -> DeclareSheet:
+        """The form of a declared reading."""
+        sheet = DeclareSheet(self.desk)
+        sheet.declared.connect(self._declared)
+        self._add(sheet)
+        return sheet
+
+    @cached_property
+    def compare(self) -> CompareSheet:
+        """Two jobs against each other."""
+        sheet = CompareSheet(self.desk)
+        self._add(sheet)
+        return sheet
+
+    @cached_property
+    def report(self) -> ReportSheet:
+        """The report, page by page."""
+        sheet = ReportSheet(self.desk)
+        sheet.save_wanted.connect(self.transfers.save)
+        self._add(sheet)
+        return sheet
+
+    @cached_property
+    def export(self) -> ExportSheet:
+        """The kinds of files."""
+        sheet = ExportSheet(self.desk)
+        sheet.export_wanted.connect(self.transfers.export)
+        self._add(sheet)
+        return sheet
+
+    def _add(self, sheet: Sheet) -> None:
+        sheet.back.connect(self.show_list)
+        self._made.append(sheet)
+        self.sheets.addWidget(sheet)
 
     # ------------------------------------------------------------------ what is in view
 
@@ -108,25 +139,23 @@ class JobsPage(Page):
 
     def _ask_again(self) -> None:
         at = self.sheets.currentWidget()
-        if at is self.list:
-            self.list.ask_again()
-        elif at is self.compare:
-            self.compare.ask_again()
-        elif at is self.report:
-            self.report.ask_again()
+        if isinstance(at, JobsList | CompareSheet | ReportSheet):
+            at.ask_again()
 
     def _record_changed(self) -> None:
         if self.isVisible():
             self._ask_again()
 
     def _look_changed(self) -> None:
-        for sheet in self._sheets:
+        for sheet in self._made:
             sheet.look_anew()
 
     def _units_changed(self) -> None:
-        self.compare.look_anew()
-        if self.sheets.currentWidget() is self.report:
-            self.report.ask_again()
+        at = self.sheets.currentWidget()
+        if isinstance(at, CompareSheet):
+            at.look_anew()
+        elif isinstance(at, ReportSheet):
+            at.ask_again()
 
     def _job_changed(self) -> None:
         self.list.show_open()
