@@ -17,7 +17,7 @@ from boresim.scenario import load_scenario
 from borewright.core.readiness_table import AIR_ON, State
 from borewright.core.rig import RigSetup
 from borewright.errors import StoreError
-from borewright.service import acts, station
+from borewright.service import acts, analyses, station
 from borewright.service.analysis import Analysed, analyse, analysed_as_dict
 from borewright.service.bench import Bench
 from borewright.service.conditions_of_air import AirConditions
@@ -229,7 +229,27 @@ def test_a_check_is_kept_with_its_own_capture_and_the_next_step_waits_for_it(tmp
         assert at.station.close()
 
 
-def test_an_analysis_that_fails_costs_the_number_and_not_the_samples(shop: Path) -> None:
+def test_an_analysis_that_fails_elsewhere_is_made_here(shop: Path) -> None:
+    with opened(shop) as store:
+        workers = Slow(store)
+        at = AtStation(store, workers=workers).connected()
+        until_air(at)
+        at.person.wait_until(lambda: at.snapshot.analysing == 1, 60.0)
+        workers.waiting.pop()[0].set_exception(StoreError("the program is being ended"))
+        at.turn()
+        (view,) = at.done
+        assert view.void_reason is None
+        assert kept_by_record(store) == [("complete", None)]
+        assert at.station.close()
+
+
+def test_an_analysis_that_fails_everywhere_costs_the_number_and_not_the_samples(
+    shop: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fails(*_arguments: object) -> Analysed:
+        raise ZeroDivisionError("by nothing")
+
+    monkeypatch.setattr(analyses, "analyse", fails)
     with opened(shop) as store:
         workers = Slow(store)
         at = AtStation(store, workers=workers).connected()

@@ -210,6 +210,16 @@ def test_ctrl_c_in_the_terminal_does_not_reach_the_work(worker: Worker) -> None:
     assert worker.hand(os.getpid, ()).result(SOON_S) == process_id
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="Ctrl-C is no signal to one process there")
+def test_ctrl_c_while_the_process_starts_prints_nothing(worker: Worker, capfd: pytest.CaptureFixture[str]) -> None:
+    future = worker.hand(max, (1, 2))
+    while (process_id := worker.process_id) is None:
+        os.sched_yield()
+    os.kill(process_id, signal.SIGINT)
+    assert future.result(SOON_S) == 2
+    assert capfd.readouterr().err == ""
+
+
 def test_the_process_computes_on_one_core(worker: Worker) -> None:
     assert worker.hand(os.getenv, ("OPENBLAS_NUM_THREADS",)).result(SOON_S) == "1"
 

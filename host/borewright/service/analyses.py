@@ -77,7 +77,7 @@ class Analyses:
             return taken
         self._running = None
         closed = self._waiting.popleft()
-        return closed, _in_words(lambda: analyse(closed.state, closed.done, closed.ambient), closed)
+        return closed, _here(closed)
 
     def _begin(self, now: Round | None) -> None:
         if self._waiting and self._running is None:
@@ -98,12 +98,14 @@ class Analyses:
             return None
         self._running = None
         closed = self._waiting.popleft()
-        return closed, _in_words(lambda: running.result(0.0), closed)
+        failed = running.cancelled() or running.exception() is not None
+        return closed, _here(closed) if failed else running.result()
 
 
-def _in_words(result: Callable[[], Analysed], closed: Closed) -> Analysed:
+def _here(closed: Closed) -> Analysed:
+    """Worked out in the caller's thread."""
     try:
-        return result()
+        return analyse(closed.state, closed.done, closed.ambient)
     except Exception as error:  # noqa: BLE001 -- a fault in the program must not cost what was recorded
         reason = f"the program failed while working it out ({type(error).__name__}: {error}); its samples are kept"
         return Analysed(None, closed.done.void_reason or reason, closed.done.marks)
