@@ -163,7 +163,8 @@ def _load() -> None:
 
 def _begin(options: Options, settings: Settings, notice: str | None) -> Callable[[], None]:
     """Open everything and show the window; gives what ends it, which does so once."""
-    from borewright.app.window import PAGES, Window  # noqa: PLC0415 -- as above
+    from borewright.app.sound import SoundCues  # noqa: PLC0415 -- as above
+    from borewright.app.window import PAGES, Window  # noqa: PLC0415
 
     program = Program(options, settings)
     left: list[bool] = []
@@ -178,6 +179,7 @@ def _begin(options: Options, settings: Settings, notice: str | None) -> Callable
     desk = program.desk
     _hear_of_faults(desk)
     _end_like_a_closed_window(window)
+    SoundCues(desk)
     if notice is not None:
         desk.notice("warning", notice)
     window.show()
