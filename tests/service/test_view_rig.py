@@ -27,7 +27,7 @@ TDC = RigCheck(
 
 
 def row(kind: CheckKind, check: RigCheck | None, *, holds: bool = True, other_tdc: str = "") -> CheckRow:
-    checks = {} if check is None else {kind: check}
+    checks: dict[str, RigCheck] = {} if check is None else {kind: check}
     rows = checks_at_a_glance(checks, checks if holds else {}, NOW_S, ShownUnits(), other_tdc=other_tdc)
     assert [one.kind for one in rows] == list(ORDER)
     return next(one for one in rows if one.kind == kind)

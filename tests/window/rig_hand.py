@@ -74,6 +74,7 @@ class RigHand:
     def row(self, kind: CheckKind) -> str:
         """All that the list says of one check."""
         frame = self.page.checks.button(kind).parentWidget()
+        assert frame is not None
         return "\n".join(label.text() for label in frame.findChildren(QLabel) if not label.isHidden())
 
     def seen(self, on: QWidget | None = None) -> str:

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import pytest
+from borewright.app.desk import Desk
 from borewright.core.kept import kept_of
+from borewright.core.rig import CheckKind
 from borewright.service.view_rig import HELD_WORDS
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 
 from .rig_hand import RigHand, rig_hand
+from .virtual_desk import bench_time
 
 __all__ = ["rig_hand"]
 
@@ -24,6 +29,21 @@ def test_zero_is_taken_and_shown_at_a_glance(rig_hand: RigHand) -> None:
     assert "Zeros " in rig_hand.row("zero")
     assert rig_hand.page.checks.button("zero").accessibleName() == f"Zero: {HELD_WORDS['held']}"
     assert any(text.startswith("Zero: passed.") for text in rig_hand.notices)
+
+
+def test_zero_of_a_rig_with_hand_valves_begins_with_the_vent(make_desk: Callable[..., Desk]) -> None:
+    desk = make_desk(scenario="hillclimb-before-hand")
+    bench_time(desk, 1.0)
+    hand = RigHand(desk)
+    hand.choose("zero")
+    hand.begin()
+    assert "Shut the supply and open the vent by hand" in hand.seen()
+    hand.at_rig("supply shut", "vent open")
+    hand.act()
+    hand.follow()
+    hand.wait(0.5)
+    assert hand.kept()["zero"].passed
+    assert "Holds" in hand.row("zero")
 
 
 def test_zero_under_pressure_cannot_begin(rig_hand: RigHand) -> None:
@@ -63,12 +83,13 @@ def test_sealed_at_two_pressures_through_the_steps(rig_hand: RigHand) -> None:
 
 
 def test_what_is_stated_wrongly_is_said_beside_the_form(rig_hand: RigHand) -> None:
-    for kind, name, text, reason in (
+    wrong: tuple[tuple[CheckKind, str, str, str], ...] = (
         ("sealed", "Pressures", "900 kPa", "cannot be asked for on this rig"),
         ("span", "Its uncertainty (k = 2)", "-1 kPa", "cannot be right"),
         ("span", "Certificate, date", "31.3.2026", "is no date"),
         ("restrictor", "Orifice 1", "0.8", "is not a number with a unit"),
-    ):
+    )
+    for kind, name, text, reason in wrong:
         rig_hand.choose(kind)
         field = rig_hand.type(name, text)
         QTest.keyClick(field, Qt.Key.Key_Return)

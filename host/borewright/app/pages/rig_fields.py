@@ -116,7 +116,7 @@ class Orifices(QWidget):
         self._grid.addWidget(label("Serial number", "soft"), 0, 2)
         for _ in range(rows):
             self._add_row()
-        self._more = QPushButton("One &more orifice")
+        self._more = QPushButton("One mor&e orifice")
         self._more.clicked.connect(self._add_row)
         self._more.setVisible(more)
         self._place_more()

@@ -51,7 +51,7 @@ class PortPanel(QWidget):
         self.builtin_button = act_button(
             "Use the b&uilt-in rig", self._use_builtin, "A simulated rig with its engine: everything can be tried without hardware."
         )
-        again = act_button("Look for ports a&gain", self.look, "After a rig has been plugged in.")
+        again = act_button("Look &for ports again", self.look, "After a rig has been plugged in.")
         self._state, self._record, self._fault = label(), label(role="soft"), label(role="fault")
         choose = QHBoxLayout()
         choose.addWidget(self.ports, 1)
