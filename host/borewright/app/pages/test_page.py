@@ -91,6 +91,11 @@ class TestPage(Page):
         return self._results
 
     @property
+    def strip(self) -> StripView:
+        """The cylinders."""
+        return self._strip
+
+    @property
     def conditions(self) -> ConditionsList:
         """The eight conditions."""
         return self._conditions

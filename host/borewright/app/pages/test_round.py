@@ -155,7 +155,8 @@ class Round:
 
     def _see_zero(self, state: BenchState) -> None:
         check = state.checks.get("zero")
-        if check is not None and check is not self._zero_before:
+        before_s = None if self._zero_before is None else self._zero_before.made_at_unix_s
+        if check is not None and check.made_at_unix_s != before_s:
             self._stage = "idle"
             if check.passed:
                 self._zeroed_in = self._here(state)
@@ -274,8 +275,10 @@ class Round:
     def view(self) -> StepView | None:
         """What the step's panel shows in place of the guide's step; None while the guide leads."""
         state, job = self._desk.snapshot.state, self._desk.job
-        if state is None or self._desk.snapshot.link.kind != "open" or self.under_way:
+        if state is None or self._desk.snapshot.link.kind != "open":
             return None
+        if self.under_way:  # until the bench has heeded it, the guide still leads to what was before
+            return None if self._purpose_heeded else StepView("begin", "One moment", "The test begins.")
         if job is None or self._desk.engine is None:
             text = "Open the job that the tests belong to, or begin a new one; it names the engine."
             return StepView("no_job", "No job is open", text, helps="Jobs")
