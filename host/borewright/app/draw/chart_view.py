@@ -24,8 +24,8 @@ def side_colour(side: Side, palette: Palette) -> QColor:
     return qcolor(palette.cylinder if side == "before" else palette.regulated)
 
 
-def side_pen(side: Side, palette: Palette, wide: float = 2.0) -> QPen:
-    """The line of a stage: before is dashed, after is solid."""
+def side_pen(side: Side, palette: Palette, wide: float) -> QPen:
+    """The line of a stage, so many pixels wide: before is dashed, after is solid."""
     pen = QPen(side_colour(side, palette), wide)
     pen.setStyle(Qt.PenStyle.DashLine if side == "before" else Qt.PenStyle.SolidLine)
     return pen
@@ -63,7 +63,7 @@ def draw_legend(painter: QPainter, palette: Palette, at: QPointF, words: tuple[s
     for side, text in zip(sides, words, strict=True):
         left, right = QPointF(x, at.y()), QPointF(x + metrics.height() * 1.8, at.y())
         if line:
-            painter.setPen(side_pen(side, palette))
+            painter.setPen(side_pen(side, palette, metrics.height() / 9.0))
             painter.drawLine(left, right)
         else:
             draw_interval(painter, side, palette, (left, (left + right) / 2.0, right), size)

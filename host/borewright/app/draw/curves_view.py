@@ -69,9 +69,9 @@ class CurvesView(ChartView[CurvesDrawn]):
             wide = self.letters.horizontalAdvance(text) + 6.0
             text_in(painter, QRectF(x - wide / 2.0, plot.bottom() + 0.2 * line, wide, 1.2 * line), text, "centre")
         if panel.before:
-            self._curve(painter, drawn, panel.before, plot, side_pen("before", palette))
+            self._curve(painter, drawn, panel.before, plot, side_pen("before", palette, line / 9.0))
         if panel.after:
-            self._curve(painter, drawn, panel.after, plot, side_pen("after", palette))
+            self._curve(painter, drawn, panel.after, plot, side_pen("after", palette, line / 9.0))
         painter.setPen(qcolor(palette.ink))
         words = f"cylinder {panel.cylinder}" + ("" if panel.before or panel.after else ": no decay")
         text_in(painter, QRectF(plot.left(), plot.top() + 0.2 * line, plot.width() - 0.4 * line, 1.3 * line), words, "right")

@@ -74,7 +74,7 @@ class CompareSheet(Sheet):
         self.table.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
         self.table.setTabKeyNavigation(False)
         self.table.verticalHeader().hide()
-        self.table.setWordWrap(True)
+        self.table.setStyleSheet("QTableView::item { padding: 0px 6px; }")
         self.trend_areas, self.trend_percents = TrendView("leak area over the jobs"), TrendView("leakage over the jobs")
         self.trend_words = QLabel()
         self.trend_words.setWordWrap(True)
@@ -185,7 +185,9 @@ class CompareSheet(Sheet):
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Where there is room, both charts of the intervals lie beside each other."""
         super().resizeEvent(event)
-        beside = self.width() >= BESIDE_EM * self.fontMetrics().height()
+        high = self.fontMetrics().height()
+        beside = self.width() >= BESIDE_EM * high
+        self._both.setSpacing(high)
         self._both.setDirection(QBoxLayout.Direction.LeftToRight if beside else QBoxLayout.Direction.TopToBottom)
 
     def _show(self, answer: Compared) -> None:

@@ -74,7 +74,6 @@ class JobFormSheet(Sheet):
             text = QPlainTextEdit() if key == "text" else QLineEdit()
             if isinstance(text, QPlainTextEdit):
                 text.setTabChangesFocus(True)
-                text.setMaximumHeight(90)
             else:
                 text.returnPressed.connect(self._done)
             self.fields.add(form, key, labelled(words, text, tip), text)
@@ -124,8 +123,13 @@ class JobFormSheet(Sheet):
         self.desk.ask(form_of, job.id, self.desk.units, then=self._fill, key="jobs form")
         self.fields.focus("name")
 
+    def look_anew(self) -> None:
+        """Room for some lines of remarks at the size of letters of now."""
+        self.fields.of("text").setFixedHeight(5 * self.fontMetrics().lineSpacing())
+
     def _fill(self, form: JobForm) -> None:
         self._shown = form
+        self.look_anew()
         self.fields.fill({key: getattr(form, key) for key, _, _ in _FIELDS})
         self.hot.setChecked(form.hot)
         self.fault.setText("")
