@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 __all__ = ["TracePlot"]
 
-ROOM_BELOW = 0.06  # of the scale, for noise at vent
+ROOM_BELOW = 0.06  # of the scale at least, for noise at vent; and half a line of letters, for the 0
 MARKS = 6  # on each curve, so that they are told apart without colour
 STEP_X_S = {10: 2, 30: 5, 60: 10, 300: 60, 600: 120}
 NAMES = ("regulated", "cylinder")
@@ -38,6 +38,7 @@ class TracePlot:
         self._desk = desk
         self._scale: tuple[float, float] | None = None  # span and top
         self._room_s = 0.0
+        self._below = ROOM_BELOW
         self._ticks: list[tuple[float, str]] = []
         self._plot = pg.PlotWidget()
         self._plot.setMenuEnabled(False)
@@ -126,7 +127,7 @@ class TracePlot:
             self._set_scale(span_s, top)
         room_s = self._room_s
         size = self._box.rect()
-        per_s, per_pa = size.width() / (span_s + room_s), size.height() / (top * (1.0 + ROOM_BELOW))
+        per_s, per_pa = size.width() / (span_s + room_s), size.height() / (top * (1.0 + self._below))
         x = (curves.x_s + np.float64(span_s)) * per_s
         ys = [(top - np.float64(1.0) * line) * per_pa for line in (curves.regulated_pa, curves.cylinder_pa)]
         now_x = span_s * per_s
@@ -168,8 +169,9 @@ class TracePlot:
     def _set_scale(self, span_s: int, top: float) -> None:
         self._scale = (span_s, top)
         width = self._box.width()
+        self._below = max(ROOM_BELOW, QFontMetricsF(self._font).height() * 0.6 / max(1.0, self._box.height()))
         self._room_s = span_s * self._room_px / max(50.0, width - self._room_px)
-        self._box.setRange(xRange=(-span_s, self._room_s), yRange=(-ROOM_BELOW * top, top), padding=0.0)
+        self._box.setRange(xRange=(-span_s, self._room_s), yRange=(-self._below * top, top), padding=0.0)
         in_minutes = span_s >= 120
         step_s = STEP_X_S[span_s]
         ago = range(step_s, span_s + 1, step_s)
