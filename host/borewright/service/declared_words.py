@@ -50,10 +50,9 @@ class DeclaredWords:
 def reading_of(words: DeclaredWords, names: Mapping[str, str]) -> DeclaredReading:
     """The reading in SI. names: what each field is called where the person types it. Raises FieldError.
 
-    >>> typed = DeclaredWords("80 psi", "5", "2 psi", "1 psi", "2026-03-31", "cold", "ada")
-    >>> reading_of(typed, {"cylinder_pressure": "cylinder pressure"})
+    >>> reading_of(DeclaredWords("80 psi", "72 psi", "2 psi", "1 psi", "yesterday", "cold", "ada"), {"when": "day"})
     Traceback (most recent call last):
-    borewright.service.declared_words.FieldError: cylinder pressure: '5' is not a number with a unit; write the gauge pressure like '80 psi'
+    borewright.service.declared_words.FieldError: day 'yesterday' is no day; write it like 2026-03-31
     """
 
     def number(field: str, dimension: Dimension) -> float:
