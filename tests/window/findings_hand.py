@@ -10,6 +10,7 @@ from boresim.scenario import load_scenario
 from borewright.app.caution_bar import CautionBar
 from borewright.app.desk import Desk
 from borewright.app.pages.findings_page import FindingsPage
+from borewright.service import acts
 from borewright.service.state import BenchState
 from borewright.simrig.rig_view import BuiltInView
 from borewright.simrig.words_for import words_for
@@ -37,13 +38,18 @@ def job_in(record: Path, scenario: str, change: dict[str, object] | None = None)
 class SwitchPerson(ScreenPerson):
     """One who presses the rig's own hold-to-run switch when the screen says ready for air."""
 
+    def carry_out(self, purpose: acts.Purpose) -> None:
+        """Follow the guide, and let go of the switch once it is over."""
+        super().carry_out(purpose)
+        self.at_rig("hold release")
+        self.wait_s(1.0)
+
     def glance(self) -> bool:
         """Look once."""
         step = self._desk.snapshot.step
-        if step is not None and step.key == "give_air" and self.rig.hold_fitted and not self.rig.busy:
-            for words in (("hold release", "wait 1") if self.rig.hold_pressed else ()) + ("hold press",):
-                self.at_rig(words)
-            self.wait_s(0.5)
+        if step is not None and step.key == "give_air" and self.rig.hold_fitted:
+            if not self.rig.hold_pressed and not self.rig.busy:
+                self.at_rig("hold press")
             return True
         return super().glance()
 
@@ -171,7 +177,8 @@ class FindingsHand:
         """Go to a panel by its tab."""
         tabs = self.page.tabs
         bar = tabs.tabBar()
-        where = bar.tabRect(tabs.indexOf(panel)).center()
+        at = next(k for k in range(tabs.count()) if tabs.widget(k) is panel or tabs.widget(k).isAncestorOf(panel))
+        where = bar.tabRect(at).center()
         QTest.mouseClick(bar, Qt.MouseButton.LeftButton, pos=where)
         self.look()
 
@@ -214,7 +221,8 @@ class FindingsHand:
         assert self.desk.builtin is not None
         self.at_rig(*words_for(step, self.state, self.rig, self.desk.builtin.facts))
         if step.key == "give_air":
-            self.at_rig(*(("hold release", "wait 1") if self.rig.hold_pressed else ()), "hold press")
+            # pressed still: that was for the capture that is just over
+            self.at_rig(*(("hold release", "wait 1") if self.rig.hold_pressed else ("hold press",)))
         elif step.key == "restrain":
             self._answer(view.question.words if view.question else "", f"{self.desk.builtin.facts.restraint_nm:g}")
         elif step.key == "read_back_hose":

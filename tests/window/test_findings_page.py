@@ -101,6 +101,7 @@ def test_at_a_neighbour_it_is_asked_at_which_one(hand: FindingsHand) -> None:
     hand.key("3")
     assert hand.heard() == []
     assert hand.page.neighbours.isVisible()
+    assert not hand.page.bar.isVisible()
     hand.key("2")
     assert hand.heard() == [(3, "neighbours", "strong", 2)]
     assert hand.page.section.button("neighbours").accessibleName() == "neighbours: strong at 2"
@@ -323,8 +324,7 @@ def test_no_control_is_cut_off_and_no_label_lies_over_another(
     hand.whole.resize(width, max(height, hand.whole.minimumSizeHint().height()))
     hand.look()
     for panel in (hand.page.place, hand.page.tests, hand.page.notes, hand.page.where):
-        hand.page.tabs.setCurrentWidget(panel)
-        hand.look()
+        hand.tab(panel)
         buttons = [one for one in hand.page.findChildren(type(hand.page.bar.undo)) if one.isVisible()]
         for button in buttons:
             wanted = button.fontMetrics().horizontalAdvance(button.text().replace("&", ""))

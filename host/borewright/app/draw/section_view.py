@@ -42,7 +42,7 @@ __all__ = ["PlaceMark", "SectionView"]
 
 NOT_LOOKED = "not looked at"
 NEAR_PX = 26.0  # a click in the sketch so near to a place means it
-LEAST_WIDTH_PX = 260
+LEAST_WIDTH_PX, LEAST_HEIGHT_PX = 260, 150
 PAD_PX = 5.0
 NARROW_PX, NARROW_LETTERS = 340, 0.85  # in a narrow sketch the labels have smaller letters
 
@@ -310,9 +310,9 @@ class SectionView(QWidget):
     def minimumSizeHint(self) -> QSize:
         """So that no label has to overlap another."""
         if self._section is None:
-            return QSize(LEAST_WIDTH_PX, 200)
+            return QSize(LEAST_WIDTH_PX, LEAST_HEIGHT_PX)
         sizes = self._sizes(max(self.width(), LEAST_WIDTH_PX))
-        return QSize(LEAST_WIDTH_PX, max(200, round(least_height(self._section, sizes))))
+        return QSize(LEAST_WIDTH_PX, max(LEAST_HEIGHT_PX, round(least_height(self._section, sizes))))
 
     def sizeHint(self) -> QSize:
         """As it looks well."""

@@ -50,19 +50,28 @@ class Listening(QObject):
             self._keep(place, strength, others[0])
         else:
             self._asked = place, strength
+            self._bar.hide()  # the row takes its room, so that both are in view in a low window too
             self._row.ask(f"{place.replace('_', ' ')} {strength}", others)
 
     def _answer(self, other: int) -> None:
         asked, self._asked = self._asked, None
-        self._row.hide()
+        self._put_away()
         if asked is not None:
             self._keep(*asked, other or None)
         self.answered.emit()
 
     def _give_up(self) -> None:
-        self._asked = None
-        self._row.hide()
+        self.give_up()
         self.answered.emit()
+
+    def give_up(self) -> None:
+        """It is not asked any more at which cylinder."""
+        self._asked = None
+        self._put_away()
+
+    def _put_away(self) -> None:
+        self._row.hide()
+        self._bar.show()
 
     def _keep(self, place: str, strength: str, neighbour: int | None) -> None:
         engine, job = self._desk.engine, self._desk.job
@@ -109,8 +118,8 @@ class Listening(QObject):
 
     def forget(self) -> None:
         """Another job is open."""
-        self._known, self._made, self._taken_back, self._asked = None, [], [], None
-        self._row.hide()
+        self._known, self._made, self._taken_back = None, [], []
+        self.give_up()
 
     @property
     def may_undo(self) -> bool:

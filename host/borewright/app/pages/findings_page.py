@@ -14,6 +14,7 @@ from borewright.app.page import Page
 from borewright.app.pages.findings_listening import Listening
 from borewright.app.pages.findings_model import PLACE_KEYS, beside_words, share_in_short, strength_of_key
 from borewright.app.pages.findings_notes import NotesPanel
+from borewright.app.pages.findings_parts import scrolled
 from borewright.app.pages.findings_photos import LargePhoto
 from borewright.app.pages.findings_place import NeighbourRow, NoteBar, PlacePanel
 from borewright.app.pages.findings_strip import CylinderStrip
@@ -33,7 +34,7 @@ if TYPE_CHECKING:
 
 __all__ = ["FindingsPage"]
 
-STEP_LEAST_PX = 190
+STEP_LEAST_PX = 180
 
 
 class FindingsPage(Page):
@@ -52,6 +53,7 @@ class FindingsPage(Page):
         self.bar, self.neighbours = NoteBar(), NeighbourRow()
         self.listening = Listening(desk, self.bar, self.neighbours)
         self.place, self.notes = PlacePanel(), NotesPanel(desk)
+        self._notes_area = scrolled(self.notes)
         self.tests, self.where = TestsPanel(desk), WherePanel(desk.palette)
         self.step = StepPanel(desk)
         self.large = LargePhoto(desk)
@@ -59,7 +61,7 @@ class FindingsPage(Page):
         for panel, words in (
             (self.place, "The pla&ce"),
             (self.tests, "&Measure"),
-            (self.notes, "&Notes and photos"),
+            (self._notes_area, "&Notes and photos"),
             (self.where, "&Where it goes"),
         ):
             self.tabs.addTab(panel, words)
@@ -72,8 +74,8 @@ class FindingsPage(Page):
 
     def _build(self) -> None:
         self._step_frame = QFrame()
-        self._step_frame.setProperty("role", "panel")
         inside = QVBoxLayout(self._step_frame)
+        inside.setContentsMargins(0, 0, 0, 0)
         inside.addWidget(self.step)
         self._step_frame.setMinimumHeight(STEP_LEAST_PX)
         self._step_frame.hide()
@@ -146,7 +148,7 @@ class FindingsPage(Page):
         self.cylinder = cylinder
         self.strip.show_chosen(cylinder)
         self.listening.cylinder = cylinder
-        self.neighbours.hide()
+        self.listening.give_up()
         self.tests.show_cylinder(cylinder)
         self._show()
 
@@ -159,6 +161,8 @@ class FindingsPage(Page):
         self.place.show_place(self.desk.engine, self.cylinder, place)
         self.bar.show_place(place, can_note=bool(self.cylinder))
         self.tests.choose_place(place)
+        if self._testing and self.place.isHidden():  # whoever goes round with the air on wants to know where to look
+            self.tabs.setCurrentWidget(self.place)
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
         """A digit chooses a cylinder, a letter a place, where no field takes it."""

@@ -17,7 +17,7 @@ from borewright.store.records import PhotoRecord
 
 __all__ = ["LargePhoto", "PhotoStrip"]
 
-SMALL_PX = 96
+SMALL_PX = 80
 LARGE_PX = 1600
 MOST_SHOWN = 24
 
