@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -57,9 +58,13 @@ class CrankLive:
 
 @dataclass(frozen=True, slots=True)
 class RigLive:
-    """All of it. vented: noise is that of the rig at vent. hold_words: the hold-to-run switch, "" where none is fitted."""
+    """All of it. vented: noise is that of the rig at vent. hold_words: the hold-to-run switch, "" where none is fitted.
+
+    slow: channels that come now and then and not in every sample; their gauge pressure where it is known.
+    """
 
     channels: tuple[ChannelLive, ...]
+    slow: tuple[tuple[str, float | None], ...]
     crank: CrankLive | None
     vented: bool
     saturated_said: bool
@@ -77,6 +82,7 @@ def rig_live(state: BenchState) -> RigLive:
         hold_words = "pressed" if pressed else "not pressed"
     return RigLive(
         channels=() if columns is None else tuple(_channels(state, columns)),
+        slow=tuple(_slow(state)),
         crank=_crank(state),
         vented=not state.pressurised and state.readiness.state.name in ("VENTED", "READY"),
         saturated_said=bool(flags & int(SampleFlags.SATURATED)),
@@ -111,7 +117,7 @@ def _channels(state: BenchState, columns: SampleColumns) -> list[ChannelLive]:
         law = laws.get(channel.channel)
         found.append(
             ChannelLive(
-                name=NAMES.get(channel.quantity, channel.quantity.name.lower().replace("_", " ")),
+                name=_name(channel.quantity),
                 raw=int(raw[-1]),
                 raw_min=channel.raw_min,
                 raw_max=channel.raw_max,
@@ -124,6 +130,18 @@ def _channels(state: BenchState, columns: SampleColumns) -> list[ChannelLive]:
             )
         )
     return found
+
+
+def _slow(state: BenchState) -> Iterator[tuple[str, float | None]]:
+    identity = state.session.identity
+    for channel in state.session.channels:
+        if identity is not None and channel.channel >= identity.streamed_channels:
+            spare = channel.quantity is Quantity.PRESSURE_SPARE
+            yield _name(channel.quantity), state.spare_gauge_pa if spare else None
+
+
+def _name(quantity: Quantity) -> str:
+    return NAMES.get(quantity, quantity.name.lower().replace("_", " "))
 
 
 def _crank(state: BenchState) -> CrankLive | None:

@@ -117,6 +117,7 @@ class Orifices(QWidget):
         for _ in range(rows):
             self._add_row()
         self._more = QPushButton("One mor&e orifice")
+        self._more.setAutoDefault(True)
         self._more.clicked.connect(self._add_row)
         self._more.setVisible(more)
         self._place_more()

@@ -85,6 +85,7 @@ class _Row(QFrame):
         self.setProperty("role", "panel")
         self.button = QPushButton(f"&{number}  {TITLES[kind]}")
         self.button.setCheckable(True)
+        self.button.setAutoDefault(True)
         self.button.setToolTip(f"{_MEANINGS[kind]} Alt+{number}")
         self._held, self._age, self._figures = label(), label(role="soft"), label()
         self._held.setAlignment(Qt.AlignmentFlag.AlignVCenter)

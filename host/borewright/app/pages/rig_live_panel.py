@@ -163,7 +163,7 @@ class LivePanel(QWidget):
         self._table.put_rows([channel_cells(channel, self._desk.units) for channel in live.channels])
         noise = "noise is that at vent" if live.vented else "noise at vent shows once the rig is vented"
         full = "; the device says that a channel is saturated" if live.saturated_said else ""
-        put_text(self._note, f"Over the last second; {noise}{full}.")
+        put_text(self._note, f"Over the last second; {noise}{full}.{self._slow_words(live)}")
         crank = live.crank
         self._crank.put(
             (
@@ -177,6 +177,13 @@ class LivePanel(QWidget):
         )
         self._device.put(tuple((name, value, False) for name, value in identity_lines(state)))
         self._counters.put(counter_lines(snapshot.counters))
+
+    def _slow_words(self, live: RigLive) -> str:
+        told = [
+            name if gauge_pa is None else f"{name} {self._desk.units.text(gauge_pa, 'pressure_gauge', 'kPa', 1)}"
+            for name, gauge_pa in live.slow
+        ]
+        return f" Now and then comes: {', '.join(told)}." if told else ""
 
 
 class _Table(QWidget):

@@ -207,7 +207,8 @@ class RigPage(Page):
         state, rig = snapshot.state, self._rig
         here = state is not None and snapshot.link.kind == "open" and self._serial == _serial_of(snapshot)
         holding: dict[str, RigCheck] = {} if rig is None else dict(rig.holding)
-        now_unix_s, tdc_words = time.time(), ""
+        # a built-in rig may go faster than the clock on the wall, and its checks are not of the future for that
+        now_unix_s, tdc_words = max(time.time(), 0.0 if state is None else state.unix_s), ""
         setup = rig.setup if rig is not None else None
         if here and state is not None:
             self._seen_checks = (state.checks, state.tdc)
