@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from PySide6.QtCore import QPointF, Qt
 from PySide6.QtGui import QPainter, QPaintEvent, QPen
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QGridLayout, QLabel, QPushButton, QSizePolicy, QWidget
 
 from borewright.app.desk import Desk
 from borewright.app.theme.look import BASE_PX, qcolor
@@ -16,6 +16,7 @@ __all__ = ["AirBand", "air_words"]
 
 STRIPES_PX = 64
 STRIPE_PX = 14
+NARROW_PX = 1000.0
 
 
 def air_words(state: BenchState) -> str:
@@ -24,8 +25,8 @@ def air_words(state: BenchState) -> str:
     The rig's own valves are driven; hand valves only the person can move.
     """
     if state.has_valves:
-        return "Do not turn or undo anything. Shutting the supply does not unload the piston, venting does."
-    return "Do not turn or undo anything. Only you can shut the supply and open the vent: by hand."
+        return "Do not turn or undo anything: only venting unloads the piston."
+    return "Do not turn or undo anything. Shut the supply and vent: by hand."
 
 
 class AirBand(QFrame):
@@ -34,33 +35,37 @@ class AirBand(QFrame):
     def __init__(self, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._desk = desk
+        self._narrow_px = NARROW_PX
         self.setProperty("role", "air")
         self.setAccessibleName("Pressurised")
         self._head, self._words, self._figures = QLabel("PRESSURISED"), QLabel(), QLabel()
         for label in (self._head, self._words, self._figures):
             label.setProperty("role", "air")
-        self._words.setWordWrap(True)
         self._stop = QPushButton("Stop: shut and vent (Esc)")
         self._stop.setProperty("role", "stop")
         self._stop.setFocusPolicy(Qt.FocusPolicy.NoFocus)  # Esc does the same, and focus stays with the act under way
         self._stop.setToolTip("Shuts the supply and opens the vent. This is no emergency stop: the hand valve within reach is.")
         self._stop.clicked.connect(lambda: desk.tell(acts.StopAll()))
-        text = QVBoxLayout()
-        text.addWidget(self._words)
-        text.addWidget(self._figures)
-        row = QHBoxLayout(self)
-        row.setContentsMargins(STRIPES_PX + 12, 8, STRIPES_PX + 12, 8)
-        row.addWidget(self._head)
-        row.addLayout(text, 1)
-        row.addWidget(self._stop)
+        for label in (self._head, self._words, self._figures):
+            label.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
+        row = QGridLayout(self)
+        row.setContentsMargins(STRIPES_PX + 12, 6, STRIPES_PX + 12, 6)
+        row.setVerticalSpacing(2)
+        row.addWidget(self._head, 0, 0)
+        row.addWidget(self._figures, 0, 1)
+        row.addWidget(self._words, 1, 0, 1, 2)
+        row.addWidget(self._stop, 0, 2, 2, 1)
+        row.setColumnStretch(0, 2)
+        row.setColumnStretch(1, 3)
         self.setVisible(False)
         desk.look_changed.connect(self._look)
         self._look()
 
     def _look(self) -> None:
         px = BASE_PX * self._desk.settings.scale_percent / 100.0
-        self._head.setStyleSheet(f"font-size: {2.2 * px:.0f}px; font-weight: bold;")
+        self._head.setStyleSheet(f"font-size: {2.0 * px:.0f}px; font-weight: bold;")
         self._figures.setStyleSheet(f"font-size: {1.3 * px:.0f}px; font-weight: bold;")
+        self._narrow_px = NARROW_PX * self._desk.settings.scale_percent / 100.0
 
     def show_snapshot(self, snapshot: Snapshot) -> None:
         """Show or hide, and the pressures."""
@@ -69,7 +74,7 @@ class AirBand(QFrame):
         if state is None or not state.pressurised:
             self.setVisible(False)
             return
-        words = "The rig cannot be heard: take it as pressurised until its gauges are down." if lost else air_words(state)
+        words = "The rig cannot be heard: it counts as pressurised until its gauges are down." if lost else air_words(state)
         if self._words.text() != words:
             self._words.setText(words)
             self.setAccessibleDescription(words)
@@ -80,7 +85,7 @@ class AirBand(QFrame):
                 f"cylinder {text(state.reading.p_cylinder_gauge_pa, 'pressure_gauge', 'kPa')}"
             )
             self._figures.setText("" if lost else figures)
-        self._stop.setVisible(state.has_valves and not lost)
+        self._stop.setVisible(state.has_valves and not lost and self.width() >= self._narrow_px)  # the bar has one too
         self.setVisible(True)
 
     def paintEvent(self, event: QPaintEvent) -> None:

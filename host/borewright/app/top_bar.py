@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QButtonGroup, QFrame, QHBoxLayout, QLabel, QPushButton, QSizePolicy, QWidget
 
 from borewright.app.desk import Desk
@@ -22,6 +23,7 @@ class TopBar(QFrame):
     def __init__(self, desk: Desk, titles: Sequence[str], panels: Sequence[str], parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._desk = desk
+        self._words = ""
         self._pages = QButtonGroup(self)
         self._buttons: dict[str, QPushButton] = {}
         row = QHBoxLayout(self)
@@ -63,5 +65,17 @@ class TopBar(QFrame):
     def _show_job(self) -> None:
         job = self._desk.job
         words = "no job is open" if job is None else f"{job.name}, {job.stage}"
-        self._job.setText(words)
+        self._words = words
         self._job.setToolTip(words if job is None else f"{words}: {job.engine_name}")
+        self._job.setAccessibleDescription(words)
+        self._elide()
+
+    def _elide(self) -> None:
+        """As much of the name as there is room for."""
+        room_px = self._job.width() - 8
+        self._job.setText(self._job.fontMetrics().elidedText(self._words, Qt.TextElideMode.ElideRight, room_px))
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """The name of the job has more room now, or less."""
+        super().resizeEvent(event)
+        self._elide()

@@ -35,6 +35,7 @@ PAGES = {
     "Findings": ("borewright.app.pages.findings_page", "FindingsPage"),
     "Jobs": ("borewright.app.pages.jobs_page", "JobsPage"),
 }
+PANEL_PX = 380
 BUILT_IN, SURROUNDINGS, MESSAGES, KEYS = "Built-in rig", "Surroundings", "Messages", "Keys"
 LEAST_SCALE, USUAL_SCALE, MOST_SCALE, SCALE_STEP = 80, 100, 250, 10
 GO_DOWN_FIRST = (
@@ -118,6 +119,7 @@ class Window(QMainWindow):
             dock = self._make_panel(name)
             self._docks[name] = dock
             dock.show()
+            self.resizeDocks([dock], [round(PANEL_PX * self.desk.settings.scale_percent / 100.0)], Qt.Orientation.Horizontal)
         else:
             dock.setVisible(not dock.isVisible())
         if dock.isVisible():
@@ -135,7 +137,6 @@ class Window(QMainWindow):
         dock.setObjectName(name)
         area = QScrollArea()
         area.setWidgetResizable(True)
-        area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         area.setWidget(makers[name]())
         dock.setWidget(area)
         side = Qt.DockWidgetArea.BottomDockWidgetArea if name == MESSAGES else Qt.DockWidgetArea.RightDockWidgetArea
