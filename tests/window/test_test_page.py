@@ -254,9 +254,10 @@ def test_without_a_job_it_leads_to_the_jobs(hand: RoundHand) -> None:
 
 
 def test_a_cable_that_is_pulled_while_the_zeros_are_taken_and_put_back(hand: RoundHand) -> None:
+    hand.desk.at_rig("unplug")
+    hand.wait(1.0)  # so long the person takes to get to the cable
     hand.key(Qt.Key.Key_Return, wait_s=0.1)
     assert hand.title == "Taking the zeros"
-    hand.desk.at_rig("unplug")
     hand.until(lambda: hand.title == "The rig is not there")
     hand.desk.at_rig("plug")
     hand.until(lambda: hand.title == "Cylinder 1 comes next")

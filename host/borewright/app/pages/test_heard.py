@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt
@@ -55,7 +56,7 @@ class HeardPanel(QFrame):
         row = QHBoxLayout(self._strengths)
         row.setContentsMargins(0, 0, 0, 0)
         for strength in STRENGTHS:
-            row.addWidget(_button(_LABELS[strength], f"How strong: {strength}", lambda s=strength: self.note(s)))
+            row.addWidget(_button(_LABELS[strength], f"How strong: {strength}", partial(self.note, strength)))
         QHBoxLayout(self._others).setContentsMargins(0, 0, 0, 0)
         self._places: list[QPushButton] = []
         column = QVBoxLayout(self)
@@ -72,7 +73,7 @@ class HeardPanel(QFrame):
         if self._of is None or self._of[0] != engine or self._of[1] != cylinder:
             self._of = (engine, cylinder)
             _empty(self._rows)
-            self._places = [_button("", "", lambda i=i: self.choose(i + 1)) for i in range(len(engine.places))]
+            self._places = [_button("", "", partial(self.choose, i + 1)) for i in range(len(engine.places))]
             for button in self._places:
                 button.setCheckable(True)
                 button.setStyleSheet("text-align: left;")
@@ -86,7 +87,7 @@ class HeardPanel(QFrame):
             _empty(row)
             for other in engine.cylinders:
                 if other != cylinder:
-                    row.addWidget(_button(str(other), f"At cylinder {other}", lambda n=other: self.digit(n)))
+                    row.addWidget(_button(str(other), f"At cylinder {other}", partial(self.digit, other)))
             row.addWidget(_button("not &looked", "Nobody looked at which cylinder", self.without_number))
 
     @property
