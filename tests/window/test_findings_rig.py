@@ -176,4 +176,5 @@ def test_a_wet_test_is_held_against_the_dry_one(hand: FindingsHand) -> None:
     assert "with oil" in page.tests.words
     hand.tab(page.where)
     assert "Wet test: with oil" in page.where.words
-    assert "coolant: " in page.where.words
+    assert "the rings and the bore are where to look" in page.where.words
+    print(page.where.words)

@@ -247,6 +247,7 @@ class StopForm(Form):
         self.limit = label()
         self.pressure = QLineEdit()
         self._unit = QLabel()
+        self._proposed_for: tuple[tuple[str, ...], str] | None = None
         self.spare = QCheckBox("the gauge there is the rig's own spare channel")
         self.column.addWidget(label("Stop places, each with a gauge and its own relief valve, and read again at a lower pressure:"))
         self.column.addWidget(self.places)
@@ -274,6 +275,10 @@ class StopForm(Form):
         highest = self.desk.units.text(highest_supply_gauge_pa(here.engine, chosen), "pressure_gauge", "kPa")
         self.limit.setText(f"With these stopped the supply has {highest} at most.")
         self.limit.show()
+        proposed_for = (chosen, self._unit.text())
+        if proposed_for == self._proposed_for:  # what somebody has typed stays
+            return
+        self._proposed_for = proposed_for
         try:
             usual_pa = stop_pressure_pa(here.engine, here.cylinder, chosen, setup=here.setup)
             self.pressure.setText(self.desk.units.number(usual_pa, "pressure_gauge", "kPa"))
