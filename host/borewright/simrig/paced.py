@@ -10,7 +10,6 @@ from boresim.rig import SimRig
 __all__ = ["Pace", "PacedEndpoint"]
 
 LONGEST_READ_S = 0.015  # of the clock
-WAKES_EVERY_S = 0.004  # of the clock
 SLICE_S = 0.064  # of virtual time: after so much at the latest the host is heard again
 CATCHES_UP_S = 0.25  # of virtual time: what is lost beyond it (the computer slept) is let go
 
@@ -68,7 +67,7 @@ class PacedEndpoint:
             left_s = until_s - self._clock()
             if data or left_s <= 0.0:
                 return data
-            self._wait(min(left_s, WAKES_EVERY_S))
+            self._wait(left_s)  # in one piece: to wake more often costs more than it brings
 
     def write(self, data: bytes, /) -> int:
         """Hand octets to the device. Raises OSError when the port is closed or the cable pulled."""

@@ -48,7 +48,7 @@ _STEPS: Final[Mapping[StepKey, tuple[str, str, str]]] = {  # chapter, what to do
     ),
     "confirm_fitting": (
         "cylinder",
-        "Turn the crank on the drawing until the screen says 0.0°, see that its mark is at the top, and press Enter",
+        "Press F8 to turn to where TDC is said to be; if the drawn crank has its mark at the top, press Enter",
         "True TDC was found with the encoder as it sits now; if somebody has moved it, the crank's own mark shows it.",
     ),
     "place_hose": (

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from PySide6.QtCore import QEvent, QObject
 from PySide6.QtWidgets import QDoubleSpinBox, QVBoxLayout, QWidget
 
-from borewright.app.builtin.operator_parts import choice, group, press, row, say, show_on
+from borewright.app.builtin.operator_parts import beside, choice, group, press, row, say, show_on
 from borewright.app.desk import Desk
 from borewright.simrig.rig_view import BuiltInFacts, BuiltInView
 from borewright.units import Dimension, in_unit, parse, printed_unit
@@ -35,7 +35,7 @@ class HoldSwitch(QWidget):
         self._state = say("soft")
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
-        column.addWidget(group("Hold-to-run switch", row(self._hand, self._foot, self._state, last_wide=True)))
+        column.addWidget(group("Hold-to-run switch", row(self._hand, self._foot), self._state))
 
     def show_view(self, view: BuiltInView) -> None:
         """Whether it is pressed at the rig."""
@@ -107,9 +107,7 @@ class AirControls(QWidget):
         self._supply_open = press("Open", "Supply valve open", lambda: tell("supply open"), "Lets air in, slowly.", shows=True)
         self._vent_shut = press("Shut", "Vent shut", lambda: tell("vent shut"), shows=True)
         self._vent_open = press("Open", "Vent open", lambda: tell("vent open"), "Empties both sides.", shows=True)
-        supply, vent = say(), say()
-        supply.setText("Supply")
-        vent.setText("Vent")
+        supply, vent = beside("Supply", self._supply_shut), beside("Vent", self._vent_shut)
         return group("Hand valves", row(supply, self._supply_shut, self._supply_open), row(vent, self._vent_shut, self._vent_open))
 
     def _regulator(self) -> QWidget:

@@ -11,7 +11,7 @@ from borewright.core.readiness_table import State
 from borewright.service.guide import Step, StepKey
 from borewright.service.state import BenchState
 from borewright.simrig.rig_view import ORIFICE_M2, BuiltInFacts, BuiltInView
-from borewright.simrig.words_for import words_for, words_for_stop
+from borewright.simrig.words_for import TURN_RPM, words_for, words_for_stop
 
 __all__ = [
     "SPEEDS",
@@ -40,6 +40,7 @@ _CARRIED_ON: frozenset[StepKey] = frozenset(
     {"squeeze_turn", "look_for_check_valve", "turn_to_tdc", "find_index", "turn_down", "turn_open"}
 )
 _MOST_ROUNDS = 12
+_MARK_READ_TO_DEG = 1.0
 _SEEN_AFTER_S = 1.3  # the crank has to have stood for a second
 _LEAST_DRAG_DEG = 0.5  # less than this is a trembling of the mouse
 
@@ -239,6 +240,9 @@ def show_me(step: Step | None, state: BenchState | None, view: BuiltInView, fact
         return ShowMe((), "wait until what is under way at the rig is done")
     if view.hold_pressed and state.readiness.state in (State.VENTED, State.READY) and not state.pressurised:
         return ShowMe(("hold release",), "let go of the hold-to-run switch: it is vented")
+    if step.key == "confirm_fitting" and abs(step.turn_deg or 0.0) > _MARK_READ_TO_DEG:
+        turn_deg = step.turn_deg or 0.0
+        return ShowMe((f"turn {turn_deg:+.2f} rpm {TURN_RPM:g}",), "turn the crank to where the stored true TDC is said to be")
     words = words_for_stop(state.stop, view, index_awaited=state.tdc is None) or words_for(step, state, view, facts)
     if words:
         return ShowMe(words, ", then ".join(_act_words(word) for word in words))

@@ -37,7 +37,6 @@ __all__ = ["PANEL_NAME", "SHOW_ME_KEY", "OperatorPanel"]
 
 PANEL_NAME = "built-in rig"
 SHOW_ME_KEY = "F8"
-_HOSE_COLUMNS = 5
 _STEPS_DEG = (90, 10, 1)
 
 
@@ -195,19 +194,18 @@ class OperatorPanel(QWidget):
         self._crank_words = say()
         grid = QGridLayout()
         grid.setSpacing(4)
+        grid.setContentsMargins(0, 0, 0, 0)
         for at, step in enumerate(_STEPS_DEG):
             for line, (sign, way) in enumerate((("−", "back"), ("+", "on"))):
                 words = f"crank {'-' if line == 0 else '+'}{step}"
                 button = press(f"{sign}{step}°", f"Crank {way} by {step} degrees", partial(self.tell, words))
                 grid.addWidget(button, line, at)
+        steps = QWidget()
+        steps.setLayout(grid)
         steady_tip = "Two turns by hand, as for a squeeze."
         steady = press("Turn steadily (S)", "Turn the crank steadily", lambda: self.tell(STEADY_WORDS), steady_tip)
-        grid.addWidget(steady, 1, len(_STEPS_DEG))
-        grid.addWidget(press("Hand off (X)", "Take the hand off the crank", lambda: self.tell("crank stop")), 0, len(_STEPS_DEG))
-        keys = QWidget()
-        grid.setContentsMargins(0, 0, 0, 0)
-        keys.setLayout(grid)
-        return group("Crank", self._crank, self._crank_words, keys)
+        off = press("Hand off (X)", "Take the hand off the crank", lambda: self.tell("crank stop"))
+        return group("Crank", self._crank, self._crank_words, steps, row(steady, off))
 
     def _hose_group(self) -> QWidget:
         assert self._rig is not None
@@ -215,17 +213,10 @@ class OperatorPanel(QWidget):
             choice: press(choice.label, f"Hose: {hose_text(choice.at)}", partial(self.tell, choice.words), shows=True)
             for choice in hose_choices(self._rig.facts)
         }
-        grid = QGridLayout()
-        grid.setSpacing(4)
-        cylinders = [button for choice, button in self._hose_buttons.items() if isinstance(choice.at, int)]
-        for at, button in enumerate(cylinders):
-            grid.addWidget(button, at // _HOSE_COLUMNS, at % _HOSE_COLUMNS)
-        others = [button for choice, button in self._hose_buttons.items() if not isinstance(choice.at, int)]
-        holes = QWidget()
-        holes.setLayout(grid)
-        grid.setContentsMargins(0, 0, 0, 0)
         self._hose_words, self._gauges = say(), say("soft")
-        return group("Hose", holes, row(*others), self._hose_words, self._gauges)
+        holes = [button for choice, button in self._hose_buttons.items() if isinstance(choice.at, int)]
+        others = [button for choice, button in self._hose_buttons.items() if not isinstance(choice.at, int)]
+        return group("Hose", row(*holes), row(*others), self._hose_words, self._gauges)
 
     def _bind(self, key: str, do: Callable[[], None]) -> None:
         shortcut = QShortcut(QKeySequence(key), self)

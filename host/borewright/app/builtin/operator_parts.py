@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from PySide6.QtCore import QSize
-from PySide6.QtWidgets import QComboBox, QGroupBox, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QComboBox, QGroupBox, QHBoxLayout, QLabel, QLayout, QPushButton, QVBoxLayout, QWidget
 
-__all__ = ["choice", "group", "press", "row", "say", "show_on"]
+from borewright.app.builtin.flow import Flow
+
+__all__ = ["beside", "choice", "group", "press", "row", "say", "show_on"]
 
 
 def press(text: str, name: str, do: Callable[[], object], tip: str = "", *, shows: bool = False) -> QPushButton:
@@ -53,18 +55,28 @@ def say(role: str = "") -> QLabel:
     return label
 
 
-def row(*widgets: QWidget, last_wide: bool = False) -> QHBoxLayout:
-    """Side by side, from the left; last_wide: the last takes the room that is left."""
+def beside(text: str, button: QPushButton) -> QLabel:
+    """A word in front of a button, as high as that."""
+    label = QLabel(text)
+    label.setMinimumHeight(button.sizeHint().height())
+    return label
+
+
+def row(*widgets: QWidget, last_wide: bool = False) -> QLayout:
+    """Side by side, in as many lines as it takes; last_wide: in one line, and the last takes the room that is left."""
+    if not last_wide:
+        flow = Flow()
+        for widget in widgets:
+            flow.addWidget(widget)
+        return flow
     line = QHBoxLayout()
     line.setSpacing(4)
     for widget in widgets:
-        line.addWidget(widget, 1 if last_wide and widget is widgets[-1] else 0)
-    if not last_wide:
-        line.addStretch(1)
+        line.addWidget(widget, 1 if widget is widgets[-1] else 0)
     return line
 
 
-def group(title: str, *rows: QHBoxLayout | QWidget) -> QGroupBox:
+def group(title: str, *rows: QLayout | QWidget) -> QGroupBox:
     """What belongs together, under a heading."""
     box = QGroupBox(title)
     column = QVBoxLayout(box)

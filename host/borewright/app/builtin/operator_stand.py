@@ -9,7 +9,7 @@ from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QVBoxLayout, QWidget
 
 from borewright.app.builtin.operator_model import SPEEDS
-from borewright.app.builtin.operator_parts import choice, group, press, row, say, show_on
+from borewright.app.builtin.operator_parts import beside, choice, group, press, row, say, show_on
 from borewright.app.desk import Desk
 from borewright.simrig.practice import scenario_list
 from borewright.simrig.rig_view import BuiltInFacts, BuiltInView
@@ -92,8 +92,7 @@ class StandControls(QWidget):
             lambda: tell("halt"),
             "Ends what is under way at the rig, the turning too.",
         )
-        cable = say()
-        cable.setText("Cable")
+        cable = beside("Cable", self._in)
         return group("Cable and power", row(cable, self._in, self._out), row(power, halt))
 
     # ------------------------------------------------------------------ acts
