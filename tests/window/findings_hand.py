@@ -177,7 +177,8 @@ class FindingsHand:
         """Go to a panel by its tab."""
         tabs = self.page.tabs
         bar = tabs.tabBar()
-        at = next(k for k in range(tabs.count()) if tabs.widget(k) is panel or tabs.widget(k).isAncestorOf(panel))
+        pages = [tabs.widget(k) for k in range(tabs.count())]
+        at = next(k for k, page in enumerate(pages) if page is panel or (page is not None and page.isAncestorOf(panel)))
         where = bar.tabRect(at).center()
         QTest.mouseClick(bar, Qt.MouseButton.LeftButton, pos=where)
         self.look()

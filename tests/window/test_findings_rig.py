@@ -15,7 +15,7 @@ from .findings_hand import FindingsHand, SwitchPerson, job_in
 from .virtual_desk import bench_time, bench_until, open_desk
 
 SCENARIO = "hillclimb-before"
-CAP = {"coolant_cap_kpa": 110}  # so that the coolant may be stopped
+CAP: dict[str, object] = {"coolant_cap_kpa": 110}  # so that the coolant may be stopped
 RINGS_MM2 = 0.36  # the truth at cylinder 1, at full pressure
 
 
@@ -177,4 +177,3 @@ def test_a_wet_test_is_held_against_the_dry_one(hand: FindingsHand) -> None:
     hand.tab(page.where)
     assert "Wet test: with oil" in page.where.words
     assert "the rings and the bore are where to look" in page.where.words
-    print(page.where.words)

@@ -129,11 +129,10 @@ class _Places(QWidget):
         self.choices: dict[str, ToggleButton] = {}
         self._engine: Engine | None = None
         self._grid = QGridLayout()
-        self._why = Column()
+        self.why = Column()  # the form puts it under its fields: it may be long
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
         column.addLayout(self._grid)
-        column.addWidget(self._why)
 
     def show_engine(self, engine: Engine) -> None:
         """The places of this engine."""
@@ -156,7 +155,7 @@ class _Places(QWidget):
             self.choices[place] = choice
             if self._several or not self._allowed(rule):
                 why.append(("soft", f"{'' if self._allowed(rule) else '✕ '}{place_name(place)}: {rule.why}."))
-        self._why.show_lines(why)
+        self.why.show_lines(why)
 
     def _clicked(self, place: str) -> None:
         if not self._several:
@@ -191,6 +190,7 @@ class FlowForm(Form):
         self.add_field("Its uncertainty, k = 2 (4 % where nothing is stated: a rule of this project)", self.u_area)
         self.add_field("Uncertainty of the low-pressure gauge, k = 2 (common practice, no source)", self.u_gauge)
         self.column.addWidget(self.spare)
+        self.column.addWidget(self.places.why)
         self.column.addStretch(1)
 
     def show_situation(self, situation: Situation) -> None:
@@ -254,6 +254,7 @@ class StopForm(Form):
         self.column.addWidget(self.limit)
         self._regulator = self.add_field("&Regulator set to", self.pressure, self._unit)
         self.column.addWidget(self.spare)
+        self.column.addWidget(self.places.why)
         self.column.addStretch(1)
 
     def show_situation(self, situation: Situation) -> None:

@@ -59,12 +59,18 @@ class FindingsPage(Page):
         self.large = LargePhoto(desk)
         self.tabs = QTabWidget()
         for panel, words in (
-            (self.place, "The pla&ce"),
+            (self.place, "Pla&ce"),
             (self.tests, "&Measure"),
-            (self._notes_area, "&Notes and photos"),
+            (self._notes_area, "&Notes"),
             (self.where, "&Where it goes"),
         ):
             self.tabs.addTab(panel, words)
+        self.tabs.setTabToolTip(0, "What air at the chosen place means, and where to look for it")
+        self.tabs.setTabToolTip(
+            1, "Guided tests: listen with the air held on, the flow of a place, places stopped, oil on the rings"
+        )
+        self.tabs.setTabToolTip(2, "All findings of the cylinder, notes in your own words, photos")
+        self.tabs.setTabToolTip(3, "How the leak is shared among the places, and what to do next")
         self._live = QLabel()
         self._live.setProperty("role", "caution")
         self._live.hide()
@@ -296,7 +302,7 @@ class FindingsPage(Page):
             )
         else:
             self.step.put_first(None)
-        if course is not None:
+        if course is not None or self.tests.over is not None:  # what comes next, or what came of it
             self.tabs.setCurrentWidget(self.tests)
         self.show_snapshot(self.desk.snapshot)
 

@@ -46,9 +46,11 @@ class PlacePanel(QWidget):
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._lines = Column()
+        inside = QWidget()
+        QVBoxLayout(inside).addWidget(self._lines)
         outer = QVBoxLayout(self)
         outer.setContentsMargins(0, 0, 0, 0)
-        outer.addWidget(scrolled(self._lines))
+        outer.addWidget(scrolled(inside))
 
     def show_place(self, engine: Engine | None, cylinder: int, place: str) -> None:
         """Show a place; "": none is chosen."""
