@@ -74,7 +74,7 @@ def test_a_click_on_the_label_or_in_the_sketch_chooses_and_a_button_notes(hand: 
     hand.click(hand.page.strip.buttons[2])
     hand.click(hand.page.section.button("breather"))
     hand.click(hand.page.bar.buttons["steady"])
-    layout = hand.page.section._layout
+    layout = hand.page.section.arrangement
     assert layout is not None
     hand.click_at(hand.page.section, *layout.at((14.0, 73.0)))  # the end of the intake pipe
     assert hand.page.section.place == "intake"

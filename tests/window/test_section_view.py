@@ -71,8 +71,8 @@ def test_every_strength_looks_different_in_grey(qtbot: QtBot, qapp: QApplication
         grey = shown.grab().toImage().convertToFormat(QImage.Format.Format_Grayscale8)
         label = shown.button("intake").geometry()
         patterns.append(grey.copy(label.x() + 4, label.center().y() + 2, 16, label.height() // 2 - 8))
-        assert shown._layout is not None
-        x, y = shown._layout.at((14.0, 73.0))
+        assert shown.arrangement is not None
+        x, y = shown.arrangement.at((14.0, 73.0))
         waves.append(grey.copy(round(x) - 24, round(y) - 24, 40, 40))
     for pictures in (patterns, waves):
         for k, picture in enumerate(pictures):

@@ -240,6 +240,11 @@ class SectionView(QWidget):
         """The place that is chosen; "" where none is."""
         return next((place for place, button in self._buttons.items() if button.isChecked()), "")
 
+    @property
+    def arrangement(self) -> Layout | None:
+        """Where sketch and labels stand now; None without an engine."""
+        return self._layout
+
     def button(self, place: str) -> PlaceButton:
         """The label of a place."""
         return self._buttons[place]
