@@ -23,8 +23,9 @@ def nothing_left(qapp: QApplication) -> Iterator[None]:
     """Widgets of earlier tests are gone: no event loop runs that would delete them, and each new look would dress them all."""
     yield
     for widget in qapp.topLevelWidgets():
-        widget.hide()
-        widget.deleteLater()
+        if widget.parent() is None:  # a list that opens out of a box goes with its box
+            widget.hide()
+            widget.deleteLater()
     qapp.sendPostedEvents(None, QEvent.Type.DeferredDelete)
 
 

@@ -12,7 +12,7 @@ from PySide6.QtWidgets import QApplication, QDockWidget, QLabel, QMainWindow, QS
 
 from borewright.app.air_band import AirBand
 from borewright.app.caution_bar import CautionBar
-from borewright.app.desk import Desk
+from borewright.app.desk import Caution, Desk
 from borewright.app.keys import keys_text
 from borewright.app.notices import LogList, NoticeBar, save_log
 from borewright.app.page import Page
@@ -91,6 +91,11 @@ class Window(QMainWindow):
     def page(self) -> Page | None:
         """The page in view; None before the first."""
         return self._shown
+
+    @property
+    def caution(self) -> Caution | None:
+        """The caution that is shown now."""
+        return self._caution.asks
 
     def show_page(self, title: str) -> None:
         """Bring a page into view; it is built when that happens first."""
