@@ -8,7 +8,9 @@ from pathlib import Path
 import pytest
 from borewright.app.desk import Desk
 from borewright.app.settings import Settings
+from borewright.core.heard import Heard
 from borewright.core.place_meaning import place_words
+from borewright.service.place_notes import keep_findings
 from PIL import Image
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
@@ -310,6 +312,19 @@ def test_shares_are_bars_with_intervals_and_the_next_steps_are_reasoned(make_des
     hand.click(hand.page.strip.buttons[2])
     assert "No test of this cylinder yet" in hand.page.where.words
     hand.close()
+
+
+def test_what_changed_while_the_page_was_away_is_there_when_it_comes_back(hand: FindingsHand) -> None:
+    hand.page.setFocus()
+    hand.key("e")
+    hand.whole.hide()
+    assert hand.desk.job is not None
+    hand.desk.write(keep_findings, hand.desk.job.id, 1, (Heard("intake", "strong"),), None, (), "Ben")
+    hand.look()
+    assert hand.page.section.button("intake").mark.strength == ""
+    hand.whole.show()
+    hand.look()
+    assert hand.page.section.button("intake").mark.strength == "strong"
 
 
 # ---------------------------------------------------------------------- looks

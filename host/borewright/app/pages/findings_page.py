@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, ClassVar
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QKeyEvent, QKeySequence, QShortcut
+from PySide6.QtGui import QKeyEvent, QKeySequence, QShortcut, QShowEvent
 from PySide6.QtWidgets import QFrame, QLabel, QSplitter, QStackedLayout, QTabWidget, QVBoxLayout, QWidget
 
 from borewright.app.draw.section_view import PlaceMark, SectionView
@@ -48,6 +48,7 @@ class FindingsPage(Page):
         self.noted: Noted | None = None
         self.path: JobPath | None = None
         self._testing = 0
+        self._stale = False
         self.strip = CylinderStrip()
         self.section = SectionView(desk.palette, lambda event: strength_of_key(event.text()))
         self.bar, self.neighbours = NoteBar(), NeighbourRow()
@@ -186,9 +187,16 @@ class FindingsPage(Page):
         """The page has come into view."""
         self._ask()
 
+    def showEvent(self, event: QShowEvent) -> None:
+        """In view: ask for what changed meanwhile."""
+        super().showEvent(event)
+        if self._stale:
+            self._ask()
+
     def _ask(self) -> None:
         job = self.desk.job
-        if job is None or not self.isVisible():  # what comes into view asks by itself
+        self._stale = job is not None and not self.isVisible()
+        if job is None or self._stale:  # what comes into view asks by itself
             return
         self.desk.ask(noted_of, job.id, then=self._noted_came, key="findings noted")
         self.desk.ask(paths_of, job.id, then=self._path_came, key="findings path", words="working out where the air goes")
