@@ -37,17 +37,17 @@ def checked(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
 
 @pytest.fixture
 def make_hand(make_desk: Callable[..., Desk], checked: tuple[Path, str], tmp_path: Path) -> Iterator[Callable[..., RoundHand]]:
-    """Makes a hand at the page with a new job open; details: of the job."""
+    """Makes a hand at the page with a new job open; details: of the job; scenario: of the rig, without a switch of its own."""
     made: list[RoundHand] = []
 
-    def make(details: dict[str, object] | None = None, **size: int) -> RoundHand:
+    def make(details: dict[str, object] | None = None, scenario: str = checked[1]) -> RoundHand:
         record = Path(shutil.copy(checked[0], tmp_path / "shop.borewright"))
-        job = new_job(record, checked[1], details)
-        desk = make_desk(record, checked[1], Settings(theme="light", air_by="hold"))
+        job = new_job(record, scenario, details)
+        desk = make_desk(record, scenario, Settings(theme="light", air_by="hold"))
         bench_time(desk, 1.0)
         desk.open_job(job)
         bench_time(desk, 0.5)
-        made.append(RoundHand(desk, **size))
+        made.append(RoundHand(desk))
         return made[-1]
 
     yield make
@@ -264,6 +264,17 @@ def test_a_cable_that_is_pulled_while_the_zeros_are_taken_and_put_back(hand: Rou
     assert "The zeros were not taken" in hand.page.step.view.text
     hand.key(Qt.Key.Key_Return, wait_s=0.1)
     assert hand.title == "Taking the zeros"
+
+
+def test_on_a_rig_with_hand_valves_the_person_vents_before_the_zeros(make_hand: Callable[..., RoundHand]) -> None:
+    hand = make_hand(scenario="hillclimb-before-hand")
+    assert "each cylinder is squeezed" in hand.page.step.view.text
+    hand.key(Qt.Key.Key_Return)
+    assert hand.title == "The zeros come first"
+    assert "by hand" in hand.page.step.view.text
+    hand.key(Qt.Key.Key_Return)
+    assert hand.title == "Taking the zeros"
+    hand.until(lambda: hand.state.purpose == acts.Purpose("test", 1))
 
 
 def test_no_step_of_what_was_before_flashes_up_when_a_test_begins(hand: RoundHand) -> None:

@@ -223,7 +223,8 @@ class TestPage(Page):
         air = snapshot.state is not None and snapshot.state.readiness.locked
         low = self.height() < LOW_PX * self._scale
         _show(self._trace, not low)
-        _show(self._strip, bool(self._strip_model.places) and not (low and air))
+        full = low and (air or bool(self._step.view.points))  # what is to be confirmed has to be seen
+        _show(self._strip, bool(self._strip_model.places) and not full)
         if not self._trace.isHidden():
             self._trace.show_snapshot(snapshot)
 
@@ -378,6 +379,8 @@ def _conditions_of(state: BenchState | None) -> tuple[tuple[Condition, ...], str
         return state.capture.conditions, "Air was let in on these"
     if state.readiness.locked:
         return state.conditions, "PRESSURISED: first it has to vent"
+    if state.purpose.kind != "test":
+        return state.conditions, "They are those of a test once one is begun"
     if state.readiness.state is State.SQUEEZING:
         return state.conditions, "Looked at again after the squeeze"
     return state.conditions, ""
