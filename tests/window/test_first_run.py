@@ -19,9 +19,9 @@ from borewright.simrig.builtin import BuiltInView
 from borewright.simrig.practice import PracticeJob
 from borewright.store.records import FindingRecord
 from borewright.store.store import Store
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QCoreApplication, QEvent, Qt
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QApplication, QPushButton, QWidget
+from PySide6.QtWidgets import QApplication, QLabel, QPushButton, QWidget
 
 from .virtual_desk import bench_time, bench_until
 
@@ -39,6 +39,8 @@ def window(desk: Desk) -> Iterator[Window]:
     bench_time(desk, 0.3)
     yield made
     made.close()
+    made.deleteLater()  # before anybody deletes the menus that its plots keep beside it
+    QCoreApplication.sendPostedEvents(made, QEvent.Type.DeferredDelete)
 
 
 def strip_of(window: Window) -> FirstRunStrip:
@@ -183,6 +185,17 @@ def test_it_can_be_put_away_and_goes_on_where_things_are(window: Window, desk: D
     bench_time(desk, 0.3)
     assert strip.isVisible()
     assert strip.coaching == before
+
+
+def test_in_a_low_window_the_reason_gives_its_room_to_the_page(window: Window, desk: Desk) -> None:
+    strip = strip_of(window)
+    assert strip.coaching is not None
+    for height, shown in ((540, False), (800, True)):
+        window.resize(960, height)
+        bench_time(desk, 0.2)
+        labels = [one for one in strip.findChildren(QLabel) if one.text() == strip.coaching.why]
+        assert [one.isVisible() for one in labels] == [shown]
+    assert strip.coaching.why in [one.toolTip() for one in strip.findChildren(QLabel)]
 
 
 # ---------------------------------------------------------------------- what is said, without a window

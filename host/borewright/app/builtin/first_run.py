@@ -15,6 +15,8 @@ from borewright.simrig.practice import PracticeJob, practice_job
 
 __all__ = ["FirstRunStrip"]
 
+LOW_PX = 640
+
 
 class FirstRunStrip(QFrame):
     """Says what comes next and why. It can be put away at any time; what it says follows from what has really been done."""
@@ -63,6 +65,9 @@ class FirstRunStrip(QFrame):
         )
         if said != self._shown:
             self._say(said)
+        low = self.window().height() < LOW_PX  # then the page has the room, and the reason is in the tooltip
+        if self._why.isHidden() is not low:
+            self._why.setHidden(low)
 
     def showEvent(self, event: object) -> None:
         """It comes into view: ask how far things are."""
@@ -126,6 +131,7 @@ class FirstRunStrip(QFrame):
         self._chapter.setText(f"First job, {said.at} of {len(CHAPTERS)}: {said.chapter}")
         self._what.setText(f"{said.what}.")
         self._why.setText(said.why)
+        self._what.setToolTip(said.why)
         self._button.setText(said.button)
         self._button.setVisible(bool(said.act))
         self._button.setAccessibleName(said.button.replace("&", ""))
