@@ -9,7 +9,9 @@ from pathlib import Path
 
 import pytest
 from borewright.app.desk import Desk
+from borewright.app.page import Page
 from borewright.app.settings import Settings
+from borewright.app.window import Window
 from PySide6.QtCore import QEvent
 from PySide6.QtWidgets import QApplication
 
@@ -20,10 +22,10 @@ __all__ = ["bench_time", "bench_until"]
 
 @pytest.fixture(autouse=True)
 def nothing_left(qapp: QApplication) -> Iterator[None]:
-    """Widgets of earlier tests are gone: no event loop runs that would delete them, and each new look would dress them all."""
+    """Windows of earlier tests are gone: no event loop runs that would delete them, and each new look would dress them all."""
     yield
     for widget in qapp.topLevelWidgets():
-        if widget.parent() is None:  # a list that opens out of a box goes with its box
+        if isinstance(widget, Window | Page):  # whatever else stands alone belongs to one of these, or to a library
             widget.hide()
             widget.deleteLater()
     qapp.sendPostedEvents(None, QEvent.Type.DeferredDelete)

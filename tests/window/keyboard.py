@@ -141,22 +141,31 @@ class Keyboard:
             self.enter()
         self.wait(0.4)
 
+    def press_air(self) -> None:
+        """The key goes down; the cautions before the first air of a job are read first, then it is pressed anew."""
+        QTest.keyPress(self.focus(), Qt.Key.Key_Space)
+        self.wait(0.2)
+        if self.window.caution is not None:
+            self.let_go()
+            self.key(Qt.Key.Key_Return)
+            QTest.keyPress(self.focus(), Qt.Key.Key_Space)
+            self.wait(0.2)
+
+    def let_go(self) -> None:
+        """The key is let go."""
+        QTest.keyRelease(self.focus(), Qt.Key.Key_Space)
+
     def air(self, while_on: Callable[[], None] | None = None) -> None:
         """Hold the key down until the test is over and the rig vented; while_on: done once there is a reading."""
         before = len(self.desk.snapshot.done)
-        QTest.keyPress(self.focus(), Qt.Key.Key_Space)
-        self.wait(0.2)
-        if self.window.caution is not None:  # read once for each job; then the key is pressed anew
-            QTest.keyRelease(self.focus(), Qt.Key.Key_Space)
-            self.key(Qt.Key.Key_Return)
-            QTest.keyPress(self.focus(), Qt.Key.Key_Space)
+        self.press_air()
         self.until(lambda: self.state.readiness.state is State.FILLING)
         if while_on is not None:
             self.until(lambda: self.state.capture is not None and self.state.capture.live.leakage_percent is not None)
             while_on()
         self.until(lambda: len(self.desk.snapshot.done) > before and not self.state.pressurised)
         assert self.desk.snapshot.done[-1].lost is None
-        QTest.keyRelease(self.focus(), Qt.Key.Key_Space)
+        self.let_go()
         self.wait(1.0)
 
     def listen(self, heard: dict[str, str]) -> None:

@@ -9,7 +9,7 @@ from typing import cast
 from boresim.scenario import load_scenario
 from borewright.app.caution_bar import CautionBar
 from borewright.app.desk import Desk
-from borewright.app.pages.test_page import TestPage
+from borewright.app.pages.cylinder_page import CylinderPage
 from borewright.core.readiness_table import State
 from borewright.service import acts
 from borewright.service.snapshot import Told
@@ -61,7 +61,7 @@ class RoundHand:
         self.asked_pages: list[str] = []
         desk.page_asked.connect(self.asked_pages.append)
         self.whole = QWidget()
-        self.bar, self.page = CautionBar(desk), TestPage(desk)
+        self.bar, self.page = CautionBar(desk), CylinderPage(desk)
         column = QVBoxLayout(self.whole)
         column.addWidget(self.bar)
         column.addWidget(self.page, 1)

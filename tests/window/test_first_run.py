@@ -171,11 +171,9 @@ def test_who_does_what_the_strip_says_has_a_whole_job_within_five_minutes(window
 
 def test_it_can_be_put_away_and_goes_on_where_things_are(window: Window, desk: Desk) -> None:
     strip = strip_of(window)
-    newcomer = Newcomer(window, desk)
-    newcomer.go_on()
     before = strip.coaching
     assert before is not None
-    assert before.key == "prepare"
+    assert before.key == "prepare"  # the panel is opened with the strip
     away = next(one for one in strip.findChildren(QPushButton) if one.accessibleName() == "Put the first job away")
     QTest.mouseClick(away, Qt.MouseButton.LeftButton)
     assert not strip.isVisible()

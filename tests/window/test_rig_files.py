@@ -166,7 +166,8 @@ def test_the_built_in_rig_is_left_and_taken_again(rig_hand: RigHand) -> None:
     rig_hand.desk.refresh()
     assert rig_hand.desk.snapshot.link.kind == "none"
     assert not rig_hand.page.port.disconnect_button.isEnabled()
-    QTest.mouseClick(rig_hand.page.port.builtin_button, Qt.MouseButton.LeftButton)
+    rig_hand.click(rig_hand.page.port.builtin_button)
+    assert rig_hand.cautions == ["simulated tests"]  # they would go into a shop's record
     rig_hand.until(lambda: rig_hand.desk.snapshot.link.kind == "open")
 
 

@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from boresim.scenario import load_scenario
 from borewright.app.desk import Desk, Paths
 from borewright.app.settings import Settings
 from borewright.app.theme.look import dress, load_letters
 from borewright.service.conditions_of_air import AirConditions
 from borewright.service.station import Station
 from borewright.service.workers import Workers
-from borewright.simrig.builtin import BuiltInRig
+from borewright.simrig.builtin import BuiltInRig, built_in_scenario
 from borewright.simrig.virtual_clock import VirtualClock
 from borewright.simrig.whole_job import run_job
 from borewright.store.store import Store
@@ -50,7 +49,7 @@ def make_shop_record(path: Path) -> None:
     clock = VirtualClock(BEGAN_UNIX_S)
     with Store.open(path, clock=clock) as store:
         for name in ("hillclimb-before", "hillclimb-after"):
-            scenario = load_scenario(name)
+            scenario = built_in_scenario(name)
             run_job(scenario, store, "Larch hill-climb four", clock, cylinders=(1, 3), listen_over_percent=10.0, technician="demo")
             clock.go_to(clock() + 5 * DAY_S)
             store.save_in_library(scenario.engine_document)
@@ -93,7 +92,12 @@ def open_desk(
 def bench_time(desk: Desk, seconds: float) -> None:
     """Let so much of the rig's time pass, with the screen looking on."""
     until_s = desk.station.snapshot().read_at_s + seconds
-    bench_until(desk, lambda: desk.station.snapshot().read_at_s >= until_s, limit_turns=400 + int(seconds * 200))
+
+    def passed() -> bool:
+        snapshot = desk.station.snapshot()
+        return snapshot.read_at_s >= until_s or snapshot.link.kind == "lost"  # then no time can be read
+
+    bench_until(desk, passed, limit_turns=400 + int(seconds * 200))
 
 
 def bench_until(desk: Desk, reached: Callable[[], bool], limit_turns: int = 20_000) -> None:

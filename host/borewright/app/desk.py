@@ -69,7 +69,7 @@ class Caution:
 
 
 class Desk(QObject):
-    """What pages get. Everything in it belongs to the thread of the window."""
+    """What pages get. Everything in it belongs to the thread of the window. practice: the record is there for simulated tests."""
 
     snapshot_changed = Signal(object)
     job_changed = Signal()
@@ -91,12 +91,14 @@ class Desk(QObject):
         files: Files,
         units: Mapping[Dimension, str] | None = None,
         builtin: BuiltInRig | None = None,
+        practice: bool = False,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         super().__init__()
         self.record = record
         self.station = station
         self.builtin = builtin
+        self.practice = practice
         self.settings = settings
         self.palette: Palette = palette_of(settings.theme)
         self.files = files

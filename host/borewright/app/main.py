@@ -33,7 +33,7 @@ SWITCH_S = 0.001  # a thread that computes lets the screen have its turn five ti
 WARM_UP_MS = 1500  # the worker processes load while nobody waits for them
 HEAVY = (
     "borewright.app.window",
-    "borewright.app.pages.test_page",
+    "borewright.app.pages.cylinder_page",
     "borewright.units",
     "borewright.simrig.builtin",
     "borewright.store",
@@ -98,6 +98,7 @@ class Program:
             files=_Dialogs(),
             units=options.units,
             builtin=builtin,
+            practice=record == options.practice_record,
         )
         self.station.connect(builtin if builtin is not None else PortSource(port))
 
@@ -159,6 +160,9 @@ def _load() -> None:
     """Load what takes long beside the screen, which goes on being painted."""
     for name in HEAVY:
         import_module(name)
+    from borewright.units import in_unit  # noqa: PLC0415 -- as above
+
+    in_unit(0.0, "pressure_gauge", "kPa")  # the first number takes as long as a thousand others
 
 
 def _begin(options: Options, settings: Settings, notice: str | None) -> Callable[[], None]:

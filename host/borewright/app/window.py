@@ -29,7 +29,7 @@ __all__ = ["PAGES", "Window"]
 
 # a page is built when it first comes into view, so that the first one is there at once
 PAGES = {
-    "Test": ("borewright.app.pages.test_page", "TestPage"),
+    "Test": ("borewright.app.pages.cylinder_page", "CylinderPage"),
     "Rig": ("borewright.app.pages.rig_page", "RigPage"),
     "Engine": ("borewright.app.pages.engine_page", "EnginePage"),
     "Findings": ("borewright.app.pages.findings_page", "FindingsPage"),
@@ -127,9 +127,9 @@ class Window(QMainWindow):
             self.resizeDocks([dock], [round(PANEL_PX * self.desk.settings.scale_percent / 100.0)], Qt.Orientation.Horizontal)
         else:
             dock.setVisible(not dock.isVisible())
-        if dock.isVisible():
-            inner = dock.widget()
-            inner.setFocus()
+        area = dock.widget()
+        if dock.isVisible() and isinstance(area, QScrollArea):
+            area.widget().setFocus()
 
     def _make_panel(self, name: str) -> QDockWidget:
         makers: dict[str, Callable[[], QWidget]] = {
@@ -142,7 +142,9 @@ class Window(QMainWindow):
         dock.setObjectName(name)
         area = QScrollArea()
         area.setWidgetResizable(True)
-        area.setWidget(makers[name]())
+        inner = makers[name]()
+        area.setWidget(inner)
+        area.setMinimumWidth(min(inner.minimumSizeHint().width() + area.verticalScrollBar().sizeHint().width(), self.width() // 2))
         dock.setWidget(area)
         side = Qt.DockWidgetArea.BottomDockWidgetArea if name == MESSAGES else Qt.DockWidgetArea.RightDockWidgetArea
         self.addDockWidget(side, dock)
@@ -162,6 +164,9 @@ class Window(QMainWindow):
             self._first_run = FirstRunStrip(self.desk)
             self._column.insertWidget(1, self._first_run)
         self._first_run.show()
+        dock = self._docks.get(BUILT_IN)
+        if dock is None or not dock.isVisible():
+            self.toggle_panel(BUILT_IN)
 
     # ------------------------------------------------------------------ how things stand
 
@@ -191,7 +196,7 @@ class Window(QMainWindow):
             for number, title in enumerate(PAGES, 1)
         }
         if desk.builtin is not None:
-            keys["Ctrl+6"] = lambda: self.toggle_panel(BUILT_IN)
+            keys |= {"Ctrl+6": lambda: self.toggle_panel(BUILT_IN), "F9": self.begin_first_run}
         keys |= {
             "Ctrl+7": lambda: self.toggle_panel(SURROUNDINGS),
             "Ctrl+M": lambda: self.toggle_panel(MESSAGES),

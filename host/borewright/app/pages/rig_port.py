@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QSize
@@ -21,6 +22,11 @@ if TYPE_CHECKING:
 
 __all__ = ["AtHand", "PortPanel"]
 
+REAL_INTO_PRACTICE = (
+    "Tests at this port go into {}, the record for practice. To keep them in the shop's own record, end the program and start it "
+    "with --port."
+)
+SIMULATED_INTO_SHOP = "Tests of the built-in rig are simulated, and they go into {}, which is not the record for practice."
 NARROW_LETTERS = 95  # under so many there is no room for two columns
 
 
@@ -94,6 +100,12 @@ class PortPanel(QWidget):
             put_text(self._fault, "no port is chosen; choose one from the list, or type its name")
             return
         put_text(self._fault, "")
+        if self._desk.practice:
+            self._desk.caution("practice record", REAL_INTO_PRACTICE.format(self._desk.record.name), partial(self._connect, url))
+        else:
+            self._connect(url)
+
+    def _connect(self, url: str) -> None:
         self._desk.change_setting(last_port=url)
         self._desk.station.connect(PortSource(url))
 
@@ -101,9 +113,15 @@ class PortPanel(QWidget):
         self._desk.station.disconnect()
 
     def _use_builtin(self) -> None:
+        put_text(self._fault, "")
+        if self._desk.practice:
+            self._put_on_stand()
+        else:
+            self._desk.caution("simulated tests", SIMULATED_INTO_SHOP.format(self._desk.record.name), self._put_on_stand)
+
+    def _put_on_stand(self) -> None:
         if self._desk.builtin is None:
             self._desk.builtin = BuiltInRig()
-        put_text(self._fault, "")
         self._desk.change_setting(last_port="")
         self._desk.station.connect(self._desk.builtin)
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QFrame, QLabel, QScrollArea, QVBoxLayout, QWidget
 
-from borewright.app.pages.test_moment import CONDITION_LABELS
+from borewright.app.pages.cylinder_moment import CONDITION_LABELS
 from borewright.app.step_model import first_unmet
 from borewright.core.conditions import CONDITION_NAMES, Condition
 

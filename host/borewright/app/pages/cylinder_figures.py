@@ -10,7 +10,7 @@ from borewright.app.draw.big_figure import BigFigure
 
 if TYPE_CHECKING:
     from borewright.app.desk import Desk
-    from borewright.app.pages.test_moment import Figure, Figures
+    from borewright.app.pages.cylinder_moment import Figure, Figures
 
 __all__ = ["FiguresRow"]
 

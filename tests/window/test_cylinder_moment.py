@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from borewright.app.pages.test_moment import figures_of
+from borewright.app.pages.cylinder_moment import figures_of
 from borewright.core.readiness import Readiness
 from borewright.core.readiness_table import State
 from borewright.service.engines import engine_from_document

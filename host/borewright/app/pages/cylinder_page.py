@@ -18,13 +18,13 @@ from borewright.app.draw.strip_model import StripModel
 from borewright.app.draw.strip_view import StripView
 from borewright.app.draw.trace_view import TraceWidget
 from borewright.app.page import Page
-from borewright.app.pages.test_conditions import ConditionsList
-from borewright.app.pages.test_figures import FiguresRow
-from borewright.app.pages.test_heard import STRENGTH_KEYS, HeardPanel
-from borewright.app.pages.test_moment import figures_of
-from borewright.app.pages.test_question import RoundShown, round_shown
-from borewright.app.pages.test_result import ResultPanel
-from borewright.app.pages.test_round import Round
+from borewright.app.pages.cylinder_conditions import ConditionsList
+from borewright.app.pages.cylinder_figures import FiguresRow
+from borewright.app.pages.cylinder_heard import STRENGTH_KEYS, HeardPanel
+from borewright.app.pages.cylinder_moment import figures_of
+from borewright.app.pages.cylinder_question import RoundShown, round_shown
+from borewright.app.pages.cylinder_result import ResultPanel
+from borewright.app.pages.cylinder_round import Round
 from borewright.app.step_panel import StepPanel
 from borewright.core.conditions import Condition
 from borewright.core.readiness_table import State
@@ -33,7 +33,7 @@ from borewright.service.snapshot import Snapshot
 from borewright.service.state import BenchState
 from borewright.service.view_test import ResultView, result_view
 
-__all__ = ["TestPage"]
+__all__ = ["CylinderPage"]
 
 LOW_PX = 600  # under it the trace gives its room to the step, and with air on the strip does so too
 NARROW_PX = 1000
@@ -48,10 +48,9 @@ _SHARES = {  # of the width: ring, step, what stands beside
 }
 
 
-class TestPage(Page):
+class CylinderPage(Page):
     """Where a person stands at the engine: what to do next is told in the middle, and one key does it."""
 
-    __test__: ClassVar[bool] = False  # no test, though its name begins so
     title: ClassVar[str] = "Test"
 
     def __init__(self, desk: Desk, parent: QWidget | None = None) -> None:
