@@ -16,6 +16,7 @@ os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 from borewright.app.desk import Desk
+from borewright.app.pages.jobs_page import JobsPage
 from borewright.app.settings import Settings
 from borewright.app.window import Window
 from borewright.service import acts
@@ -115,6 +116,17 @@ def scenes(desk: Desk, window: Window) -> Iterator[Scene]:
     bench_time(desk, 3.0)
     yield "test-result", lambda: window.show_page("Test")
     yield "findings", lambda: window.show_page("Findings")
+    window.show_page("Jobs")
+    settle(desk)
+    jobs = window.findChild(JobsPage)
+    assert isinstance(jobs, JobsPage)
+    jobs.list.glance.button("compare").click()
+    yield "jobs-compare", lambda: None
+    jobs.show_list()
+    settle(desk)
+    jobs.list.glance.button("report").click()
+    yield "jobs-report", lambda: None
+    jobs.show_list()
     yield "builtin-panel", lambda: (window.show_page("Test"), window.toggle_panel("Built-in rig"))[0]
     window.toggle_panel("Built-in rig")
     yield "surroundings", lambda: window.toggle_panel("Surroundings")
