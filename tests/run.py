@@ -67,9 +67,7 @@ def main(words: Sequence[str] | None = None) -> int:
     kind = parser.add_mutually_exclusive_group()
     kind.add_argument("--quick", action="store_true", help="lint, types, contracts, unit tests and vectors; no surveys, no jobs")
     kind.add_argument("--bench", action="store_true", help="run the benchmarks in tests/bench instead; they print tables")
-    kind.add_argument(
-        "--screenshots", metavar="DIR", type=Path, help="write pictures of all pages of the window, and the README's"
-    )
+    kind.add_argument("--screenshots", metavar="DIR", type=Path, help="write pictures of all pages of the window, and the README's")
     chosen, for_pytest = parser.parse_known_args(words)
     began_s = time.monotonic()
     try:

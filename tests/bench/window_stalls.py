@@ -1,4 +1,4 @@
-"""How long the window's event loop is held up while a test runs, is fitted and stored, while a report is made. Bound of issue 5: 50 ms.
+"""How long the window's event loop is held up while a test runs, is fitted and stored, while a report is made. Bound: 50 ms.
 
 The program as a user has it, its threads and processes too, on the built-in rig at twice real time, without a screen unless
 QT_QPA_PLATFORM says otherwise. A person follows the guide. Beside the stalls: the share of a core that the window's thread takes.

@@ -7,7 +7,7 @@ import sys
 import threading
 import traceback
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from importlib import import_module
 from pathlib import Path
 from types import TracebackType
@@ -86,9 +86,10 @@ class Program:
         port = options.port or ("" if options.scenario else settings.last_port)
         builtin = None if port else BuiltInRig(options.scenario or "hillclimb-before")
         record = options.record or (options.usual_record if builtin is None else options.practice_record)
+        settings = replace(settings, who=options.who or settings.who or options.login)
         self.store: Store = Store.open(record)
         self.workers: Workers = Workers(record, self.store)
-        self.station: Station = Station(self.store, self.workers, who=options.who or settings.who or options.login)
+        self.station: Station = Station(self.store, self.workers, who=settings.who)
         self.desk: Desk = Desk(
             record,
             self.station,

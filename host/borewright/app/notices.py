@@ -125,6 +125,11 @@ class LogList(QWidget):
             self._list.appendPlainText(line.words())
         desk.noticed.connect(lambda level, text: self._list.appendPlainText(f"{SYMBOLS[level]} {text}"))
 
+    @property
+    def text(self) -> str:
+        """What stands in the list."""
+        return self._list.toPlainText()
+
 
 def save_log(desk: Desk) -> None:
     """Save the log where the person says."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from importlib import import_module
 from typing import TYPE_CHECKING
 
@@ -35,12 +36,21 @@ PAGES = {
     "Findings": ("borewright.app.pages.findings_page", "FindingsPage"),
     "Jobs": ("borewright.app.pages.jobs_page", "JobsPage"),
 }
-PANEL_PX = 380
+MOST_FOR_PANEL = 0.45  # of the window's width
 BUILT_IN, SURROUNDINGS, MESSAGES, KEYS = "Built-in rig", "Surroundings", "Messages", "Keys"
 LEAST_SCALE, USUAL_SCALE, MOST_SCALE, SCALE_STEP = 80, 100, 250, 10
 GO_DOWN_FIRST = (
     "SHUT THE SUPPLY AND OPEN THE VENT BY HAND; the window stays until the pressure is gone, or until you close it a second time"
 )
+
+
+@dataclass(frozen=True, slots=True)
+class _Panel:
+    """A panel at the side: what holds it, what scrolls it, what is in it."""
+
+    dock: QDockWidget
+    area: QScrollArea
+    inner: QWidget
 
 
 class Window(QMainWindow):
@@ -54,7 +64,7 @@ class Window(QMainWindow):
         self._warned_at_close = False
         self._pages: dict[str, tuple[Page, QScrollArea]] = {}
         self._shown: Page | None = None
-        self._docks: dict[str, QDockWidget] = {}
+        self._panels: dict[str, _Panel] = {}
         self.setWindowTitle(f"Borewright, {desk.record.name}")
         self.setMinimumSize(640, 420)
         panels = ([BUILT_IN] if desk.builtin is not None else []) + [SURROUNDINGS]
@@ -69,9 +79,10 @@ class Window(QMainWindow):
         self._column = QVBoxLayout(centre)
         self._column.setContentsMargins(0, 0, 0, 0)
         self._column.setSpacing(0)
-        for widget in (self._top, self._band, self._stack, self._caution, self._notices):
+        for widget in (self._stack, self._caution, self._notices):
             self._column.addWidget(widget, 1 if widget is self._stack else 0)
         self.setCentralWidget(centre)
+        self.setMenuWidget(_stacked(self._top, self._band))  # over the panels at the side too: neither may ever be cut off
         self._top.chosen.connect(self.show_page)
         self._top.panel_asked.connect(self.toggle_panel)
         self._notices.list_asked.connect(lambda: self.toggle_panel(MESSAGES))
@@ -119,36 +130,38 @@ class Window(QMainWindow):
 
     def toggle_panel(self, name: str) -> None:
         """Show a panel at the side, or put it away."""
-        dock = self._docks.get(name)
-        if dock is None:
-            dock = self._make_panel(name)
-            self._docks[name] = dock
-            dock.show()
-            self.resizeDocks([dock], [round(PANEL_PX * self.desk.settings.scale_percent / 100.0)], Qt.Orientation.Horizontal)
+        panel = self._panels.get(name)
+        if panel is None:
+            panel = self._panels[name] = self._make_panel(name)
+            panel.dock.show()
+            self._fit(panel)
         else:
-            dock.setVisible(not dock.isVisible())
-        area = dock.widget()
-        if dock.isVisible() and isinstance(area, QScrollArea):
-            area.widget().setFocus()
+            panel.dock.setVisible(not panel.dock.isVisible())
+        if panel.dock.isVisible():
+            panel.inner.setFocus()
 
-    def _make_panel(self, name: str) -> QDockWidget:
+    def _make_panel(self, name: str) -> _Panel:
         makers: dict[str, Callable[[], QWidget]] = {
             BUILT_IN: self._make_operator,
             SURROUNDINGS: lambda: SurroundingsPanel(self.desk),
             MESSAGES: lambda: LogList(self.desk),
             KEYS: _keys,
         }
-        dock = QDockWidget(name, self)
-        dock.setObjectName(name)
-        area = QScrollArea()
-        area.setWidgetResizable(True)
-        inner = makers[name]()
-        area.setWidget(inner)
-        area.setMinimumWidth(min(inner.minimumSizeHint().width() + area.verticalScrollBar().sizeHint().width(), self.width() // 2))
-        dock.setWidget(area)
+        panel = _Panel(QDockWidget(name, self), QScrollArea(), makers[name]())
+        panel.dock.setObjectName(name)
+        panel.area.setWidgetResizable(True)
+        panel.area.setWidget(panel.inner)
+        panel.dock.setWidget(panel.area)
         side = Qt.DockWidgetArea.BottomDockWidgetArea if name == MESSAGES else Qt.DockWidgetArea.RightDockWidgetArea
-        self.addDockWidget(side, dock)
-        return dock
+        self.addDockWidget(side, panel.dock)
+        return panel
+
+    def _fit(self, panel: _Panel) -> None:
+        """As wide as what is in it needs, and never more than leaves the page its larger half."""
+        needs_px = panel.inner.minimumSizeHint().width() + panel.area.verticalScrollBar().sizeHint().width() + 4
+        width_px = min(needs_px, round(self.width() * MOST_FOR_PANEL))
+        panel.area.setMinimumWidth(width_px)
+        self.resizeDocks([panel.dock], [width_px], Qt.Orientation.Horizontal)
 
     def _make_operator(self) -> QWidget:
         from borewright.app.builtin.operator_panel import OperatorPanel  # noqa: PLC0415 -- a real rig has no need of it
@@ -162,10 +175,10 @@ class Window(QMainWindow):
 
         if self._first_run is None:
             self._first_run = FirstRunStrip(self.desk)
-            self._column.insertWidget(1, self._first_run)
+            self._column.insertWidget(0, self._first_run)
         self._first_run.show()
-        dock = self._docks.get(BUILT_IN)
-        if dock is None or not dock.isVisible():
+        panel = self._panels.get(BUILT_IN)
+        if panel is None or not panel.dock.isVisible():
             self.toggle_panel(BUILT_IN)
 
     # ------------------------------------------------------------------ how things stand
@@ -185,6 +198,8 @@ class Window(QMainWindow):
         app = QApplication.instance()
         if isinstance(app, QApplication):
             dress(app, self.desk.palette, self.desk.settings.scale_percent)
+        for panel in self._panels.values():
+            self._fit(panel)
         self.update()
 
     # ------------------------------------------------------------------ keys
@@ -255,6 +270,16 @@ class Window(QMainWindow):
         if isinstance(app := QApplication.instance(), QApplication):
             app.removeEventFilter(self)
         event.accept()
+
+
+def _stacked(*widgets: QWidget) -> QWidget:
+    whole = QWidget()
+    column = QVBoxLayout(whole)
+    column.setContentsMargins(0, 0, 0, 0)
+    column.setSpacing(0)
+    for widget in widgets:
+        column.addWidget(widget)
+    return whole
 
 
 def _keys() -> QWidget:

@@ -339,6 +339,10 @@ class Bench:
         """What was shown and said by the people no longer holds."""
         self.state = forgetting(self.state)
 
+    def use_who(self, who: str) -> None:
+        """Another person is at the rig from now on."""
+        self.state = replace(self.state, who=who)
+
     def use_setup(self, setup: RigSetup) -> None:
         """Take over what is known of this rig, before its checks. Raises LinkError when the rig has not said who it is."""
         self.state = with_setup(self.state, setup)

@@ -110,6 +110,10 @@ class Station:
         """From now on tests belong to this job and this engine. It waits until the rig is vented; evidence is to be shown anew."""
         self._hand(partial(self._use_job, AtWork(job, engine, ambient)))
 
+    def use_who(self, who: str) -> None:
+        """Another person is at the rig."""
+        self._hand(partial(self._use_who, who))
+
     def use_setup(self, setup: RigSetup) -> None:
         """What is to be known of this rig; kept for its serial number. Waits until the rig is known and vented."""
         self._hand(partial(self._use_setup, setup))
@@ -310,6 +314,11 @@ class Station:
                 self._journal.tell("note", "the job is changed as soon as the rig is vented")
         except LinkError as error:
             self._lose(str(error))
+
+    def _use_who(self, who: str) -> None:
+        self._who = who
+        if self._connection is not None:
+            self._connection.bench.use_who(who)
 
     def _use_setup(self, setup: RigSetup) -> None:
         serial = None if self._connection is None else self._connection.serial
