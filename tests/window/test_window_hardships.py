@@ -60,6 +60,18 @@ def supply_openings(keyboard: Keyboard) -> int:
     return keyboard.state.opening_number
 
 
+def test_a_screen_that_stands_still_while_the_key_is_held_ends_the_air(keyboard: Keyboard, monkeypatch: pytest.MonkeyPatch) -> None:
+    station = keyboard.desk.station
+    keyboard.follow_until("give_air")
+    keyboard.press_air()
+    keyboard.until(lambda: keyboard.state.readiness.state is State.FILLING)
+    monkeypatch.setattr(station, "_unseen_s", -1.0)  # nobody has looked for longer than may be
+    keyboard.until(lambda: not keyboard.rig.supply_open and keyboard.rig.vent_open)
+    keyboard.until(lambda: not keyboard.state.pressurised)
+    assert any(told.level == "alarm" and "stood still" in told.text for told in keyboard.desk.snapshot.told)
+    keyboard.let_go()
+
+
 def test_air_at_overlap_tdc_is_refused(keyboard: Keyboard) -> None:
     keyboard.follow_until("give_air")
     at_rig(keyboard, "restrain off")

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 __all__ = ["Options", "Program", "run"]
 
 SWITCH_S = 0.001  # a thread that computes lets the screen have its turn five times as often as is usual
+UNSEEN_S = 2.0  # a screen that stands still for so long hears no key that is let go
 WARM_UP_MS = 1500  # the worker processes load while nobody waits for them
 HEAVY = (
     "borewright.app.window",
@@ -89,7 +90,7 @@ class Program:
         settings = replace(settings, who=options.who or settings.who or options.login)
         self.store: Store = Store.open(record)
         self.workers: Workers = Workers(record, self.store)
-        self.station: Station = Station(self.store, self.workers, who=settings.who)
+        self.station: Station = Station(self.store, self.workers, who=settings.who, unseen_s=UNSEEN_S)
         self.desk: Desk = Desk(
             record,
             self.station,

@@ -14,8 +14,10 @@ from concurrent.futures import Future
 from contextlib import suppress
 from dataclasses import replace
 from functools import partial
+from math import inf
 
 from borewright.core.engine import Engine
+from borewright.core.readiness_table import AIR_ON
 from borewright.core.rig import RigSetup
 from borewright.errors import LinkError
 from borewright.service import acts
@@ -54,6 +56,8 @@ class Station:
 
     threaded: read in a thread of its own; else turn() does one turn, the writer and every wait are in the caller's thread, and a
     lost rig is looked for at each turn. wall_clock: seconds since 1970. who: the person at the rig. rate_hz: of samples.
+    unseen_s: air that this program's own act let in is shut and vented when nobody has looked at a snapshot for so long, for a
+    screen that stands still hears neither a key that is let go nor a stop.
     """
 
     def __init__(
@@ -65,7 +69,10 @@ class Station:
         threaded: bool = True,
         who: str = "",
         rate_hz: int = 1000,
+        unseen_s: float = inf,
     ) -> None:
+        self._unseen_s = unseen_s
+        self._looked_s = time.monotonic()
         self._workers = workers
         self._wall_clock = wall_clock
         self._threaded = threaded
@@ -134,6 +141,7 @@ class Station:
 
     def snapshot(self) -> Snapshot:
         """The latest; never waits."""
+        self._looked_s = time.monotonic()
         if self._thread is None and self._unseen:
             self._guarded(self._publish)
         return self._snapshot
@@ -163,6 +171,7 @@ class Station:
     def _turn(self) -> None:
         told = self._heed()
         self._read()
+        self._mind_the_screen()
         self._collect()
         self._unseen = True
         if self._threaded and (told or time.monotonic() - self._published_s >= PUBLISH_S):
@@ -217,6 +226,14 @@ class Station:
         if connection.state.reading is not None:
             self._before = None
         self._link = connection.link
+
+    def _mind_the_screen(self) -> None:
+        state = None if self._connection is None else self._connection.state
+        if state is None or state.has_hold_switch or not state.has_valves or state.readiness.state not in AIR_ON:
+            return
+        if time.monotonic() - self._looked_s > self._unseen_s:
+            self._act(acts.StopAll())
+            self._journal.tell("alarm", "the screen stood still while air was on: the rig was told to shut and vent")
 
     def _collect(self) -> None:
         """What the benches have done and the record has said."""
