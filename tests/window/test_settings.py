@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 
 def test_what_is_kept_comes_back(tmp_path: Path) -> None:
-    settings = Settings(theme="dark", scale_percent=150, sounds=False, record='C:\\shop "A".borewright', air_by="countdown")
+    settings = Settings(theme="dark", scale_percent=150, sounds=False, who='Ada "B" \\ C', air_by="countdown")
     save_settings(tmp_path / "folder" / "window.toml", settings)
     assert load_settings(tmp_path / "folder" / "window.toml") == (settings, None)
 

@@ -21,7 +21,7 @@ from borewright.service.snapshot import Told
 from PySide6.QtCore import QEvent, QPoint, Qt
 from PySide6.QtGui import QKeyEvent
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QApplication, QLabel, QLineEdit, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QApplication, QComboBox, QLabel, QLineEdit, QMenu, QPushButton, QVBoxLayout, QWidget
 
 from .round_hand import keyed_scenario
 from .virtual_desk import bench_time
@@ -287,6 +287,33 @@ def test_what_the_keyboard_repeats_neither_asks_nor_lets_go(stand: Stand) -> Non
         QApplication.sendEvent(stand.focus(), QKeyEvent(kind, Qt.Key.Key_Space, Qt.KeyboardModifier.NoModifier, " ", True))
     assert stand.told == [acts.AskAir()]
     assert stand.panel.air_key.down
+
+
+def test_a_list_that_is_open_meanwhile_does_not_keep_the_release(stand: Stand) -> None:
+    stand.confirm_cautions()
+    stand.show(READY, State.READY)
+    stand.press()
+    box = QComboBox(stand.whole)
+    box.addItems(["one", "two"])
+    box.show()
+    box.showPopup()
+    opened = QApplication.activePopupWidget()
+    assert opened is not None
+    QTest.keyRelease(opened, Qt.Key.Key_Space)  # a list that is open takes the keys for itself
+    assert stand.told == [acts.AskAir(), acts.LetGo()]
+    box.hidePopup()
+
+
+def test_a_menu_that_is_open_meanwhile_does_not_keep_the_release(stand: Stand) -> None:
+    stand.confirm_cautions()
+    stand.show(READY, State.READY)
+    stand.press()
+    menu = QMenu(stand.whole)
+    menu.addAction("one")
+    menu.popup(stand.whole.mapToGlobal(stand.whole.rect().center()))
+    QTest.keyRelease(menu, Qt.Key.Key_Space)
+    assert stand.told == [acts.AskAir(), acts.LetGo()]
+    menu.close()
 
 
 @pytest.mark.parametrize("how", ["window", "hidden", "another window"])

@@ -18,6 +18,7 @@ from borewright.app.surroundings import SurroundingsPanel
 from borewright.app.theme.palette import DARK
 from borewright.app.window import PAGES, Window
 from borewright.service import acts
+from borewright.service.snapshot import Snapshot
 from borewright.service.unit_settings import SYSTEMS, load_units
 from borewright.store.migrations.versions import v0001_base
 from borewright.store.opening import _engine
@@ -231,6 +232,63 @@ def test_a_rig_with_hand_valves_is_not_left_under_pressure_unseen(make_desk: Cal
     assert left == [True]
 
 
+def test_a_window_that_is_closed_under_pressure_goes_once_it_is_vented(make_desk: Callable[..., Desk]) -> None:
+    desk = make_desk(scenario="hillclimb-before-hand")
+    left: list[bool] = []
+    window = Window(desk, lambda: left.append(True))
+    window.show()
+    window.show_page("Test")
+    bench_time(desk, 1.0)
+    for words in ("hose capped", "vent shut", "supply open"):
+        desk.at_rig(words)
+    bench_until(desk, lambda: desk.snapshot.state is not None and desk.snapshot.state.readiness.locked)
+    window.close()
+    assert left == []
+    for words in ("supply shut", "vent open"):
+        desk.at_rig(words)
+    bench_until(desk, lambda: left == [True])
+    assert not window.isVisible()
+
+
+def test_no_file_is_asked_for_under_pressure(make_desk: Callable[..., Desk], tmp_path: Path) -> None:
+    desk = make_desk(scenario="hillclimb-before-hand")
+    bench_time(desk, 1.0)
+    assert isinstance(desk.files, AnsweredFiles)
+    desk.files.save_to, desk.files.opened = tmp_path / "log.txt", [tmp_path / "a.toml"]
+    assert desk.save_as("", "", "") == tmp_path / "log.txt"
+    assert desk.open_files("", "") == [tmp_path / "a.toml"]
+    for words in ("hose capped", "vent shut", "supply open"):
+        desk.at_rig(words)
+    bench_until(desk, lambda: desk.snapshot.state is not None and desk.snapshot.state.readiness.locked)
+    assert desk.save_as("", "", "") is None  # Esc would close the question and not the air
+    assert desk.open_files("", "") == []
+
+
+class StillStation:
+    """A station whose thread has died: the snapshot stays as it was."""
+
+    def __init__(self, snapshot: Snapshot) -> None:
+        self._snapshot = snapshot
+
+    def snapshot(self) -> Snapshot:
+        return self._snapshot
+
+
+def test_figures_that_nobody_renews_are_not_shown_as_live(window: Window, monkeypatch: pytest.MonkeyPatch) -> None:
+    desk = window.desk
+    now = [desk._clock()]
+    monkeypatch.setattr(desk, "_clock", lambda: now[0])
+    desk.refresh()
+    monkeypatch.setattr(desk, "station", StillStation(desk.snapshot))
+    desk.refresh()
+    for _ in range(100):
+        now[0] += 0.033
+        desk.refresh()
+    assert desk.snapshot.link.kind == "lost"
+    assert "does not read the rig any more" in seen(window)
+    assert [line.level for line in desk.log.last(50)].count("alarm") == 1
+
+
 def test_window_state_is_kept(window: Window, tmp_path: Path) -> None:
     window.resize(780, 640)  # within the screen that there is without a screen
     window.show_page("Jobs")
@@ -270,5 +328,3 @@ def test_an_act_without_a_rig_is_answered(window: Window) -> None:
     window.desk.tell(acts.TakeZero())
     bench_time(window.desk, 0.2)
     assert "no rig is connected" in seen(window)
-
-

@@ -120,6 +120,23 @@ def test_a_crank_that_runs_away_ends_the_test_shut_and_vented(keyboard: Keyboard
     assert keyboard.rig.vent_open
 
 
+def test_the_band_stands_from_the_puff_until_all_is_vented(keyboard: Keyboard) -> None:
+    keyboard.follow_until("give_air")
+    keyboard.press_air()
+    keyboard.until(lambda: keyboard.state.readiness.state is State.PUFFING)
+    shown: dict[State, set[bool]] = {}
+
+    def look() -> bool:
+        state = keyboard.state.readiness.state
+        shown.setdefault(state, set()).add("PRESSURISED" in keyboard.seen())
+        return state is State.ISOLATED
+
+    keyboard.until(look)
+    keyboard.let_go()
+    assert {State.PUFFING, State.WATCHING, State.FILLING} <= shown.keys()
+    assert set().union(*shown.values()) == {True}
+
+
 def test_letting_go_shuts_and_vents(keyboard: Keyboard) -> None:
     keyboard.follow_until("give_air")
     keyboard.press_air()

@@ -70,8 +70,8 @@ class AirBand(QFrame):
     def show_snapshot(self, snapshot: Snapshot) -> None:
         """Show or hide, and the pressures."""
         state = snapshot.state
-        lost = state is not None and state.pressurised and snapshot.link.kind != "open"
-        if state is None or not state.pressurised:
+        lost = state is not None and state.readiness.locked and snapshot.link.kind != "open"
+        if state is None or not state.readiness.locked:
             self.setVisible(False)
             return
         words = "The rig cannot be heard: it counts as pressurised until its gauges are down." if lost else air_words(state)

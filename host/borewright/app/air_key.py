@@ -74,6 +74,7 @@ class AirKey(QObject):
         elif self._confirmed():
             self._asked = self._drives and by_hold
             self._desk.tell(acts.AskAir())
+        self._hear_everything(True)
         self.changed.emit()
 
     def release(self) -> None:
@@ -81,10 +82,17 @@ class AirKey(QObject):
         if not self._down:
             return
         self._down = False
+        self._hear_everything(False)
         if self._asked:
             self._asked = False
             self._desk.tell(acts.LetGo())
         self.changed.emit()
+
+    def _hear_everything(self, on: bool) -> None:
+        """While it is held: a list or a menu that has opened meanwhile takes the keys for itself, the release too."""
+        app = QApplication.instance()
+        if isinstance(app, QApplication):
+            (app.installEventFilter if on else app.removeEventFilter)(self)
 
     def _confirmed(self) -> bool:
         """Whether the cautions before the first air are confirmed already; a press that brings them up asks for nothing."""
@@ -103,6 +111,8 @@ class AirKey(QObject):
             self.release()
         elif kind in _KEY_EVENTS and isinstance(event, QKeyEvent) and event.key() == Qt.Key.Key_Space:
             return self._on_space(watched, event)
+        elif kind is QEvent.Type.MouseButtonRelease and self._down and QApplication.activePopupWidget() is not None:
+            self.release()  # the button on the screen was held, and a list that has opened takes the mouse
         return super().eventFilter(watched, event)
 
     def _on_space(self, watched: QObject, event: QKeyEvent) -> bool:

@@ -48,11 +48,11 @@ class AskingList:
 
     def answer(self) -> None:
         """Hand over what has come, in the order in which it was asked for."""
-        done = [asking for asking in self._all if asking.future.done() or asking.dropped]
-        self._all = [asking for asking in self._all if asking not in done]
-        for asking in done:
-            if not asking.dropped:
-                _hand_over(asking)
+        for asking in list(self._all):
+            if asking.dropped or asking.future.done():
+                self._all.remove(asking)  # first, so that one that fails keeps no other from its answer
+                if not asking.dropped:
+                    _hand_over(asking)
 
     def long(self, now_s: float) -> tuple[Asking, ...]:
         """Those that have a name and have taken long enough to be told of."""

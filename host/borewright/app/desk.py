@@ -9,6 +9,7 @@ import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
+from math import inf
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -21,12 +22,13 @@ from borewright.app.theme.look import palette_of
 from borewright.app.theme.palette import Palette
 from borewright.core.engine import Engine
 from borewright.core.limit_sets import LimitSet
+from borewright.core.readiness_table import State
 from borewright.errors import BorewrightError, UseError
 from borewright.service import acts
 from borewright.service.conditions_of_air import AirConditions
 from borewright.service.limit_files import find_limits
 from borewright.service.shown_units import ShownUnits
-from borewright.service.snapshot import Snapshot
+from borewright.service.snapshot import LinkView, Snapshot
 from borewright.service.station import Station
 from borewright.service.unit_settings import SYSTEMS, save_units
 from borewright.service.view_desk import OpenJob, job_to_open, note_caution
@@ -38,6 +40,9 @@ from borewright.units import Dimension
 __all__ = ["Caution", "Desk", "Files", "Paths"]
 
 FRAME_MS = 33
+STALE_S = 1.5  # the station leaves a snapshot sixty times a second
+STALE = "the program does not read the rig any more: SHUT THE SUPPLY AND OPEN THE VENT BY HAND, then start the program again"
+UNDER_AIR = "air is coming or on: shut and vent before a file is asked for"
 KEPT_SOON_S = 0.4  # what the bench notes of the person goes through the writer's queue
 
 
@@ -119,6 +124,8 @@ class Desk(QObject):
         self._cautions_seen: set[tuple[str, str]] = set()
         self._record_due_s: float | None = None
         self.snapshot: Snapshot = station.snapshot()
+        self._looked_at = self.snapshot
+        self._new_at_s = clock()
         self._timer = QTimer(self)
         self._timer.setInterval(FRAME_MS)
         self._timer.timeout.connect(self.refresh)
@@ -137,18 +144,28 @@ class Desk(QObject):
         """Look at the bench and at the answers that have come."""
         self._asking.answer()
         snapshot = self.station.snapshot()
-        if snapshot is not self.snapshot:
-            before, self.snapshot = self.snapshot, snapshot
-            self._hear(before, snapshot)
-            self.snapshot_changed.emit(snapshot)
+        if snapshot is not self._looked_at:
+            self._looked_at, self._new_at_s = snapshot, self._clock()
+            self._show(snapshot)
+        elif self._clock() - self._new_at_s > STALE_S and snapshot.link.kind not in ("opening", "none"):
+            self._new_at_s = inf
+            self._show(replace(snapshot, link=LinkView("lost", snapshot.link.port, STALE)))
+            self.notice("alarm", STALE)
         if self._record_due_s is not None and self._clock() >= self._record_due_s:
             self._record_due_s = None
             self.record_changed.emit()
 
+    def _show(self, snapshot: Snapshot) -> None:
+        before, self.snapshot = self.snapshot, snapshot
+        self._hear(before, snapshot)
+        self.snapshot_changed.emit(snapshot)
+
     def _hear(self, before: Snapshot, now: Snapshot) -> None:
         last = before.told[-1].number if before.told else 0
         for told in now.told:
-            if told.number > last:
+            if told.number > last and told.level == "fault":
+                self.log.add(time.time(), "fault", told.text)
+            elif told.number > last:
                 self.notice("warning" if told.level == "refused" else told.level, told.text)
         if before.done != now.done:
             self.record_changed.emit()
@@ -232,7 +249,7 @@ class Desk(QObject):
 
     def open_job(self, job_id: int | None) -> None:
         """Open a job, or none; the bench then tests its engine."""
-        if self.snapshot.state is not None and self.snapshot.state.pressurised:
+        if self.snapshot.state is not None and self.snapshot.state.readiness.locked:
             self.notice("warning", "PRESSURISED: shut and vent before another job is opened")
             return
         if job_id is None:
@@ -293,12 +310,19 @@ class Desk(QObject):
         self.page_asked.emit(title)
 
     def save_as(self, title: str, suggested: str, kinds: str) -> Path | None:
-        """Ask where to save."""
-        return self.files.save_as(title, suggested, kinds)
+        """Ask where to save; not under pressure, where Esc would close the question and not the air."""
+        return None if self._under_air() else self.files.save_as(title, suggested, kinds)
 
     def open_files(self, title: str, kinds: str) -> list[Path]:
-        """Ask what to open."""
-        return self.files.open_files(title, kinds)
+        """Ask what to open; not under pressure, as above."""
+        return [] if self._under_air() else self.files.open_files(title, kinds)
+
+    def _under_air(self) -> bool:
+        state = self.snapshot.state
+        under = state is not None and (state.readiness.locked or state.readiness.state is State.ARMED)
+        if under:
+            self.notice("warning", UNDER_AIR)
+        return under
 
     # ------------------------------------------------------------------ what is remembered
 

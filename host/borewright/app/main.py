@@ -5,6 +5,7 @@ from __future__ import annotations
 import signal
 import sys
 import threading
+import time
 import traceback
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
@@ -30,7 +31,10 @@ if TYPE_CHECKING:
 __all__ = ["Options", "Program", "run"]
 
 SWITCH_S = 0.001  # a thread that computes lets the screen have its turn five times as often as is usual
-UNSEEN_S = 2.0  # a screen that stands still for so long hears no key that is let go
+UNSEEN_S = 1.0  # a screen that stands still for so long hears no key that is let go
+FIRST_SCENARIO = "hillclimb-before"
+LEAVE_S = 40.0  # the record may be on a slow disk
+LEFT_UNDER_PRESSURE = "SHUT THE SUPPLY AND OPEN THE VENT BY HAND; turn and undo nothing until the gauges are down"
 WARM_UP_MS = 1500  # the worker processes load while nobody waits for them
 HEAVY = (
     "borewright.app.window",
@@ -85,7 +89,7 @@ class Program:
         from borewright.store.store import Store  # noqa: PLC0415
 
         port = options.port or ("" if options.scenario else settings.last_port)
-        builtin = None if port else BuiltInRig(options.scenario or "hillclimb-before")
+        builtin = None if port else BuiltInRig(options.scenario or FIRST_SCENARIO)
         record = options.record or (options.usual_record if builtin is None else options.practice_record)
         settings = replace(settings, who=options.who or settings.who or options.login)
         self.store: Store = Store.open(record)
@@ -105,9 +109,12 @@ class Program:
         self.station.connect(builtin if builtin is not None else PortSource(port))
 
     def leave(self) -> None:
-        """Shut and vent, keep what was recorded, close everything."""
-        self.station.close()
-        self.workers.close()
+        """Shut and vent, keep what was recorded, close everything; what was not possible is told where the program was started."""
+        if not all([self.station.close(LEAVE_S), self.workers.close(LEAVE_S)]):
+            print(f"borewright app: not all of the last test may be in {self.desk.record.name}; look at it", file=sys.stderr)
+        state = self.station.snapshot().state
+        if state is not None and state.readiness.locked:
+            print(f"borewright app: {LEFT_UNDER_PRESSURE}", file=sys.stderr)
         self.store.close()
 
 
@@ -134,6 +141,9 @@ def run(options: Options) -> int:
         except BorewrightError as error:
             print(f"borewright app: {error}", file=sys.stderr)
             app.exit(error.exit_code)
+        except Exception:  # noqa: BLE001 -- a program without a window must not stay behind
+            traceback.print_exc()
+            app.exit(1)
         finally:
             waiting.close()
 
@@ -162,16 +172,15 @@ def _load() -> None:
     """Load what takes long beside the screen, which goes on being painted."""
     for name in HEAVY:
         import_module(name)
-    from borewright.units import in_unit  # noqa: PLC0415 -- as above
+    from borewright.simrig.builtin import built_in_scenario  # noqa: PLC0415 -- as above
+    from borewright.units import in_unit  # noqa: PLC0415
 
-    in_unit(0.0, "pressure_gauge", "kPa")  # the first number takes as long as a thousand others
+    in_unit(0.0, "pressure_gauge", "kPa")  # the first of each takes as long as many others
+    built_in_scenario(FIRST_SCENARIO)
 
 
 def _begin(options: Options, settings: Settings, notice: str | None) -> Callable[[], None]:
     """Open everything and show the window; gives what ends it, which does so once."""
-    from borewright.app.sound import SoundCues  # noqa: PLC0415 -- as above
-    from borewright.app.window import PAGES, Window  # noqa: PLC0415
-
     program = Program(options, settings)
     left: list[bool] = []
 
@@ -181,30 +190,47 @@ def _begin(options: Options, settings: Settings, notice: str | None) -> Callable
             program.leave()
             QApplication.exit(0)
 
-    window = Window(program.desk, leave)
+    try:
+        _show(program, leave, notice)
+    except BaseException:
+        leave()  # no rig may stay connected to a program that nobody sees
+        raise
+    return leave
+
+
+def _show(program: Program, leave: Callable[[], None], notice: str | None) -> None:
+    from borewright.app.sound import SoundCues  # noqa: PLC0415 -- as above
+    from borewright.app.window import PAGES, Window  # noqa: PLC0415
+
     desk = program.desk
+    window = Window(desk, leave)
     _hear_of_faults(desk)
     _end_like_a_closed_window(window)
     SoundCues(desk)
     if notice is not None:
         desk.notice("warning", notice)
     window.show()
-    window.show_page(settings.last_page if settings.last_page in PAGES else "Test")
+    last = desk.settings.last_page
+    window.show_page(last if last in PAGES else "Test")
     desk.begin()
-    if desk.builtin is not None and not settings.first_run_done:
+    if desk.builtin is not None and not desk.settings.first_run_done:
         window.begin_first_run()
     QTimer.singleShot(WARM_UP_MS, program.workers.warm_up)
-    return leave
 
 
 def _hear_of_faults(desk: Desk) -> None:
     """A fault in the window is told and logged; the station goes on by itself, and Esc still shuts and vents."""
 
+    last = ""
+
     def heard(kind: type[BaseException], error: BaseException, where: TracebackType | None) -> None:
-        if issubclass(kind, KeyboardInterrupt):
+        nonlocal last
+        fault = " | ".join(traceback.format_exception(kind, error, where))
+        if issubclass(kind, KeyboardInterrupt) or fault == last:  # a page that cannot be shown fails 30 times a second
             return
+        last = fault
         sys.__excepthook__(kind, error, where)
-        desk.log.add(0.0, "fault", " | ".join(traceback.format_exception(kind, error, where)))
+        desk.log.add(time.time(), "fault", fault)
         desk.notice("warning", f"the program failed here ({kind.__name__}: {error}); save the log with Ctrl+L")
 
     sys.excepthook = heard
@@ -214,7 +240,7 @@ def _end_like_a_closed_window(window: QMainWindow) -> None:
     """Ctrl-C in the terminal, a request to end and a terminal that is closed do what closing the window does."""
 
     def closed(_number: int, _frame: object) -> None:
-        window.close()
+        QTimer.singleShot(0, window.close)  # not in the middle of a paint
 
     for name in ("SIGINT", "SIGTERM", "SIGHUP"):  # SIGHUP: not on Windows
         number = getattr(signal, name, None)

@@ -27,8 +27,7 @@ _LONGEST_TEXT = 4_000
 class Settings:
     """What is remembered. scale_percent: size of everything; span_s: of the pressure curves; geometry: of the window, in hex.
 
-    air_by: how the one deliberate act lets air in. record: the file last opened, "" for the usual one. squeeze_each: in each
-    cylinder, where else the stroke is carried over by count.
+    air_by: how the one deliberate act lets air in. squeeze_each: in each cylinder, where else the stroke is carried over by count.
     """
 
     theme: Literal["system", "light", "dark"] = "system"
@@ -39,7 +38,6 @@ class Settings:
     last_page: str = "Test"
     geometry: str = ""
     last_port: str = ""
-    record: str = ""
     who: str = ""
     first_run_done: bool = False
     squeeze_each: bool = False

@@ -69,7 +69,7 @@ class Cues:
         return True
 
     def _pressurised(self, state: BenchState | None, now_s: float) -> bool:
-        if state is None or not state.pressurised:
+        if state is None or not state.readiness.locked:
             return False
         if now_s - self.pressurised_s < PRESSURISED_EVERY_S:
             return False

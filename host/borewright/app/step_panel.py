@@ -126,7 +126,7 @@ class StepPanel(QWidget):
     def _no_rig(self, snapshot: Snapshot) -> StepView:
         words = snapshot.link.words or _NO_RIG.text
         title = {"none": "No rig yet", "lost": "The rig is not there"}.get(snapshot.link.kind, "Meeting the rig")
-        locked = snapshot.state is not None and snapshot.state.pressurised
+        locked = snapshot.state is not None and snapshot.state.readiness.locked
         if locked:
             words += " Take it as PRESSURISED until its gauges are down: shut the supply and open the vent by hand."
         return StepView("no_rig", title, words, locked=locked, helps="Rig")
@@ -310,7 +310,7 @@ class StepPanel(QWidget):
         self._act, self._hold, self._go_on, self._help = (QPushButton() for _ in range(4))
         self._act.setProperty("role", "act")
         self._act.setAccessibleName("Done: the one act of this step")
-        self._hold.setToolTip("Keeps the air on for looking and listening, for a minute at a time, under the same interlock.")
+        self._hold.setToolTip("Keeps the air on for looking and listening, a minute at a time; it is guarded as ever.")
         self._go_on.setText("&Go on (G)")
         self._go_on.setToolTip("Shuts the supply and watches the pressure bleed away; then it vents by itself.")
         self._air = AirButton(self._key)

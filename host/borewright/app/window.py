@@ -39,9 +39,8 @@ PAGES = {
 MOST_FOR_PANEL = 0.45  # of the window's width
 BUILT_IN, SURROUNDINGS, MESSAGES, KEYS = "Built-in rig", "Surroundings", "Messages", "Keys"
 LEAST_SCALE, USUAL_SCALE, MOST_SCALE, SCALE_STEP = 80, 100, 250, 10
-GO_DOWN_FIRST = (
-    "SHUT THE SUPPLY AND OPEN THE VENT BY HAND; the window stays until the pressure is gone, or until you close it a second time"
-)
+GO_DOWN_FIRST = "the rig is told to shut and vent; the window closes once the pressure is gone, or when you close it again"
+GO_DOWN_BY_HAND = "SHUT THE SUPPLY AND OPEN THE VENT BY HAND; the window closes once it is gone, or when you close it again"
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +60,7 @@ class Window(QMainWindow):
         self.desk = desk
         self._leave = leave
         self._left = False
-        self._warned_at_close = False
+        self._goes_when_vented = False
         self._pages: dict[str, tuple[Page, QScrollArea]] = {}
         self._shown: Page | None = None
         self._panels: dict[str, _Panel] = {}
@@ -191,8 +190,8 @@ class Window(QMainWindow):
             self._shown.show_snapshot(snapshot)
         if self._operator is not None and self._operator.isVisible():
             self._operator.show_snapshot(snapshot)
-        if snapshot.state is not None and not snapshot.state.pressurised:
-            self._warned_at_close = False
+        if self._goes_when_vented and (snapshot.state is None or not snapshot.state.readiness.locked):
+            self.close()
 
     def _look(self) -> None:
         app = QApplication.instance()
@@ -253,12 +252,12 @@ class Window(QMainWindow):
             self.resize(1280, 800)
 
     def closeEvent(self, event: QCloseEvent) -> None:
-        """Shut and vent first. On a rig with hand valves only the person can: the window stays, unless closed once more."""
+        """Under pressure: shut, vent, and go once it is gone. Whoever closes a second time goes at once."""
         state = self.desk.snapshot.state
-        only_by_hand = state is not None and state.pressurised and not state.has_valves and self.desk.snapshot.link.kind == "open"
-        if only_by_hand and not self._warned_at_close:
-            self._warned_at_close = True
-            self.desk.notice("alarm", GO_DOWN_FIRST)
+        if state is not None and state.readiness.locked and not self._goes_when_vented and not self._left:
+            self._goes_when_vented = True
+            self.desk.tell(acts.StopAll())
+            self.desk.notice("alarm", GO_DOWN_FIRST if state.has_valves else GO_DOWN_BY_HAND)
             event.ignore()
             return
         if not self._left:

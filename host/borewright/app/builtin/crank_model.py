@@ -39,7 +39,6 @@ class CrankPicture:
     radius: float
     mark_x: float
     mark_y: float
-    mark_deg: float
     slots: tuple[Slot, ...]
 
 
@@ -48,8 +47,8 @@ def crank_picture(view: BuiltInView, width: float, height: float, text_px: float
 
     >>> from borewright.simrig.builtin import BuiltInRig
     >>> picture = crank_picture(BuiltInRig("hillclimb-before", speed=None).view(), 400.0, 200.0, 16.0)
-    >>> picture.mark_deg, round(picture.radius), [slot.cylinder for slot in picture.slots]
-    (211.0, 64, [1, 2, 3, 4])
+    >>> round(picture.radius), [slot.cylinder for slot in picture.slots]
+    (64, [1, 2, 3, 4])
     """
     wide = width * _BESIDE
     radius = max(10.0, min(wide / 2.0, height / 2.0) - 1.25 * text_px)
@@ -66,13 +65,13 @@ def crank_picture(view: BuiltInView, width: float, height: float, text_px: float
         piston_y = top + tall * (0.06 + _STROKE * down)
         hose, stop = view.hose_at == cylinder, view.piston_stop_in == cylinder
         slots.append(Slot(cylinder, left, top, bore, tall, piston_y, _PISTON * tall, hose, stop))
-    return CrankPicture(x, y, radius, mark_x, mark_y, view.crank_deg % 360.0, tuple(slots))
+    return CrankPicture(x, y, radius, mark_x, mark_y, tuple(slots))
 
 
 def pointer_deg(picture: CrankPicture, x: float, y: float) -> float:
     """At which angle of the crank a point of the drawing lies, clockwise from the top.
 
-    >>> pointer_deg(CrankPicture(50.0, 50.0, 40.0, 50.0, 10.0, 0.0, ()), 90.0, 50.0)
+    >>> pointer_deg(CrankPicture(50.0, 50.0, 40.0, 50.0, 10.0, ()), 90.0, 50.0)
     90.0
     """
     return degrees(atan2(x - picture.x, picture.y - y)) % 360.0

@@ -151,7 +151,7 @@ _AIR_ON: Final[Mapping[State, tuple[str, str]]] = {
 class Coaching:
     """One sentence to do, one that says why; the page where it is done, "" where any will do.
 
-    act: what the strip's own button does, "" without one; button: its words. at: number of the chapter, from 1. urgent: air is on.
+    act: what the strip's own button does, "" without one; button: its words. at: number of the chapter, from 1.
     """
 
     key: str
@@ -161,7 +161,6 @@ class Coaching:
     page: str = ""
     act: CoachAct = ""
     button: str = ""
-    urgent: bool = False
 
     @property
     def at(self) -> int:
@@ -190,7 +189,7 @@ class FirstRunFacts:
 def coaching(facts: FirstRunFacts) -> Coaching:
     """What comes next."""
     snapshot, state, practice = facts.snapshot, facts.snapshot.state, facts.practice
-    if state is not None and (state.pressurised or state.readiness.state in AIR_ON or state.readiness.state is State.ARMED):
+    if state is not None and (state.readiness.locked or state.readiness.state in AIR_ON or state.readiness.state is State.ARMED):
         return _with_air(facts)
     if not facts.panel:
         what = "Press Ctrl+6: the built-in rig comes to the side of the window"
@@ -281,14 +280,12 @@ def _with_air(facts: FirstRunFacts) -> Coaching:
     assert state is not None
     if step is not None and step.key in ("hold", "shut_supply", "open_vent"):
         chapter, what, why = _STEPS[step.key]
-        return Coaching(step.key, chapter, what, why, "Test", urgent=True)
+        return Coaching(step.key, chapter, what, why, "Test")
     if state.readiness.state is State.FILLING and facts.practice is not None and facts.practice.tested:
         why = "The first cylinder went through without it; now hear for yourself where the air comes out."
-        return Coaching(
-            "filling, hold", "air", "Press Ctrl+1 and then H: the air stays on for looking and listening", why, "Test", urgent=True
-        )
+        return Coaching("filling, hold", "air", "Press Ctrl+1 and then H: the air stays on for looking and listening", why, "Test")
     what, why = _AIR_ON.get(state.readiness.state, _AIR_ON[State.VENTING])
-    return Coaching(state.readiness.state.name.lower(), "air", what, why, "Test", urgent=True)
+    return Coaching(state.readiness.state.name.lower(), "air", what, why, "Test")
 
 
 def _choose(facts: FirstRunFacts, tested: int) -> Coaching:

@@ -68,7 +68,6 @@ class AirControls(QWidget):
         self._desk, self._facts, self._tell = desk, facts, tell
         column = QVBoxLayout(self)
         column.setContentsMargins(4, 4, 4, 4)
-        self._levers: dict[str, tuple[QWidget, ...]] = {}
         if facts.hand_valves:
             column.addWidget(self._hand_valves())
         column.addWidget(self._regulator())

@@ -19,7 +19,7 @@ def put_on_stand(desk: Desk, scenario: str) -> None:
     rig = desk.builtin
     if rig is None:
         return
-    if desk.snapshot.state is not None and desk.snapshot.state.pressurised:
+    if desk.snapshot.state is not None and desk.snapshot.state.readiness.locked:
         desk.notice("warning", "PRESSURISED: shut and vent before another engine is put on the stand")
         return
     try:

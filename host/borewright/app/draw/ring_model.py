@@ -272,7 +272,7 @@ def _saying(
 
 def _air_on(state: BenchState) -> bool:
     """From the command that lets air in until it has been seen gone; air that was let in and not seen yet is there all the same."""
-    return state.pressurised or state.readiness.state in _PHASES
+    return state.readiness.locked or state.readiness.state in _PHASES
 
 
 def _phase(state: BenchState) -> str:

@@ -132,7 +132,7 @@ class TraceWidget(QFrame):
         """Show how things stand. Nothing is drawn where nothing has come since."""
         newest_s, state = snapshot.trace.newest_s, snapshot.state
         if self._air.looked_s != newest_s:
-            self._air.see(newest_s, state is not None and state.pressurised)
+            self._air.see(newest_s, state is not None and state.readiness.locked)
         self._draw(snapshot)
 
     def _draw(self, snapshot: Snapshot) -> None:

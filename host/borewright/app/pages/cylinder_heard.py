@@ -95,11 +95,6 @@ class HeardPanel(QFrame):
         """What was noted so far in this test, by place."""
         return {place: ", ".join(words) for place, words in self._noted.items()}
 
-    @property
-    def asks_which(self) -> bool:
-        """Whether the number of the other cylinder is still to be said."""
-        return self._asks is not None
-
     # ------------------------------------------------------------------ what the person says
 
     def digit(self, number: int) -> None:

@@ -145,10 +145,6 @@ class EngineEdit:
             self._faults = self._found()
         return self._faults
 
-    def fault_of_table(self, table: str) -> str:
-        """What is wrong with a whole table of the file, or nothing."""
-        return self.faults.at_table.get(table, "")
-
     def _found(self) -> Faults:
         at_field: dict[str, str] = {}
         at_table: dict[str, str] = {}

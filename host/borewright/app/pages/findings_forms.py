@@ -109,7 +109,7 @@ class ListenForm(Form):
         self.column.addWidget(
             label(
                 "A test of this cylinder with the air held on: go from place to place with a tube at your ear, and note at each "
-                "how strong it is. The air stays on for a minute at a time, under the same interlock; H holds it on, G lets the "
+                "how strong it is. The air stays on for a minute at a time, guarded as ever; H holds it on, G lets the "
                 "test go on."
             )
         )

@@ -283,7 +283,7 @@ class JobsPage(Page):
     @property
     def _under_air(self) -> bool:
         state = self.desk.snapshot.state
-        return state is not None and (state.pressurised or state.capture is not None)
+        return state is not None and (state.readiness.locked or state.capture is not None)
 
     def _undo(self) -> None:
         if self.strip.undo is not None:

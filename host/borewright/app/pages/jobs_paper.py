@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from PySide6.QtCore import QSize, Qt, Signal
-from PySide6.QtGui import QKeyEvent, QPixmap, QResizeEvent
+from PySide6.QtGui import QImage, QKeyEvent, QPixmap, QResizeEvent
 from PySide6.QtWidgets import QLabel, QScrollArea, QWidget
 
 from borewright.service.report_pages import PageImage
@@ -58,8 +58,8 @@ class PaperView(QScrollArea):
 
     def show_image(self, image: PageImage) -> None:
         """The picture that was asked for."""
-        picture = QPixmap()
-        picture.loadFromData(image.data, "PNG")
+        pixels = QImage(image.data, image.width_px, image.height_px, 3 * image.width_px, QImage.Format.Format_RGB888)
+        picture = QPixmap.fromImage(pixels)
         picture.setDevicePixelRatio(self.devicePixelRatioF())
         self.paper.setPixmap(picture)
         self.paper.setMinimumSize(picture.deviceIndependentSize().toSize())

@@ -40,7 +40,6 @@ class FilesPanel(QWidget):
     def __init__(self, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._desk = desk
-        self._rigs: tuple[KnownRig, ...] = ()
         self._connected = ""
         self._setup: RigSetup | None = None
         self._other: Path | None = None
@@ -88,7 +87,7 @@ class FilesPanel(QWidget):
     def show_rigs(self, rigs: tuple[KnownRig, ...], connected: str) -> None:
         """The rigs that the record knows, and the one that is connected."""
         before = connected if connected != self._connected else self.serial
-        self._rigs, self._connected = rigs, connected
+        self._connected = connected
         self.rigs.clear()
         for rig in rigs:
             self.rigs.addItem(f"{rig.serial}{', connected' if rig.serial == connected else ''}", rig.serial)

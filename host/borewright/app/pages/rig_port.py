@@ -130,8 +130,8 @@ class PortPanel(QWidget):
         link = snapshot.link
         put_text(self._state, sentence(link.words))
         dress_label(self._state, "good" if link.kind == "open" else "caution")
-        self.disconnect_button.setEnabled(link.kind != "none")
-        locked = snapshot.state is not None and snapshot.state.pressurised and link.kind == "open"
+        locked = snapshot.state is not None and snapshot.state.readiness.locked
+        self.disconnect_button.setEnabled(link.kind != "none" and not (locked and link.kind == "open"))
         self.connect_button.setEnabled(not locked)
         self.builtin_button.setEnabled(not locked)
 

@@ -88,7 +88,7 @@ def _tdc_step(run: CheckRun, state: BenchState, stop_in: bool, holds: bool) -> R
             return RunStep(_view("clear", "Out of the way", way.prompt, "It is &out"), "tell", acts.ConfirmPinRemoved())
         return RunStep(_view("index", "Over the index pulse", _INDEX))
     del run
-    return RunStep(_view("wait", "True TDC", "The bench is getting ready."))
+    return RunStep(_view("wait", "True TDC", "The rig is getting ready."))
 
 
 def _reading(key: str, title: str, prompt: str, button: str, holds: bool, act: acts.Act) -> RunStep:
