@@ -120,6 +120,15 @@ def test_a_crank_that_runs_away_ends_the_test_shut_and_vented(keyboard: Keyboard
     assert keyboard.rig.vent_open
 
 
+def test_while_the_piston_squeezes_the_band_says_so(keyboard: Keyboard) -> None:
+    keyboard.follow_until("squeeze_turn")
+    keyboard.wait(0.3)
+    assert "SQUEEZE" in keyboard.seen()
+    assert "undo nothing until the vent is open" in keyboard.seen()
+    keyboard.follow_until("turn_to_tdc")
+    assert "SQUEEZE" not in keyboard.seen()
+
+
 def test_the_band_stands_from_the_puff_until_all_is_vented(keyboard: Keyboard) -> None:
     keyboard.follow_until("give_air")
     keyboard.press_air()

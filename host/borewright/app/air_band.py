@@ -1,4 +1,4 @@
-"""PRESSURISED, across the whole window and over every page, for as long as air was let in or seen and has not been seen gone."""
+"""PRESSURISED, across the whole window and over every page, until what was let in has been seen gone; and what a squeeze holds."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from PySide6.QtWidgets import QFrame, QGridLayout, QLabel, QPushButton, QSizePol
 
 from borewright.app.desk import Desk
 from borewright.app.theme.look import BASE_PX, qcolor
+from borewright.core.readiness_table import State
 from borewright.service import acts
 from borewright.service.snapshot import Snapshot
 from borewright.service.state import BenchState
@@ -17,6 +18,7 @@ __all__ = ["AirBand", "air_words"]
 STRIPES_PX = 64
 STRIPE_PX = 14
 NARROW_PX = 1000.0
+SQUEEZED = "The piston squeezes air into the closed hose: turn only as told, and undo nothing until the vent is open."
 
 
 def air_words(state: BenchState) -> str:
@@ -70,22 +72,31 @@ class AirBand(QFrame):
     def show_snapshot(self, snapshot: Snapshot) -> None:
         """Show or hide, and the pressures."""
         state = snapshot.state
+        if state is not None and state.readiness.state is State.SQUEEZING and snapshot.link.kind == "open":
+            self._show(state, "SQUEEZE", SQUEEZED, stop=True)
+            return
         lost = state is not None and state.readiness.locked and snapshot.link.kind != "open"
         if state is None or not state.readiness.locked:
             self.setVisible(False)
             return
         words = "The rig cannot be heard: it counts as pressurised until its gauges are down." if lost else air_words(state)
-        if self._words.text() != words:
+        self._show(state, "PRESSURISED", words, stop=state.has_valves and not lost, live=not lost)
+
+    def _show(self, state: BenchState, head: str, words: str, *, stop: bool, live: bool = True) -> None:
+        if (self._head.text(), self._words.text()) != (head, words):
+            self._head.setText(head)
             self._words.setText(words)
+            self.setAccessibleName(head.capitalize())
             self.setAccessibleDescription(words)
-        if state.reading is not None:
+        figures = ""
+        if live and state.reading is not None:
             text = self._desk.units.text
             figures = (
                 f"regulated {text(state.reading.p_regulated_gauge_pa, 'pressure_gauge', 'kPa')}    "
                 f"cylinder {text(state.reading.p_cylinder_gauge_pa, 'pressure_gauge', 'kPa')}"
             )
-            self._figures.setText("" if lost else figures)
-        self._stop.setVisible(state.has_valves and not lost and self.width() >= self._narrow_px)  # the bar has one too
+        self._figures.setText(figures)
+        self._stop.setVisible(stop and self.width() >= self._narrow_px)  # the bar has one too
         self.setVisible(True)
 
     def paintEvent(self, event: QPaintEvent) -> None:

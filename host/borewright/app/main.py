@@ -2,24 +2,27 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import sys
 import threading
 import time
 import traceback
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import partial
 from importlib import import_module
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QTimer
-from PySide6.QtWidgets import QApplication, QFileDialog, QLabel, QMainWindow
+from PySide6.QtGui import QGuiApplication
+from PySide6.QtWidgets import QApplication, QFileDialog, QLabel, QMainWindow, QPushButton, QVBoxLayout, QWidget
 
 from borewright.app.settings import Settings, load_settings
 from borewright.app.theme.look import dress, load_letters, palette_of
-from borewright.errors import BorewrightError
+from borewright.errors import BorewrightError, UseError
 
 if TYPE_CHECKING:
     from borewright.app.desk import Desk
@@ -112,6 +115,9 @@ class Program:
         """Shut and vent, keep what was recorded, close everything; what was not possible is told where the program was started."""
         if not all([self.station.close(LEAVE_S), self.workers.close(LEAVE_S)]):
             print(f"borewright app: not all of the last test may be in {self.desk.record.name}; look at it", file=sys.stderr)
+        trouble = self.station.snapshot().record_trouble
+        if trouble is not None:
+            print(f"borewright app: {trouble}", file=sys.stderr)
         state = self.station.snapshot().state
         if state is not None and state.readiness.locked:
             print(f"borewright app: {LEFT_UNDER_PRESSURE}", file=sys.stderr)
@@ -119,7 +125,9 @@ class Program:
 
 
 def run(options: Options) -> int:
-    """Show the window until it is closed; gives an exit code."""
+    """Show the window until it is closed; gives an exit code. Raises UseError where there is no screen."""
+    if (wrong := _no_screen(os.environ, sys.platform)) is not None:
+        raise UseError(wrong)
     sys.setswitchinterval(SWITCH_S)
     app = QApplication.instance() or QApplication(["borewright"])
     assert isinstance(app, QApplication)
@@ -140,12 +148,12 @@ def run(options: Options) -> int:
             started.append(_begin(options, settings, notice))
         except BorewrightError as error:
             print(f"borewright app: {error}", file=sys.stderr)
-            app.exit(error.exit_code)
+            _tell_in(waiting, str(error), partial(app.exit, error.exit_code))
+            return
         except Exception:  # noqa: BLE001 -- a program without a window must not stay behind
             traceback.print_exc()
             app.exit(1)
-        finally:
-            waiting.close()
+        waiting.close()
 
     app.setQuitOnLastWindowClosed(False)
     waiting.show()
@@ -157,6 +165,21 @@ def run(options: Options) -> int:
     return int(code)
 
 
+def _no_screen(environment: Mapping[str, str], system: str) -> str | None:
+    """Why no window can be shown, in a sentence; None where one can. Qt itself would end the process without a word that helps.
+
+    >>> _no_screen({"DISPLAY": ":0"}, "linux"), _no_screen({"QT_QPA_PLATFORM": "offscreen"}, "linux"), _no_screen({}, "win32")
+    (None, None, None)
+    >>> _no_screen({}, "linux")
+    'there is no screen to show the window on (DISPLAY is not set); start it from a desktop'
+    """
+    named = environment.get("QT_QPA_PLATFORM", "xcb").partition(":")[0]
+    needs = {"xcb": "DISPLAY", "wayland": "WAYLAND_DISPLAY"}.get(named)
+    if system != "linux" or needs is None or any(environment.get(name) for name in ("DISPLAY", "WAYLAND_DISPLAY")):
+        return None
+    return f"there is no screen to show the window on ({needs} is not set); start it from a desktop"
+
+
 def _waiting_window() -> QMainWindow:
     window = QMainWindow()
     window.setWindowTitle("Borewright")
@@ -166,6 +189,28 @@ def _waiting_window() -> QMainWindow:
     window.setCentralWidget(label)
     window.resize(1280, 800)
     return window
+
+
+def _tell_in(window: QMainWindow, text: str, then: Callable[[], None]) -> None:
+    """Say in the window that was waiting why there will be no other; somebody who started it by an icon sees no terminal."""
+    if QGuiApplication.platformName() == "offscreen":
+        then()
+        return
+    label = QLabel(f"Borewright cannot start.\n\n{text}")
+    label.setWordWrap(True)
+    label.setContentsMargins(40, 40, 40, 40)
+    close = QPushButton("&Close")
+    close.setProperty("role", "act")
+    close.clicked.connect(window.close)
+    whole = QWidget()
+    column = QVBoxLayout(whole)
+    column.addWidget(label)
+    column.addWidget(close)
+    column.addStretch(1)
+    window.setCentralWidget(whole)
+    close.setFocus()
+    QApplication.setQuitOnLastWindowClosed(True)
+    QApplication.instance().lastWindowClosed.connect(then)  # type: ignore[union-attr]  # there is one: it runs
 
 
 def _load() -> None:
@@ -216,6 +261,7 @@ def _show(program: Program, leave: Callable[[], None], notice: str | None) -> No
     if desk.builtin is not None and not desk.settings.first_run_done:
         window.begin_first_run()
     QTimer.singleShot(WARM_UP_MS, program.workers.warm_up)
+    QTimer.singleShot(WARM_UP_MS, window.build_pages)
 
 
 def _hear_of_faults(desk: Desk) -> None:

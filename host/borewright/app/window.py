@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from importlib import import_module
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import QByteArray, QEvent, QObject, Qt
+from PySide6.QtCore import QByteArray, QEvent, QObject, Qt, QTimer
 from PySide6.QtGui import QCloseEvent, QGuiApplication, QKeyEvent, QKeySequence, QShortcut
 from PySide6.QtWidgets import QApplication, QDockWidget, QLabel, QMainWindow, QScrollArea, QStackedWidget, QVBoxLayout, QWidget
 
@@ -20,6 +20,7 @@ from borewright.app.page import Page
 from borewright.app.surroundings import SurroundingsPanel
 from borewright.app.theme.look import dress
 from borewright.app.top_bar import TopBar
+from borewright.core.readiness_table import State
 from borewright.service import acts
 from borewright.service.snapshot import Snapshot
 
@@ -37,6 +38,7 @@ PAGES = {
     "Jobs": ("borewright.app.pages.jobs_page", "JobsPage"),
 }
 MOST_FOR_PANEL = 0.45  # of the window's width
+BUILD_EVERY_MS = 400
 BUILT_IN, SURROUNDINGS, MESSAGES, KEYS = "Built-in rig", "Surroundings", "Messages", "Keys"
 LEAST_SCALE, USUAL_SCALE, MOST_SCALE, SCALE_STEP = 80, 100, 250, 10
 GO_DOWN_FIRST = "the rig is told to shut and vent; the window closes once the pressure is gone, or when you close it again"
@@ -109,15 +111,7 @@ class Window(QMainWindow):
 
     def show_page(self, title: str) -> None:
         """Bring a page into view; it is built when that happens first."""
-        if title not in self._pages:
-            module, name = PAGES[title]
-            made: Page = getattr(import_module(module), name)(self.desk)
-            area = QScrollArea()  # where even the smallest layout does not fit, it is scrolled and never cut off
-            area.setWidgetResizable(True)
-            area.setFocusPolicy(Qt.FocusPolicy.NoFocus)
-            area.setWidget(made)
-            self._stack.addWidget(area)
-            self._pages[title] = made, area
+        self._build(title)
         page, area = self._pages[title]
         self._stack.setCurrentWidget(area)
         self._shown = page
@@ -126,6 +120,30 @@ class Window(QMainWindow):
         page.entered()
         page.show_snapshot(self.desk.snapshot)
         page.setFocus()
+
+    def _build(self, title: str) -> None:
+        if title in self._pages:
+            return
+        module, name = PAGES[title]
+        page: Page = getattr(import_module(module), name)(self.desk)
+        area = QScrollArea()  # where even the smallest layout does not fit, it is scrolled and never cut off
+        area.setWidgetResizable(True)
+        area.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        area.setWidget(page)
+        self._stack.addWidget(area)
+        self._pages[title] = page, area
+
+    def build_pages(self) -> None:
+        """Build those that nobody has looked at yet, one after the other, while nothing is going on.
+
+        Building takes a moment, and with air on nothing may keep Esc or a key that is let go waiting.
+        """
+        missing = [title for title in PAGES if title not in self._pages]
+        state = self.desk.snapshot.state
+        if missing and not self._left:
+            if state is None or not (state.readiness.locked or state.readiness.state in (State.ARMED, State.SQUEEZING)):
+                self._build(missing[0])
+            QTimer.singleShot(BUILD_EVERY_MS, self.build_pages)
 
     def toggle_panel(self, name: str) -> None:
         """Show a panel at the side, or put it away."""
