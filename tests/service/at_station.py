@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+import sqlite3
+import time
+from collections.abc import Callable
+from dataclasses import replace
+from math import inf
 from pathlib import Path
 
 from boresim.endpoint import SimEndpoint
@@ -10,6 +15,7 @@ from boresim.scenario import load_scenario
 from borewire.codec import Decoder
 from borewire.messages import SupplyOpen, ToDevice, VentOpen
 from borewright.core.engine import Engine
+from borewright.core.readiness_table import State
 from borewright.errors import LinkError
 from borewright.link import Endpoint
 from borewright.service import acts
@@ -25,6 +31,7 @@ from borewright.store.store import Store
 
 UNIX_S = 1.8e9
 ORIFICE_M2 = 0.8e-6
+CAPPED = acts.Purpose("sealed")  # the quickest way to air: nothing has to be squeezed
 
 
 class TappedEnd(SimEndpoint):
@@ -49,12 +56,13 @@ class TappedEnd(SimEndpoint):
 
 
 class SimSource:
-    """The simulated rig as a source. ends: every endpoint that was opened."""
+    """The simulated rig as a source. ends: every endpoint that was opened; hold_switch: None: as the scenario says."""
 
     name = "the simulated rig"
 
-    def __init__(self, scenario: str) -> None:
-        self.rig = SimRig(load_scenario(scenario))
+    def __init__(self, scenario: str, *, hold_switch: bool | None = None) -> None:
+        of = load_scenario(scenario)
+        self.rig = SimRig(of if hold_switch is None else replace(of, rig=replace(of.rig, hold_switch=hold_switch)))
         self.ends: list[TappedEnd] = []
 
     def open(self) -> Endpoint:
@@ -74,14 +82,25 @@ class SimSource:
 class AtStation:
     """The station as the scripted person knows a bench: turn, act, state, done."""
 
-    def __init__(self, store: Store, scenario: str = "hillclimb-after", workers: Workers | None = None) -> None:
+    def __init__(
+        self,
+        store: Store,
+        scenario: str = "hillclimb-after",
+        workers: Workers | None = None,
+        *,
+        hold_switch: bool | None = None,
+        clock: Callable[[], float] = time.monotonic,
+        unseen_s: float = inf,
+    ) -> None:
         self.store = store
-        self.source = SimSource(scenario)
+        self.source = SimSource(scenario, hold_switch=hold_switch)
         self.rig = self.source.rig
         self.station = Station(
             store,
             workers or Workers(store.path, store, inline=True),
             wall_clock=lambda: UNIX_S + self.rig.now_s,
+            clock=clock,
+            unseen_s=unseen_s,
             threaded=False,
             who="tester",
         )
@@ -172,3 +191,16 @@ class AtStation:
 def opened(tmp_path: Path) -> Store:
     """A record whose dates are those of the rig."""
     return Store.open(tmp_path / "shop.borewright", clock=lambda: UNIX_S)
+
+
+def until_air(at: AtStation, purpose: acts.Purpose = CAPPED) -> None:
+    """Follow the guide until full pressure is on."""
+    at.act(acts.SetPurpose(purpose))
+    while at.state.readiness.state is not State.FILLING:
+        at.person.follow(at.step)
+
+
+def kept_by_record(store: Store) -> list[tuple[str, str | None]]:
+    """State and reason of the captures that came after those of the shop's checks."""
+    with sqlite3.connect(store.path) as file:
+        return file.execute("SELECT state, void_reason FROM captures ORDER BY id").fetchall()[2:]

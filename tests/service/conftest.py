@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -25,3 +26,12 @@ def shop(checked_record: Path, tmp_path: Path) -> Path:
     """A folder with a copy of that record in it, for at_station.opened."""
     shutil.copy(checked_record, tmp_path / "shop.borewright")
     return tmp_path
+
+
+@pytest.fixture
+def at(shop: Path) -> Iterator[AtStation]:
+    """A station at a rig whose checks are in the record."""
+    with opened(shop) as store:
+        at = AtStation(store).connected()
+        yield at
+        assert at.station.close()

@@ -1,10 +1,9 @@
-"""The station in virtual time: the numbers of the bench, jobs and setups that change, a record and a program that fail."""
+"""The station in virtual time: the numbers of the bench, jobs and setups that change, a record that fails."""
 
 from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterator
 from concurrent.futures import Future
 from dataclasses import replace
 from pathlib import Path
@@ -14,10 +13,10 @@ import pytest
 from boresim.endpoint import SimEndpoint
 from boresim.rig import SimRig
 from boresim.scenario import load_scenario
-from borewright.core.readiness_table import AIR_ON, State
+from borewright.core.readiness_table import AIR_ON
 from borewright.core.rig import RigSetup
 from borewright.errors import StoreError
-from borewright.service import acts, analyses, station
+from borewright.service import acts, station
 from borewright.service.analysis import Analysed, analyse, analysed_as_dict
 from borewright.service.bench import Bench
 from borewright.service.conditions_of_air import AirConditions
@@ -29,19 +28,9 @@ from borewright.simrig.person import Person
 from borewright.store.store import Store
 from borewright.store.writer import StoreWriter
 
-from .at_station import UNIX_S, AtStation, opened
+from .at_station import CAPPED, UNIX_S, AtStation, kept_by_record, opened, until_air
 
 TEST_1 = acts.Purpose("test", 1)
-CAPPED = acts.Purpose("sealed")  # the quickest way to air: nothing has to be squeezed
-
-
-@pytest.fixture
-def at(shop: Path) -> Iterator[AtStation]:
-    """A station at a rig whose checks are in the record."""
-    with opened(shop) as store:
-        at = AtStation(store).connected()
-        yield at
-        assert at.station.close()
 
 
 class Slow(Workers):
@@ -58,19 +47,6 @@ class Slow(Workers):
     def work_one(self) -> None:
         future, state, done, ambient = self.waiting.pop(0)
         future.set_result(analyse(state, done, ambient))
-
-
-def until_air(at: AtStation, purpose: acts.Purpose = CAPPED) -> None:
-    """Follow the guide until full pressure is on."""
-    at.act(acts.SetPurpose(purpose))
-    while at.state.readiness.state is not State.FILLING:
-        at.person.follow(at.step)
-
-
-def kept_by_record(store: Store) -> list[tuple[str, str | None]]:
-    """State and reason of the captures that came after those of the shop's checks."""
-    with sqlite3.connect(store.path) as file:
-        return file.execute("SELECT state, void_reason FROM captures ORDER BY id").fetchall()[2:]
 
 
 # ---------------------------------------------------------------------- before there is a rig
@@ -229,27 +205,13 @@ def test_a_check_is_kept_with_its_own_capture_and_the_next_step_waits_for_it(tmp
         assert at.station.close()
 
 
-def test_an_analysis_that_fails_elsewhere_is_made_here(shop: Path) -> None:
-    with opened(shop) as store:
-        workers = Slow(store)
-        at = AtStation(store, workers=workers).connected()
-        until_air(at)
-        at.person.wait_until(lambda: at.snapshot.analysing == 1, 60.0)
-        workers.waiting.pop()[0].set_exception(StoreError("the program is being ended"))
-        at.turn()
-        (view,) = at.done
-        assert view.void_reason is None
-        assert kept_by_record(store) == [("complete", None)]
-        assert at.station.close()
-
-
-def test_an_analysis_that_fails_everywhere_costs_the_number_and_not_the_samples(
+def test_an_analysis_that_fails_costs_the_number_and_not_the_samples_and_is_not_made_in_the_reading_thread(
     shop: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def fails(*_arguments: object) -> Analysed:
-        raise ZeroDivisionError("by nothing")
+    def here(*_arguments: object) -> Analysed:
+        raise AssertionError("it was worked out where the rig is read")
 
-    monkeypatch.setattr(analyses, "analyse", fails)
+    monkeypatch.setattr("borewright.service.analyses.analyse", here)
     with opened(shop) as store:
         workers = Slow(store)
         at = AtStation(store, workers=workers).connected()
@@ -258,7 +220,7 @@ def test_an_analysis_that_fails_everywhere_costs_the_number_and_not_the_samples(
         workers.waiting.pop()[0].set_exception(ZeroDivisionError("by nothing"))
         at.turn()
         (view,) = at.done
-        reason = "the program failed while working it out (ZeroDivisionError: by nothing); its samples are kept"
+        reason = "the check could not be worked out; its samples are kept"
         assert view.void_reason == reason
         assert view.capture_id is not None
         kept = store.get_capture(view.capture_id)
@@ -352,7 +314,7 @@ def test_a_record_that_takes_nothing_is_told_before_air_and_the_test_after(at: A
     at.act(acts.SetPurpose(CAPPED))
     at.turn()
     assert at.snapshot.record_trouble == "the disk of the record is full; free some space"
-    assert at.told("warning")[-1] == "the disk of the record is full; free some space"
+    assert "the disk of the record is full; free some space" not in at.told("warning")  # once is enough: the desk tells the trouble
     monkeypatch.setattr(at.store, "begin_capture", full)
     at.person.carry_out(CAPPED)
     (view,) = at.done
@@ -364,38 +326,14 @@ def test_a_record_that_takes_nothing_is_told_before_air_and_the_test_after(at: A
     assert at.snapshot.record_trouble is None
 
 
-@pytest.mark.parametrize("stubborn", [False, True])
-def test_a_fault_in_the_program_shuts_and_vents_is_told_and_the_rig_met_anew(
-    at: AtStation, monkeypatch: pytest.MonkeyPatch, stubborn: bool
-) -> None:
+def test_what_waits_for_the_rig_to_be_vented_is_called_by_what_it_is(at: AtStation) -> None:
     until_air(at)
-    sent = at.vents(0)
-    if stubborn:  # it fails again when it is asked to take its leave
-
-        def fails(*_arguments: object) -> None:
-            raise RuntimeError("a fault")
-
-        monkeypatch.setattr(Bench, "_step", fails)
-    else:
-        at.source.ends[0].fault = RuntimeError("a fault")
-    at.turn()
-    words = "the program failed while reading the rig (RuntimeError: a fault)"
-    assert at.kind() == "lost"
-    assert at.snapshot.link.words == f"{words}; the rig was told to shut and vent, and is met anew: save the log"
-    assert at.told("alarm") == [at.snapshot.link.words]
-    assert at.vents(0) == sent + 1
-    assert not at.source.ends[0].is_open
-    monkeypatch.undo()
-    at.until_open()
-    if stubborn:
-        assert at.done == ()  # nothing could be decided any more; the record has what there was
-        assert kept_by_record(at.store) == [("void", words)]
-    else:
-        (view,) = at.done
-        assert view.void_reason == words
-        assert kept_by_record(at.store) == [("void", words)]
-    at.person.wait_until(lambda: not at.pressurised(), 10.0)
-    assert set(at.state.checks) == {"zero", "sealed", "restrictor", "tdc"}
+    at.station.use_job(None, at.engine, at.ambient)  # nothing is another one
+    at.turns(2)
+    assert not any("as soon as" in word for word in at.told("note"))
+    at.station.use_job(None, at.engine, replace(at.ambient, p_ambient_abs_pa=95e3))
+    at.turns(2)
+    assert at.told("note")[-1] == "the air that was stated counts as soon as the rig is vented"
 
 
 def test_at_the_end_a_test_under_way_is_void_and_kept(shop: Path) -> None:

@@ -2,34 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from borewright.core.readiness_table import State
 from borewright.service import acts
 from borewright.service.connection import SILENT_FOR_S
 from borewright.session.session import Phase
 
-from .at_station import AtStation, SimSource, opened
+from .at_station import CAPPED, AtStation, SimSource, opened, until_air
 
-CAPPED = acts.Purpose("sealed")
 ALL_CHECKS = {"zero", "sealed", "restrictor", "tdc"}
-
-
-@pytest.fixture
-def at(shop: Path) -> Iterator[AtStation]:
-    """A station at a rig whose checks are in the record."""
-    with opened(shop) as store:
-        at = AtStation(store).connected()
-        yield at
-        assert at.station.close()
-
-
-def until_air(at: AtStation) -> None:
-    at.act(acts.SetPurpose(CAPPED))
-    while at.state.readiness.state is not State.FILLING:
-        at.person.follow(at.step)
 
 
 def test_a_cable_pulled_with_air_on_voids_the_test_and_everything_is_there_again_once_it_is_back(at: AtStation) -> None:

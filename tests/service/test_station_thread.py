@@ -105,6 +105,19 @@ def test_a_fault_at_the_rig_itself_is_told_and_the_thread_goes_on(tmp_path: Path
         assert of.close(SOON_S)
 
 
+def test_what_is_seen_at_the_rig_is_renewed_no_more_often_than_the_trace(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(station, "VIEW_S", 1e9)
+    with opened(tmp_path) as store:
+        source = SimSource("hillclimb-after")
+        views: list[int] = []
+        source.view = lambda: views.append(len(views))  # type: ignore[method-assign]
+        of = begun(store, source)
+        first = until(of, lambda seen: seen.link.kind == "open")
+        until(of, lambda seen: seen.number > first.number + 20)
+        assert views == [0]
+        assert of.close(SOON_S)
+
+
 def test_the_disk_does_not_hold_up_the_reading(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     with opened(tmp_path) as store:
         held, may = threading.Event(), threading.Event()

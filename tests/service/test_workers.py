@@ -21,6 +21,7 @@ from borewright.service.effects import Analyse
 from borewright.service.reducer import CheckGiven
 from borewright.service.state import BenchState
 from borewright.service.worker import Worker, WorkerEndedError
+from borewright.service.worker_process import ProgramFailedError
 from borewright.service.workers import Workers
 from borewright.store.store import Store
 
@@ -89,7 +90,7 @@ def test_the_process_gives_the_numbers_that_the_call_gives(workers: Workers, a_t
     there = workers.analyse(*a_test).result(SOON_S)
     assert there.result is not None
     assert numbers(there) == numbers(analyse(*a_test))
-    assert workers.take_words() == ()
+    assert workers.take_faults() == ()
 
 
 def test_no_samples_go_there_twice(a_test: Test) -> None:
@@ -107,19 +108,35 @@ def test_a_process_that_died_is_started_again(workers: Workers, a_test: Test) ->
     assert numbers(workers.analyse(*a_test).result(SOON_S)) == numbers(analyse(*a_test))
     (after,) = workers.process_ids
     assert after != before
-    assert workers.take_words() == ()
+    (fault,) = workers.take_faults()
+    assert fault.startswith("the process of the analyses ended at analyse, for the first time: working it out was broken off")
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="a process cannot be held there")
-def test_a_process_that_hangs_is_ended_and_the_analysis_made_here(store: Store, a_test: Test) -> None:
+def test_a_process_that_hangs_is_ended_and_its_analysis_not_made_again(store: Store, a_test: Test) -> None:
     workers = Workers(store.path, store, analysis_limit_s=3.0)
     for future in workers.warm_up():
         future.result(SOON_S)
     for process_id in workers.process_ids:
         os.kill(process_id, signal.SIGSTOP)
-    assert numbers(workers.analyse(*a_test).result(SOON_S)) == numbers(analyse(*a_test))
-    (word,) = workers.take_words()
-    assert word == "the analyses did not answer within 3 s and were ended; it is done without it"
+    with pytest.raises(WorkerEndedError, match="it took longer than 3 s and was broken off; save the log and try it again"):
+        workers.analyse(*a_test).result(SOON_S)
+    (fault,) = workers.take_faults()
+    assert fault.startswith("the process of the analyses ended at analyse, for the first time: it took longer than 3 s")
+    workers.warm_up()[0].result(SOON_S)  # the next goes on in another process
+    assert workers.close()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a process cannot be held there")
+def test_a_question_that_hangs_does_not_stop_the_ones_behind_it(store: Store) -> None:
+    workers = Workers(store.path, store, question_limit_s=3.0)
+    workers.warm_up()[1].result(SOON_S)
+    for process_id in workers.process_ids:
+        os.kill(process_id, signal.SIGSTOP)
+    with pytest.raises(WorkerEndedError, match="it took longer than 3 s"):
+        workers.ask(Store.list_jobs).result(SOON_S)
+    workers.warm_up()[1].result(SOON_S)  # a process takes its time to start
+    assert workers.ask(Store.list_jobs).result(SOON_S) == ()
     assert workers.close()
 
 
@@ -176,19 +193,25 @@ def test_an_error_of_ours_comes_as_it_is_and_any_other_in_words(workers: Workers
         workers.ask(Store.list_captures, 1, 2, 3, 4).result(SOON_S)  # type: ignore[call-arg, arg-type]
     with pytest.raises(BorewrightError, match="the program failed while working this out"):
         workers.ask(lambda _store: 1).result(SOON_S)  # cannot be pickled
+    there, here = workers.take_faults()
+    assert there.startswith("Traceback (most recent call last):")
+    assert "in serve" in there  # where it failed, in the other process
+    assert here.startswith("Traceback (most recent call last):")
     assert workers.ask(Store.list_jobs).result(SOON_S) == ()
 
 
 def test_inline_puts_errors_into_words_too(store: Store) -> None:
     workers = Workers(store.path, store, inline=True)
-    with pytest.raises(BorewrightError, match=r"\(ZeroDivisionError: integer division or modulo by zero\); save the log"):
+    with pytest.raises(ProgramFailedError, match=r"\(ZeroDivisionError: integer division or modulo by zero\); save the log"):
         workers.ask(lambda _store: 1 // 0).result()
+    (fault,) = workers.take_faults()
+    assert fault.endswith("ZeroDivisionError: integer division or modulo by zero")
     with pytest.raises(StoreError, match="there is no test 99"):
         workers.write(Store.load_capture, 99).result()
 
 
 def test_work_that_kills_its_process_twice_ends_with_an_error_and_the_next_goes_on(worker: Worker) -> None:
-    with pytest.raises(WorkerEndedError, match="the process of the questions ended by itself"):
+    with pytest.raises(WorkerEndedError, match="working it out was broken off; save the log"):
         worker.hand(os._exit, (3,)).result(SOON_S)
     assert worker.hand(max, (3, 4)).result(SOON_S) == 4
 
@@ -201,6 +224,29 @@ def test_work_that_waits_can_be_cancelled(worker: Worker) -> None:
     assert worker.hand(max, (1, 2)).result(SOON_S) == 2
     assert cancelled
     assert all(future.cancelled() for future in cancelled)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="there is no pause there")
+def test_work_under_way_that_nobody_needs_any_more_is_broken_off(worker: Worker, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("borewright.service.worker.GRACE_S", 0.0)
+    stands = worker.hand(signal.pause, ())
+    while not stands.running() or worker.process_id is None:
+        os.sched_yield()
+    behind = worker.hand(max, (3, 4))
+    while not stands.done():
+        assert not stands.cancel()
+        os.sched_yield()
+    with pytest.raises(WorkerEndedError, match="nobody needed it any more"):
+        stands.result(0.0)
+    assert behind.result(SOON_S) == 4
+
+
+def test_work_that_ends_in_time_is_not_broken_off(worker: Worker) -> None:
+    first = worker.hand(os.getpid, ())
+    while not first.running() and not first.done():
+        os.sched_yield()
+    first.cancel()
+    assert worker.hand(os.getpid, ()).result(SOON_S) == first.result(0.0)
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="Ctrl-C is no signal to one process there")
@@ -259,6 +305,25 @@ def test_what_waits_to_be_written_is_written_at_the_end(store: Store) -> None:
     assert [future.result(0.0) for future in futures] == sorted(future.result(0.0) for future in futures)
     with pytest.raises(BorewrightError, match="was not written"):
         workers.write(Store.save_engine, "late", {}).result(0.0)
+
+
+def test_an_act_that_does_not_end_holds_up_the_end_within_bounds_only(store: Store) -> None:
+    workers = Workers(store.path, store)
+    begun, may = threading.Event(), threading.Event()
+
+    def hangs(_store: Store) -> bool:
+        begun.set()
+        return may.wait(SOON_S)
+
+    first = workers.write(hangs)
+    second = workers.write(Store.save_engine, "too late", {})
+    assert begun.wait(SOON_S)
+    assert all(thread.daemon for thread in threading.enumerate() if thread.name == "borewright-record")
+    assert not workers.close(0.1)
+    may.set()
+    assert first.result(SOON_S)
+    with pytest.raises(BorewrightError, match="was not written"):
+        second.result(SOON_S)
 
 
 def test_empty_samples_are_no_capture_here_either(workers: Workers, a_test: Test) -> None:

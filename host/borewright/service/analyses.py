@@ -1,7 +1,7 @@
 """Captures that are over and are being worked out elsewhere, so that the rig is read on meanwhile.
 
-Nothing that was recorded is lost by it: what cannot be worked out elsewhere is worked out here, and what cannot be worked out at
-all is kept as void, with its samples.
+Nothing that was recorded is lost by it: what cannot be worked out elsewhere is kept as void, with its samples. It is not tried
+again here, where what failed there would hold up the reading of the rig.
 """
 
 from __future__ import annotations
@@ -99,13 +99,17 @@ class Analyses:
         self._running = None
         closed = self._waiting.popleft()
         failed = running.cancelled() or running.exception() is not None
-        return closed, _here(closed) if failed else running.result()
+        return closed, _not_worked_out(closed) if failed else running.result()
 
 
 def _here(closed: Closed) -> Analysed:
     """Worked out in the caller's thread."""
     try:
         return analyse(closed.state, closed.done, closed.ambient)
-    except Exception as error:  # noqa: BLE001 -- a fault in the program must not cost what was recorded
-        reason = f"the program failed while working it out ({type(error).__name__}: {error}); its samples are kept"
-        return Analysed(None, closed.done.void_reason or reason, closed.done.marks)
+    except Exception:  # noqa: BLE001 -- a fault in the program must not cost what was recorded
+        return _not_worked_out(closed)
+
+
+def _not_worked_out(closed: Closed) -> Analysed:
+    what = "test" if closed.done.purpose.kind == "test" else "check"
+    return Analysed(None, closed.done.void_reason or f"the {what} could not be worked out; its samples are kept", closed.done.marks)

@@ -44,6 +44,21 @@ class AtWork:
     engine: Engine | None = None
     ambient: AirConditions = field(default_factory=AirConditions)
 
+    @property
+    def job_id(self) -> int | None:
+        """In the record, None without a job."""
+        return None if self.job is None else self.job.id
+
+    def other_than(self, before: AtWork) -> str | None:
+        """What the person changed, for a sentence; None when nothing that the bench goes by.
+
+        >>> AtWork(ambient=AirConditions(95e3)).other_than(AtWork())
+        'the air that was stated counts'
+        """
+        if (self.job_id, self.engine) != (before.job_id, before.engine):
+            return "the job is changed"
+        return "the air that was stated counts" if self.ambient != before.ambient else None
+
 
 class Connection:
     """A bench at an open port. name: the port, for the person. look_up: asks the record for a rig by its serial number.
@@ -91,6 +106,13 @@ class Connection:
         if not self.met:
             return LinkView("meeting", self._name, f"waiting for the rig at {self._name} to say who it is")
         return LinkView("open", self._name, f"rig {self.serial} at {self._name}")
+
+    @property
+    def waits_for(self) -> str | None:
+        """What nothing can go on before, in words; None where something can."""
+        if not self.met:
+            return self.link.words
+        return "the check is being worked out" if self.bench.analysing_checks else None
 
     def turn(self) -> None:
         """Read once, decide, write once. Raises LinkError when the link was lost, or the rig there is none to go on with."""
@@ -150,7 +172,7 @@ class Connection:
         wanted, self._wanted = self._wanted, None
         if wanted.engine != self.state.engine:
             self.purpose = None
-        self.bench.use_job(None if wanted.job is None else wanted.job.id, wanted.engine, wanted.ambient)
+        self.bench.use_job(wanted.job_id, wanted.engine, wanted.ambient)
         self.know_again()
         return True
 

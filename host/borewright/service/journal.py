@@ -41,8 +41,9 @@ class Journal:
         self.told = tuple(self._told)
 
     def tell_once(self, level: ToldLevel, text: str) -> None:
-        """A word that would come again and again is not repeated right after itself."""
-        if not self._told or (self._told[-1].level, self._told[-1].text) != (level, text):
+        """A word that would come again and again is not repeated right after itself; faults, for the log, stand apart."""
+        last = next((told for told in reversed(self._told) if (told.level == "fault") == (level == "fault")), None)
+        if last is None or (last.level, last.text) != (level, text):
             self.tell(level, text)
 
     def hear(self, word: Say | AirRefused) -> None:
@@ -60,22 +61,17 @@ class Journal:
             self.done = (*self.done, view if early is None else _as_kept(view, early))
 
     def take_news(self, news: Iterable[WriterNews]) -> None:
-        """What the record said: kept, lost, or that something could not be written."""
+        """What the record said: kept, lost, or that something could not be written, which record_trouble then tells."""
         for word in news:
             if isinstance(word, WriteFailed):
-                self._in_trouble(word.reason)
+                self.record_trouble = word.reason
                 continue
             if isinstance(word, CaptureLost):
-                self._in_trouble(word.reason)
+                self.record_trouble = word.reason
                 self.tell("alarm", f"the test is not in the record: {word.reason}")
             elif word.void_reason is None or "part of the record is missing" not in word.void_reason:
                 self.record_trouble = None
             self._answer(word)
-
-    def _in_trouble(self, reason: str) -> None:
-        if reason != self.record_trouble:
-            self.record_trouble = reason
-            self.tell("warning", reason)
 
     def _answer(self, word: CaptureKept | CaptureLost) -> None:
         if not any(view.done.ticket == word.ticket for view in self.done):

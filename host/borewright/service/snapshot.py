@@ -14,7 +14,7 @@ from borewright.service.trace import TraceView
 __all__ = ["DoneView", "LinkKind", "LinkView", "Snapshot", "Told", "ToldLevel"]
 
 LinkKind = Literal["none", "opening", "meeting", "open", "lost"]
-ToldLevel = Literal["note", "warning", "alarm", "refused"]
+ToldLevel = Literal["note", "warning", "alarm", "refused", "fault"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +47,10 @@ class DoneView:
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """A word to the person. number: from 1 in this run of the program; refused: why air that was asked for is not given."""
+    """A word to the person. number: from 1 in this run of the program.
+
+    refused: why air that was asked for is not given; fault: where the program failed, for its log only.
+    """
 
     number: int
     at_unix_s: float
@@ -59,7 +62,8 @@ class Told:
 class Snapshot:
     """Everything that a screen needs, as it was at one moment.
 
-    number: counts up. state: None before the first rig; after a loss as it was last known, until the rig is back. step: what comes
+    number: counts up. state: None before the first rig; after a loss as it was last known, until the rig is back, and so of a rig
+    that was left under pressure. step: what comes
     next, None without a state. done: all captures of this run; told: the last 500 words. analysing: how many captures are being
     worked out. record_trouble: why the record did not take something, None once it keeps captures whole again. rig: of a built-in
     rig, what its source shows of it. read_at_s: on the clock of the endpoint, or of the computer without one, when the newest

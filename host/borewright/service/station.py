@@ -9,6 +9,7 @@ from __future__ import annotations
 import queue
 import threading
 import time
+import traceback
 from collections.abc import Callable
 from concurrent.futures import Future
 from contextlib import suppress
@@ -17,7 +18,7 @@ from functools import partial
 from math import inf
 
 from borewright.core.engine import Engine
-from borewright.core.readiness_table import AIR_ON
+from borewright.core.readiness_table import AIR_ON, State
 from borewright.core.rig import RigSetup
 from borewright.errors import LinkError
 from borewright.service import acts
@@ -47,6 +48,8 @@ VIEW_S = 0.03  # nobody draws more often
 IDLE_S = 0.05  # without a rig the thread looks at what it was told so often
 LOOK_UP_S = 5.0  # the longest wait for the record to take the checks that were just made
 ANALYSES_S = 3.0  # the longest wait for analyses at the end; then they are made here
+AIR_COMING = AIR_ON | {State.ARMED}
+FAILED = "the program failed while reading the rig"
 BY_HAND = "SHUT THE SUPPLY AND OPEN THE VENT BY HAND; turn and undo nothing"
 NO_RIG = LinkView("none", "", "no rig is connected; choose its port, or the built-in rig")
 
@@ -57,7 +60,7 @@ class Station:
     threaded: read in a thread of its own; else turn() does one turn, the writer and every wait are in the caller's thread, and a
     lost rig is looked for at each turn. wall_clock: seconds since 1970. who: the person at the rig. rate_hz: of samples.
     unseen_s: air that this program's own act let in is shut and vented when nobody has looked at a snapshot for so long, for a
-    screen that stands still hears neither a key that is let go nor a stop.
+    screen that stands still hears neither a key that is let go nor a stop. clock: seconds that only go forward.
     """
 
     def __init__(
@@ -66,13 +69,15 @@ class Station:
         workers: Workers,
         *,
         wall_clock: Callable[[], float] = time.time,
+        clock: Callable[[], float] = time.monotonic,
         threaded: bool = True,
         who: str = "",
         rate_hz: int = 1000,
         unseen_s: float = inf,
     ) -> None:
         self._unseen_s = unseen_s
-        self._looked_s = time.monotonic()
+        self._clock = clock
+        self._looked_s = clock()
         self._workers = workers
         self._wall_clock = wall_clock
         self._threaded = threaded
@@ -98,6 +103,7 @@ class Station:
         self._number = 0
         self._unseen = False
         self._view = self._trace.view()
+        self._rig: object | None = None
         self._snapshot = Snapshot(0, NO_RIG, None, None, (), (), self._view, 0, None, None, 0.0, None)
         self._thread = threading.Thread(target=self._run, name="borewright-station", daemon=True) if threaded else None
         if self._thread is not None:
@@ -141,7 +147,7 @@ class Station:
 
     def snapshot(self) -> Snapshot:
         """The latest; never waits."""
-        self._looked_s = time.monotonic()
+        self._looked_s = self._clock()
         if self._thread is None and self._unseen:
             self._guarded(self._publish)
         return self._snapshot
@@ -162,19 +168,22 @@ class Station:
 
     # ------------------------------------------------------------------ the loop
 
-    def _guarded(self, act: Callable[[], None]) -> None:
+    def _guarded(self, act: Callable[[], object]) -> None:
         try:
             act()
         except Exception as error:  # noqa: BLE001 -- whatever it is, the person has to hear of it, and the thread goes on
-            self._fail(error)
+            try:
+                self._fail(error)
+            except Exception:  # noqa: BLE001 -- not even telling it went well, and still the thread goes on
+                self._drop()
 
     def _turn(self) -> None:
         told = self._heed()
-        self._read()
         self._mind_the_screen()
+        self._read()
         self._collect()
         self._unseen = True
-        if self._threaded and (told or time.monotonic() - self._published_s >= PUBLISH_S):
+        if self._threaded and (told or self._clock() - self._published_s >= PUBLISH_S):
             self._publish()
 
     def _run(self) -> None:
@@ -186,11 +195,13 @@ class Station:
         self._end()
 
     def _end(self) -> None:
-        for act in (self._heed_all, self._disconnect, self._finish, self._collect):
+        last = self._heed, self._disconnect, self._finish, self._collect, self._close_writer, self._collect, self._publish
+        for act in last:
             self._guarded(act)
+
+    def _close_writer(self) -> None:
+        self._written = False
         self._written = self._writer.close()
-        for act in (self._collect, self._publish):
-            self._guarded(act)
 
     def _finish(self) -> None:
         for bench in self._left:
@@ -207,13 +218,10 @@ class Station:
             self._told.get_nowait()()
         return count > 0
 
-    def _heed_all(self) -> None:
-        self._heed()
-
     def _read(self) -> None:
         connection = self._connection
         if connection is None:
-            if self._source is not None and (time.monotonic() >= self._again_s or not self._threaded):
+            if self._source is not None and (self._clock() >= self._again_s or not self._threaded):
                 self._open(self._source)
             return
         try:
@@ -229,11 +237,12 @@ class Station:
 
     def _mind_the_screen(self) -> None:
         state = None if self._connection is None else self._connection.state
-        if state is None or state.has_hold_switch or not state.has_valves or state.readiness.state not in AIR_ON:
+        if state is None or state.has_hold_switch or not state.has_valves or state.readiness.state not in AIR_COMING:
             return
-        if time.monotonic() - self._looked_s > self._unseen_s:
+        if self._clock() - self._looked_s > self._unseen_s:
             self._act(acts.StopAll())
-            self._journal.tell("alarm", "the screen stood still while air was on: the rig was told to shut and vent")
+            air = "was coming" if state.readiness.state is State.ARMED else "was on"
+            self._journal.tell("alarm", f"the screen stood still while air {air}: the rig was told to shut and vent")
 
     def _collect(self) -> None:
         """What the benches have done and the record has said."""
@@ -249,14 +258,15 @@ class Station:
         self._left = [bench for bench in self._left if bench.analysing]
         if checked:
             self._know_again()
-        for words in self._workers.take_words():
-            self._journal.tell("warning", words)
+        for words in self._workers.take_faults():
+            self._journal.tell("fault", words)
 
     def _publish(self) -> None:
-        now_s = time.monotonic()
+        now_s = self._clock()
         self._unseen = False
         if now_s - self._viewed_s >= VIEW_S or not self._threaded:
             self._view, self._viewed_s = self._trace.view(), now_s
+            self._rig = None if self._source is None else self._source.view()
         bench = None if self._connection is None else self._connection.bench
         analysing = sum(left.analysing for left in self._left) + (0 if bench is None else bench.analysing)
         self._number += 1
@@ -271,7 +281,7 @@ class Station:
             self._view,
             analysing,
             self._journal.record_trouble,
-            None if self._source is None else self._source.view(),
+            self._rig,
             self._read_at_s,
             None if bench is None else bench.counters,
         )
@@ -283,12 +293,14 @@ class Station:
     def _step(self, state: BenchState | None) -> Step | None:
         if state is None:
             return None
-        connection = self._connection
-        if connection is not None and not connection.met and not state.readiness.locked:
-            return Step("wait", connection.link.words)
-        if connection is not None and connection.bench.analysing_checks and not state.readiness.locked:
-            return Step("wait", "the check is being worked out")
-        return next_step(state)
+        waits_for = None if self._connection is None or state.readiness.locked else self._connection.waits_for
+        if waits_for is not None:
+            return Step("wait", waits_for)
+        if state is not self._before:
+            return next_step(state)
+        with suppress(Exception):  # it may be what the program failed over; that it is under pressure is shown all the same
+            return next_step(state)
+        return None
 
     # ------------------------------------------------------------------ what was told
 
@@ -302,8 +314,10 @@ class Station:
 
     def _disconnect(self) -> None:
         connection, self._connection = self._connection, None
-        self._source = None
-        self._before, self._purpose, self._link = None, None, NO_RIG
+        self._source = self._rig = self._purpose = None
+        self._viewed_s = float("-inf")
+        self._link = NO_RIG
+        self._forget_unless_pressurised()
         if connection is not None:
             self._leave(connection, "the program was ended" if self._closing else "the rig was disconnected")
 
@@ -316,19 +330,30 @@ class Station:
         finally:
             connection.close()
             self._left.append(connection.bench)
-            state = connection.state
-            if state.pressurised and not said_vented(state):
+            self._keep_state(connection)
+            self._forget_unless_pressurised()
+            if self._before is not None:
                 self._journal.tell("alarm", f"{BY_HAND} until the gauges are down")
 
+    def _keep_state(self, connection: Connection) -> None:
+        if connection.state.reading is not None or self._before is None:
+            self._before = connection.state
+
+    def _forget_unless_pressurised(self) -> None:
+        """A rig that is left is shown no more, unless it was left under pressure: that stands until a rig has been heard again."""
+        before = self._before
+        if before is not None and (not before.readiness.locked or said_vented(before)):
+            self._before = None
+
     def _use_job(self, at_work: AtWork) -> None:
-        if at_work.engine != self._at_work.engine:
+        before, self._at_work = self._at_work, at_work
+        if at_work.engine != before.engine:
             self._purpose = None
-        self._at_work = at_work
         if self._connection is None:
             return
         try:
-            if not self._connection.use(at_work):
-                self._journal.tell("note", "the job is changed as soon as the rig is vented")
+            if not self._connection.use(at_work) and (what := at_work.other_than(before)) is not None:
+                self._journal.tell("note", f"{what} as soon as the rig is vented")
         except LinkError as error:
             self._lose(str(error))
 
@@ -389,7 +414,7 @@ class Station:
         try:
             endpoint = source.open()
         except LinkError as error:
-            self._again_s = time.monotonic() + AGAIN_S
+            self._again_s = self._clock() + AGAIN_S
             self._link = LinkView("lost", source.name, str(error))
             self._journal.tell_once("warning", str(error))
             return
@@ -405,7 +430,7 @@ class Station:
             rate_hz=self._rate_hz,
             analyst=self._workers.analyse,
         )
-        bench.job_id = None if self._at_work.job is None else self._at_work.job.id
+        bench.job_id = self._at_work.job_id
         tell = partial(self._journal.tell, "warning")
         self._connection = Connection(source.name, endpoint, bench, self._look_up, self._purpose, tell)
         self._link = self._connection.link
@@ -427,26 +452,46 @@ class Station:
             what = words.rpartition(";")[0] or words
             self._link = LinkView("lost", self._source.name, f"{what}; check the cable and the rig, it is looked for every second")
             self._journal.tell("note", self._link.words)  # the bench has warned already
-        self._again_s = time.monotonic() + AGAIN_S
+        self._again_s = self._clock() + AGAIN_S
 
     def _remember(self, connection: Connection) -> None:
-        if connection.state.reading is not None or self._before is None:
-            self._before = connection.state
+        self._keep_state(connection)
         self._purpose = connection.state.purpose if connection.met and connection.state.round is None else connection.purpose
 
     def _fail(self, error: Exception) -> None:
         """A fault in the program must not die with the thread: shut and vent, tell it, and begin anew with the rig."""
-        words = f"the program failed while reading the rig ({type(error).__name__}: {error})"
+        words = f"{FAILED} ({type(error).__name__}: {error})"
+        self._journal.tell_once("fault", "".join(traceback.format_exception(error)).rstrip())
         connection, self._connection = self._connection, None
-        name = "" if self._source is None else self._source.name
-        self._link = LinkView("lost", name, f"{words}; the rig was told to shut and vent, and is met anew: save the log")
-        self._journal.tell_once("alarm", self._link.words)
+        self._forget_unless_pressurised()
         if connection is not None:
             with suppress(Exception):  # it may fail again over the same; then the rig is told without deciding anything
                 self._leave(connection, words)
-        self._before = None  # what it failed over
-        self._again_s = time.monotonic() + AFTER_FAULT_S
+        now_s = self._clock()
+        if now_s >= self._again_s:  # a fault that comes at each turn must not put off the next meeting each time
+            self._again_s = now_s + AFTER_FAULT_S
+        name = "" if self._source is None else self._source.name
+        by_hand = self._before is not None and not self._before.has_valves
+        done = f"{BY_HAND}; the rig" if by_hand else "the rig was told to shut and vent, and"
+        self._link = LinkView("lost", name, f"{words}; {done} is met anew: save the log")
+        self._journal.tell_once("alarm", self._link.words)
+        self._show_failed()
+
+    def _drop(self) -> None:
+        """Even telling of the fault failed: close the port, whose silence has the rig vent, and leave no stale picture."""
+        connection, self._connection = self._connection, None
+        if connection is not None:
+            self._keep_state(connection)
+            self._left.append(connection.bench)
+            for act in (partial(connection.bench.abandon, FAILED), connection.close):
+                with suppress(Exception):
+                    act()
+        self._again_s = self._clock() + AFTER_FAULT_S
+        self._link = LinkView("lost", "", f"{FAILED}; {BY_HAND}, and start the program again")
+        self._show_failed()
+
+    def _show_failed(self) -> None:
+        """As _publish(), of nothing that may have been what failed."""
         self._number += 1
-        self._snapshot = replace(
-            self._snapshot, number=self._number, link=self._link, told=self._journal.told, state=None, step=None, rig=None
-        )
+        seen = replace(self._snapshot, number=self._number, link=self._link, told=self._journal.told, rig=None)
+        self._snapshot = replace(seen, state=self._before, step=self._step(self._before))

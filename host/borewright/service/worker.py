@@ -20,10 +20,27 @@ from borewright.service.worker_process import serve, told_as
 __all__ = ["Worker", "WorkerEndedError"]
 
 LEAVE_S = 1.0
+GRACE_S = 2.0  # work that nobody needs any more may end by itself so long, for another process takes its time to start
 
 
 class WorkerEndedError(BorewrightError):
-    """The process that had this work ended, or did not answer in time."""
+    """The process that had this work ended, or was ended because it did not answer in time or nobody needs the answer any more."""
+
+
+class _Asked(Future[Any]):
+    """A future whose cancel() reaches work that is being done, too: it is broken off unless it ends by itself soon."""
+
+    def __init__(self, break_off: Callable[[Future[Any]], None]) -> None:
+        super().__init__()
+        self._break_off = break_off
+
+    def cancel(self) -> bool:
+        """True when it was not begun yet; one that is under way then ends with its result or with an error."""
+        if super().cancel():
+            return True
+        if self.running():
+            self._break_off(self)
+        return False
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,14 +50,13 @@ class _Work:
     arguments: tuple[Any, ...]
     named: dict[str, Any]
     on_record: bool
-    instead: Callable[[WorkerEndedError], Any] | None
     limit_s: float | None
 
 
 class Worker:
     """One process, started when it is first needed, and once more for the same work when it has died.
 
-    name: of what it does, for the person. tell: called in the worker's own thread with a word of warning.
+    name: of what it does. tell: called in the worker's own thread when the process ended, with words for the log.
     """
 
     def __init__(self, name: str, record: Path, tell: Callable[[str], None]) -> None:
@@ -51,6 +67,9 @@ class Worker:
         self._process: multiprocessing.process.BaseProcess | None = None
         self._connection: Connection | None = None
         self._closing = threading.Event()
+        self._now = threading.Lock()
+        self._under_way: Future[Any] | None = None
+        self._broken_off: str | None = None  # why the process was ended while at that work
         self._thread = threading.Thread(target=self._serve, name=f"borewright-{name}", daemon=True)
         self._thread.start()
 
@@ -66,19 +85,18 @@ class Worker:
         named: dict[str, Any] | None = None,
         *,
         on_record: bool = False,
-        instead: Callable[[WorkerEndedError], Any] | None = None,
         limit_s: float | None = None,
     ) -> Future[Any]:
         """Have a function of a module called there. on_record: with the Store of that process before the arguments.
 
-        instead: called here, in the worker's thread, when the process fails twice or hangs; else the future has the error. limit_s:
-        after so long without an answer the process counts as hung and is ended; None: it may take its time.
+        limit_s: after so long without an answer the process counts as hung and is ended; None: it may take its time. The future has
+        an error then, and when the process ended twice; cancelling it breaks off work that does not end by itself soon.
         """
-        future: Future[Any] = Future()
+        future: Future[Any] = _Asked(self._need_no_more)
         if self._closing.is_set():
             future.set_exception(_ending())
         else:
-            self._work.put(_Work(future, function, arguments, dict(named or {}), on_record, instead, limit_s))
+            self._work.put(_Work(future, function, arguments, dict(named or {}), on_record, limit_s))
         return future
 
     def close(self, wait_s: float) -> bool:
@@ -111,7 +129,7 @@ class Worker:
                     late.future.set_exception(_ending())
 
     def _do(self, work: _Work) -> None:
-        for attempt in ("first", "again"):
+        for attempt in ("first", "second"):
             try:
                 result, failed = self._asked(work)
             except WorkerEndedError as ended:
@@ -119,8 +137,10 @@ class Worker:
                 if self._closing.is_set():
                     work.future.set_exception(_ending())
                     return
-                if attempt == "again" or isinstance(ended, _HungError):
-                    self._give_up(work, ended)
+                asked = getattr(work.function, "__qualname__", repr(work.function))
+                self._tell(f"the process of the {self._name} ended at {asked}, for the {attempt} time: {ended}")
+                if attempt == "second" or isinstance(ended, _BrokenOffError):
+                    work.future.set_exception(ended)
                     return
             except Exception as error:  # noqa: BLE001 -- arguments that cannot be handed over
                 work.future.set_exception(told_as(error))
@@ -132,37 +152,44 @@ class Worker:
                     work.future.set_exception(failed)
                 return
 
-    def _give_up(self, work: _Work, ended: WorkerEndedError) -> None:
-        if work.instead is None:
-            work.future.set_exception(ended)
-            return
-        self._tell(f"{ended}; it is done without it")
-        try:
-            work.future.set_result(work.instead(ended))
-        except Exception as error:  # noqa: BLE001 -- for the one who waits for it
-            work.future.set_exception(told_as(error))
-
     def _asked(self, work: _Work) -> tuple[Any, Exception | None]:
-        hung = threading.Event()
         connection = self._connection or self._start()
-        watch = threading.Timer(work.limit_s or 0.0, self._end_hung, (hung,))  # handing over can hang too
-        watch.daemon = True
-        if work.limit_s is not None:
-            watch.start()
+        with self._now:
+            self._under_way, self._broken_off = work.future, None
+        limit = None
+        if work.limit_s is not None:  # handing over can hang too
+            limit = self._break_off_in(work.limit_s, work.future, f"it took longer than {work.limit_s:.0f} s and was broken off")
         try:
             connection.send((work.function, work.arguments, work.named, work.on_record))
             answer: tuple[Any, Exception | None] = connection.recv()
         except (EOFError, OSError) as gone:
-            if hung.is_set():
-                raise _HungError(f"the {self._name} did not answer within {work.limit_s:.0f} s and were ended") from gone
-            raise WorkerEndedError(f"the process of the {self._name} ended by itself; save the log and restart it") from gone
+            with self._now:
+                why = self._broken_off
+            if why is not None:
+                raise _BrokenOffError(f"{why}; save the log and try it again") from gone
+            raise WorkerEndedError("working it out was broken off; save the log and restart the program") from gone
         finally:
-            watch.cancel()
+            with self._now:
+                self._under_way = None
+            if limit is not None:
+                limit.cancel()
         return answer
 
-    def _end_hung(self, hung: threading.Event) -> None:
-        hung.set()
-        self._kill()
+    def _need_no_more(self, future: Future[Any]) -> None:
+        """From any thread."""
+        self._break_off_in(GRACE_S, future, "nobody needed it any more, and it was broken off")
+
+    def _break_off_in(self, wait_s: float, future: Future[Any], why: str) -> threading.Timer:
+        watch = threading.Timer(wait_s, self._break_off, (future, why))
+        watch.daemon = True
+        watch.start()
+        return watch
+
+    def _break_off(self, future: Future[Any], why: str) -> None:
+        with self._now:  # only as long as the process is at this very work
+            if self._under_way is future:
+                self._broken_off = why
+                self._kill()
 
     def _kill(self) -> None:
         """From any thread: the worker's own then hears that the process is gone."""
@@ -198,8 +225,8 @@ class Worker:
             connection.close()
 
 
-class _HungError(WorkerEndedError):
-    """It did not answer in time."""
+class _BrokenOffError(WorkerEndedError):
+    """The process was ended from here, over this work."""
 
 
 def _ending() -> BorewrightError:

@@ -8,14 +8,23 @@ from __future__ import annotations
 import os
 import pickle
 import signal
+import traceback
 from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from borewright.errors import BorewrightError
+
 if TYPE_CHECKING:
     from borewright.store.store import Store
 
-__all__ = ["serve", "told_as"]
+__all__ = ["ProgramFailedError", "serve", "told_as"]
+
+
+class ProgramFailedError(BorewrightError):
+    """The program failed. trace: where, for its log; it goes from one process to the other with the error."""
+
+    trace: str = ""
 
 
 def serve(connection: Connection, record: Path) -> None:
@@ -63,12 +72,12 @@ def told_as(error: Exception) -> Exception:
     >>> print(told_as(KeyError("p_regulated")))
     the program failed while working this out (KeyError: 'p_regulated'); save the log and restart it
     """
-    from borewright.errors import BorewrightError  # noqa: PLC0415 -- beside what it is for
-
     if isinstance(error, BorewrightError):
         return error
     what = f"{type(error).__name__}: {error}"
-    return BorewrightError(f"the program failed while working this out ({what}); save the log and restart it")
+    failed = ProgramFailedError(f"the program failed while working this out ({what}); save the log and restart it")
+    failed.trace = "".join(traceback.format_exception(error)).rstrip()
+    return failed
 
 
 def _answer(connection: Connection, answer: tuple[Any, Exception | None]) -> bool:

@@ -7,28 +7,28 @@ opens the record on its own, and a thread of this process for what is written.
 from __future__ import annotations
 
 import importlib
-import threading
 from collections import deque
 from collections.abc import Callable
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import Future
 from functools import partial
 from pathlib import Path
 from typing import Concatenate, ParamSpec, TypeVar
 
-from borewright.errors import BorewrightError
 from borewright.service.analyses import slimmed
 from borewright.service.analysis import Analysed, analyse
 from borewright.service.conditions_of_air import AirConditions
 from borewright.service.effects import Analyse
 from borewright.service.state import BenchState
 from borewright.service.worker import Worker
-from borewright.service.worker_process import told_as
+from borewright.service.worker_process import ProgramFailedError, told_as
+from borewright.service.writing import Writing
 from borewright.store.store import Store
 
 __all__ = ["Workers"]
 
 LEAVE_S = 0.5
 ANALYSIS_LIMIT_S = 20.0  # a fit takes less than half a second; a computer that is busy elsewhere may take many times as long
+QUESTION_LIMIT_S = 120.0  # a report takes seconds; as above
 HEAVY = {
     "analyses": ("borewright.service.analysis",),
     "questions": ("borewright.store.store", "borewright.service.path", "borewright.service.report_data", "borewright.report"),
@@ -47,61 +47,68 @@ class Workers:
     """The three lanes. record: the record's file, which store has open here.
 
     inline: everything is done in the call, on store; what it gives is done already. For tests in virtual time. analysis_limit_s: an
-    analysis that takes longer counts as hung.
+    analysis that takes longer counts as hung; question_limit_s: so does a question.
     """
 
-    def __init__(self, record: Path, store: Store, *, inline: bool = False, analysis_limit_s: float = ANALYSIS_LIMIT_S) -> None:
+    def __init__(
+        self,
+        record: Path,
+        store: Store,
+        *,
+        inline: bool = False,
+        analysis_limit_s: float = ANALYSIS_LIMIT_S,
+        question_limit_s: float = QUESTION_LIMIT_S,
+    ) -> None:
         self._store = store
         self._analysis_limit_s = analysis_limit_s
-        self._words: deque[str] = deque()
+        self._question_limit_s = question_limit_s
+        self._faults: deque[str] = deque()
         self._analyses: Worker | None = None
         self._questions: Worker | None = None
-        self._writing: ThreadPoolExecutor | None = None
+        self._writing: Writing | None = None
         if not inline:
-            self._analyses = Worker("analyses", record, self._words.append)
-            self._questions = Worker("questions", record, self._words.append)
-            self._writing = ThreadPoolExecutor(1, "borewright-record")
+            self._analyses = Worker("analyses", record, self._faults.append)
+            self._questions = Worker("questions", record, self._faults.append)
+            self._writing = Writing()
 
     def ask(self, question: Callable[Concatenate[Store, P], T], *arguments: P.args, **named: P.kwargs) -> Future[T]:
         """question(store, *arguments), a function of a module, in the process of the questions and on its own Store.
 
-        Arguments and result are pickled. The future has a BorewrightError when it fails. One that waits can be cancelled; one that
-        runs cannot, and its answer is then for nobody.
+        Arguments and result are pickled. The future has a BorewrightError when it fails, or takes longer than the limit. It
+        can be cancelled; one that is under way then is broken off unless it ends by itself soon.
         """
         if self._questions is None:
-            return _done(question, self._store, *arguments, **named)
-        return self._questions.hand(question, arguments, named, on_record=True)
+            return self._heard(_done(question, self._store, *arguments, **named))
+        return self._heard(self._questions.hand(question, arguments, named, on_record=True, limit_s=self._question_limit_s))
 
     def write(self, act: Callable[Concatenate[Store, P], T], *arguments: P.args, **named: P.kwargs) -> Future[T]:
         """act(store, *arguments) in the record's own thread of this process, in order; a BorewrightError when it fails."""
         if self._writing is None:
-            return _done(act, self._store, *arguments, **named)
-        try:
-            return self._writing.submit(partial(_in_words, act, self._store, *arguments, **named))
-        except RuntimeError:  # it has been closed
-            refused: Future[T] = Future()
-            refused.set_exception(BorewrightError("the program is being ended, so this was not written; start it again"))
-            return refused
+            return self._heard(_done(act, self._store, *arguments, **named))
+        return self._heard(self._writing.hand(partial(_in_words, act, self._store, *arguments, **named)))
 
     def analyse(self, state: BenchState, done: Analyse, ambient: AirConditions) -> Future[Analysed]:
-        """As service.analysis.analyse, in the process of the analyses. When that fails, it is done in a thread here, and take_words
-        has a warning."""
+        """As service.analysis.analyse, in the process of the analyses; a BorewrightError when it fails there or hangs."""
         if self._analyses is None:
-            return _done(analyse, state, done, ambient)
-        slim = slimmed(state)
-        return self._analyses.hand(
-            analyse,
-            (slim, done, ambient),
-            instead=lambda _ended: analyse(slim, done, ambient),
-            limit_s=self._analysis_limit_s,
-        )
+            return self._heard(_done(analyse, state, done, ambient))
+        arguments = slimmed(state), done, ambient
+        return self._heard(self._analyses.hand(analyse, arguments, limit_s=self._analysis_limit_s))
 
-    def take_words(self) -> tuple[str, ...]:
-        """Warnings for the person since the last call."""
-        words: list[str] = []
-        while self._words:
-            words.append(self._words.popleft())
-        return tuple(words)
+    def take_faults(self) -> tuple[str, ...]:
+        """Where the program failed since the last call, and which process ended: for the log."""
+        faults: list[str] = []
+        while self._faults:
+            faults.append(self._faults.popleft())
+        return tuple(faults)
+
+    def _heard(self, future: Future[T]) -> Future[T]:
+        future.add_done_callback(self._keep_fault)
+        return future
+
+    def _keep_fault(self, future: Future[T]) -> None:
+        error = None if future.cancelled() else future.exception()
+        if isinstance(error, ProgramFailedError):
+            self._faults.append(error.trace)
 
     def warm_up(self) -> tuple[Future[None], ...]:
         """Have both processes started and everything imported there, so that the first work does not wait for that."""
@@ -116,13 +123,7 @@ class Workers:
 
     def close(self, wait_s: float = 5.0) -> bool:
         """Write what waits, end both processes; what they still work on then ends with an error. False when writing took longer."""
-        written = True
-        if self._writing is not None:
-            self._writing.shutdown(wait=False)
-            last = threading.Thread(target=self._writing.shutdown, name="borewright-record-end", daemon=True)
-            last.start()
-            last.join(wait_s)
-            written = not last.is_alive()
+        written = self._writing is None or self._writing.close(wait_s)
         for worker in (self._analyses, self._questions):
             if worker is not None:
                 worker.close(LEAVE_S)
