@@ -56,6 +56,7 @@ def main(folder: Path) -> None:
             for theme, scale, width, height in LOOKS:
                 desk.change_setting(theme=theme, scale_percent=scale)
                 window.resize(width, height)
+                window.look_now()
                 settle(desk)
                 path = folder / f"{name}-{theme}-{scale}.png"
                 save(window, path)

@@ -23,6 +23,7 @@ KEYS: tuple[tuple[str, str], ...] = (
     ("Ctrl + and Ctrl - and Ctrl 0", "everything larger, smaller, as usual"),
     ("Ctrl+M", "all messages of this run"),
     ("Ctrl+L", "save the log for support"),
+    ("Ctrl+Q", "end the program; under pressure it vents first"),
     ("F1", "these keys"),
 )
 

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 __all__ = ["Options", "Program", "run"]
 
 SWITCH_S = 0.001  # a thread that computes lets the screen have its turn five times as often as is usual
-UNSEEN_S = 1.0  # a screen that stands still for so long hears no key that is let go
+UNSEEN_S = 1.5  # a screen that stands still for so long hears no key that is let go
 FIRST_SCENARIO = "hillclimb-before"
 LEAVE_S = 40.0  # the record may be on a slow disk
 LEFT_UNDER_PRESSURE = "SHUT THE SUPPLY AND OPEN THE VENT BY HAND; turn and undo nothing until the gauges are down"

@@ -153,6 +153,8 @@ class StepPanel(QWidget):
         if view.key != before.key or view.locked != before.locked:
             self._say_wrong("")
             self._field.clear()
+        if view.key != before.key:
+            self._scroll.verticalScrollBar().setValue(0)
         self._title.setText(view.title)
         self._pressurised.setVisible(view.locked)
         self._show_figure(view)
@@ -228,11 +230,23 @@ class StepPanel(QWidget):
             self._answer_first(self._first[1])
         elif view.question is not None:
             self._answer(view)
+        elif view.points and self._more_to_read():
+            return
         elif view.key == "confirm_people" and view.act is not None:
             confirmed = view.act  # without it there is no air on any rig, so the cautions come before it
             self._desk.caution(FIRST_AIR_NAME, FIRST_AIR, lambda: self._desk.tell(confirmed))
         elif view.act is not None:
             self._desk.tell(view.act)
+
+    def _more_to_read(self) -> bool:
+        """Whether points were out of view; then they are brought into it, and nobody has confirmed them yet."""
+        bar = self._scroll.verticalScrollBar()
+        if bar.value() >= bar.maximum():
+            return False
+        bar.setValue(bar.value() + bar.pageStep())
+        if bar.value() < bar.maximum():
+            self._say_wrong("there is more to see to: read on, then confirm")
+        return True
 
     def _answer_first(self, then: Callable[[str], None] | None) -> None:
         typed = self._field.text()

@@ -9,7 +9,19 @@ from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QByteArray, QEvent, QObject, Qt, QTimer
 from PySide6.QtGui import QCloseEvent, QGuiApplication, QKeyEvent, QKeySequence, QShortcut
-from PySide6.QtWidgets import QApplication, QDockWidget, QLabel, QMainWindow, QScrollArea, QStackedWidget, QVBoxLayout, QWidget
+from PySide6.QtWidgets import (
+    QAbstractSpinBox,
+    QApplication,
+    QComboBox,
+    QDockWidget,
+    QLabel,
+    QMainWindow,
+    QScrollArea,
+    QStackedWidget,
+    QTabBar,
+    QVBoxLayout,
+    QWidget,
+)
 
 from borewright.app.air_band import AirBand
 from borewright.app.caution_bar import CautionBar
@@ -39,10 +51,14 @@ PAGES = {
 }
 MOST_FOR_PANEL = 0.45  # of the window's width
 BUILD_EVERY_MS = 400
+DRESS_AFTER_MS = 250
 BUILT_IN, SURROUNDINGS, MESSAGES, KEYS = "Built-in rig", "Surroundings", "Messages", "Keys"
 LEAST_SCALE, USUAL_SCALE, MOST_SCALE, SCALE_STEP = 80, 100, 250, 10
 GO_DOWN_FIRST = "the rig is told to shut and vent; the window closes once the pressure is gone, or when you close it again"
 GO_DOWN_BY_HAND = "SHUT THE SUPPLY AND OPEN THE VENT BY HAND; the window closes once it is gone, or when you close it again"
+
+
+_TURNED_BY_WHEEL = (QComboBox, QAbstractSpinBox, QTabBar)
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,9 +105,13 @@ class Window(QMainWindow):
         self._notices.list_asked.connect(lambda: self.toggle_panel(MESSAGES))
         desk.snapshot_changed.connect(self.show_snapshot)
         desk.page_asked.connect(self.show_page)
-        desk.look_changed.connect(self._look)
+        self._dressing = QTimer(self)  # dressing takes a second; five presses of a key are one change
+        self._dressing.setSingleShot(True)
+        self._dressing.setInterval(DRESS_AFTER_MS)
+        self._dressing.timeout.connect(self.look_now)
+        desk.look_changed.connect(self._dressing.start)
         self._bind_keys()
-        self._look()
+        self.look_now()
         self._restore()
         if isinstance(app := QApplication.instance(), QApplication):
             app.installEventFilter(self)
@@ -197,6 +217,8 @@ class Window(QMainWindow):
         panel = self._panels.get(BUILT_IN)
         if panel is None or not panel.dock.isVisible():
             self.toggle_panel(BUILT_IN)
+        if self._shown is not None:
+            self._shown.entered()  # the keys stay with the page
 
     # ------------------------------------------------------------------ how things stand
 
@@ -211,7 +233,12 @@ class Window(QMainWindow):
         if self._goes_when_vented and (snapshot.state is None or not snapshot.state.readiness.locked):
             self.close()
 
-    def _look(self) -> None:
+    def look_now(self) -> None:
+        """Put palette and size onto the program, or once it is vented."""
+        state = self.desk.snapshot.state
+        if state is not None and (state.readiness.locked or state.readiness.state is State.ARMED):
+            self._dressing.start()  # a screen that stands still would hear neither Esc nor a key that is let go
+            return
         app = QApplication.instance()
         if isinstance(app, QApplication):
             dress(app, self.desk.palette, self.desk.settings.scale_percent)
@@ -240,6 +267,7 @@ class Window(QMainWindow):
             "Ctrl+=": lambda: self._scale(SCALE_STEP),
             "Ctrl+-": lambda: self._scale(-SCALE_STEP),
             "Ctrl+0": lambda: desk.change_setting(scale_percent=USUAL_SCALE),
+            "Ctrl+Q": self.close,
         }
         for key, act in keys.items():
             shortcut = QShortcut(QKeySequence(key), self)
@@ -260,6 +288,9 @@ class Window(QMainWindow):
             and watched.isWindowType()  # else it would be heard again at every widget that it passes through
         ):
             self.desk.tell(acts.StopAll())
+        if event.type() is QEvent.Type.Wheel and isinstance(watched, _TURNED_BY_WHEEL) and not watched.hasFocus():
+            event.ignore()  # scrolling over it is not choosing in it
+            return True
         return super().eventFilter(watched, event)
 
     # ------------------------------------------------------------------ coming and going

@@ -125,6 +125,10 @@ class OperatorPanel(QWidget):
             self._desk.notice("note", f"Show me: {shown.text}")
 
     def _hose(self, number: int) -> None:
+        state = self._desk.snapshot.state
+        if state is not None and state.readiness.locked:  # a digit meant for the page; who means it has the button
+            self._desk.notice("warning", "PRESSURISED: a key does not take the hose off; nothing was done")
+            return
         wanted = "hose off" if number == 0 else f"hose {number}"
         if any(choice.words == wanted for choice in self._hose_buttons):
             self.tell(wanted)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from PySide6.QtCore import QSize
+from PySide6.QtCore import QSize, Qt
 from PySide6.QtWidgets import QComboBox, QGroupBox, QHBoxLayout, QLabel, QLayout, QPushButton, QVBoxLayout, QWidget
 
 from borewright.app.builtin.flow import Flow
@@ -18,6 +18,7 @@ def press(text: str, name: str, do: Callable[[], object], tip: str = "", *, show
     button.setAccessibleName(name)
     button.setToolTip(tip or name)
     button.setCheckable(shows)
+    button.setFocusPolicy(Qt.FocusPolicy.TabFocus)  # a click leaves the keys where they were: with the page
     button.clicked.connect(lambda _on: do())
     return button
 

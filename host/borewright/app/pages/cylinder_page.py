@@ -184,8 +184,10 @@ class CylinderPage(Page):
 
     @property
     def _result_shown(self) -> ResultView | None:
-        """The last test's result, until the next one is under way."""
-        return None if self._round.under_way else self._result
+        """The last test's result, until the next one is under way or being worked out."""
+        snapshot = self.desk.snapshot
+        capturing = snapshot.state is not None and snapshot.state.capture is not None
+        return None if self._round.under_way or capturing or snapshot.analysing else self._result
 
     # ------------------------------------------------------------------ what is shown
 

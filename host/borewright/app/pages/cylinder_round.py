@@ -171,6 +171,7 @@ class Round:
         if done.done.purpose.kind == "test":
             if done.number > self._done_number and self._stage == "under_way":
                 self._stage = "idle"
+                self._desk.tell(acts.ConfirmPeople(frozenset()))  # no switch may begin another test that nobody asked for
             if self._last is None or done.number >= self._last.number:
                 self._last = done
         self._done_number = max(self._done_number, done.number)
