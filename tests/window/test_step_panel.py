@@ -246,6 +246,20 @@ def test_nobody_is_confirmed_clear_before_the_cautions_are(stand: Stand) -> None
     assert stand.told == [PEOPLE.act] * 2  # at the same job they are read once
 
 
+def test_points_that_are_out_of_view_are_read_before_they_are_confirmed(stand: Stand) -> None:
+    stand.confirm_cautions()
+    stand.whole.resize(420, 230)
+    stand.show(PEOPLE)
+    QApplication.processEvents()
+    presses = 0
+    while not stand.told:
+        stand.key(Qt.Key.Key_Return)
+        presses += 1
+        assert presses < 20
+    assert stand.told == [PEOPLE.act]
+    assert presses > 1
+
+
 def test_the_air_key_asks_for_nothing_before_the_cautions_are_confirmed(stand: Stand) -> None:
     stand.show(READY, State.READY)
     stand.press()
