@@ -166,3 +166,21 @@ def test_a_screen_that_nobody_looked_at_has_the_rig_shut_and_vent(shop: Path, st
         assert at.vents(0) > vents
         assert at.told("alarm") == [f"the screen stood still while air {air}: the rig was told to shut and vent"]
         assert at.station.close()
+
+
+def test_nothing_is_opened_at_the_end_of_a_countdown_that_nobody_saw(shop: Path) -> None:
+    with opened(shop) as store:
+        clock = Clock()
+        at = AtStation(store, hold_switch=False, clock=clock, unseen_s=1.0).connected()
+        at.act(acts.SetPurpose(CAPPED))
+        while at.step.key != "give_air":
+            at.person.follow(at.step)
+        at.act(acts.AskAir())
+        openings = at.openings()
+        while (until_s := at.state.countdown_until_s) is None or at.state.now_s + station.VIRTUAL_READ_S < until_s:
+            at.turn()
+        clock.now_s += 1.1
+        at.turn()  # what is read in it ends the countdown
+        assert at.openings() == openings
+        assert at.state.readiness.state is State.READY  # for another asking, not armed any more
+        assert at.station.close()
