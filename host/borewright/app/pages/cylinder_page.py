@@ -381,7 +381,7 @@ def _conditions_of(state: BenchState | None) -> tuple[tuple[Condition, ...], str
     if state.readiness.locked:
         return state.conditions, "PRESSURISED: first it has to vent"
     if state.purpose.kind != "test":
-        return state.conditions, "They are those of a test once one is begun"
+        return state.conditions, "Looked at for a test once one is begun"
     if state.readiness.state is State.SQUEEZING:
         return state.conditions, "Looked at again after the squeeze"
     return state.conditions, ""

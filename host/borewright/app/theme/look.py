@@ -85,6 +85,8 @@ def _sheet(p: Palette, scale: float) -> str:
     return f"""
 * {{ font-family: "{_FACE}"; font-size: {px:.0f}px; color: {p.ink}; }}
 QMainWindow, QWidget#page, QScrollArea, QScrollArea > QWidget > QWidget, QStackedWidget, QDockWidget {{ background: {p.ground}; }}
+QDockWidget {{ font-size: {px:.0f}px; font-weight: bold; }}
+QDockWidget::title {{ background: {p.raised}; padding: {n(6)}; text-align: left; }}
 QScrollArea {{ border: none; }}
 QFrame[role="panel"] {{ background: {p.panel}; border: 1px solid {p.line}; border-radius: {n(4)}; }}
 QLabel {{ background: transparent; }}
@@ -110,6 +112,7 @@ QPushButton[role="stop"] {{ background: {p.panel}; color: {p.air}; border: {n(3)
 {fields} {{
   background: {p.panel}; border: 1px solid {p.ink_soft}; border-radius: {n(3)}; padding: {n(3)};
   selection-background-color: {p.accent}; selection-color: {p.on_accent}; }}
+QLineEdit, QPlainTextEdit {{ placeholder-text-color: {p.ink_soft}; }}
 QHeaderView {{ background: {p.raised}; border: none; padding: 0; }}
 QHeaderView::section {{
   background: {p.raised}; border: none; border-bottom: 1px solid {p.line}; padding: {n(4)}; font-weight: bold; }}
