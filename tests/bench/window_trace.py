@@ -70,7 +70,7 @@ def snapshot_of(trace: Trace) -> SimpleNamespace:
     """A snapshot as far as the trace reads it."""
     view = trace.view()
     in_test_s = view.newest_s % CYCLE_S
-    state = SimpleNamespace(pressurised=5.0 <= in_test_s < 40.0, setup=RigSetup())
+    state = SimpleNamespace(readiness=SimpleNamespace(locked=5.0 <= in_test_s < 40.0), setup=RigSetup())
     return SimpleNamespace(trace=view, state=state)
 
 

@@ -37,7 +37,7 @@ def trace_of(seconds: float, regulated_pa: float = 551_000.0, cylinder_pa: float
 
 def snapshot_of(trace: TraceView, *, pressurised: bool = False, setup: RigSetup | None = None) -> Snapshot:
     """A snapshot as far as the trace reads it."""
-    state = SimpleNamespace(pressurised=pressurised, setup=setup or RigSetup())
+    state = SimpleNamespace(readiness=SimpleNamespace(locked=pressurised), setup=setup or RigSetup())
     return cast(Snapshot, SimpleNamespace(trace=trace, state=state))
 
 
