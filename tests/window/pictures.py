@@ -9,8 +9,10 @@ import os
 import sys
 import tempfile
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from io import BytesIO
 from pathlib import Path
+from typing import Literal
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 sys.path.insert(0, str(Path(__file__).resolve().parent))
@@ -18,6 +20,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 from borewright.app.desk import Desk
 from borewright.app.pages.jobs_page import JobsPage
 from borewright.app.settings import Settings
+from borewright.app.theme.look import palette_of
 from borewright.app.window import Window
 from borewright.service import acts
 from borewright.service.snapshot import Snapshot
@@ -31,7 +34,12 @@ from virtual_desk import bench_time, bench_until, make_shop_record, open_desk
 ROOT = Path(__file__).resolve().parent.parent.parent
 README = ROOT / "host" / "pictures"
 README_SCENES = {"test-hold": "test-page.png", "jobs-compare": "jobs-page.png"}
-LOOKS = (("light", 100, 1280, 800), ("dark", 100, 1280, 800), ("light", 150, 1280, 800), ("dark", 200, 1920, 1080))
+LOOKS: tuple[tuple[Literal["light", "dark"], int, int, int], ...] = (
+    ("light", 100, 1280, 800),
+    ("dark", 100, 1280, 800),
+    ("light", 150, 1280, 800),
+    ("dark", 200, 1920, 1080),
+)
 COLOURS = 128
 
 Scene = tuple[str, Callable[[], None]]
@@ -54,9 +62,8 @@ def main(folder: Path) -> None:
             prepare()
             bench_time(desk, 0.2)
             for theme, scale, width, height in LOOKS:
-                desk.change_setting(theme=theme, scale_percent=scale)
                 window.resize(width, height)
-                window.look_now()
+                dressed(desk, window, theme, scale)
                 settle(desk)
                 path = folder / f"{name}-{theme}-{scale}.png"
                 save(window, path)
@@ -65,6 +72,14 @@ def main(folder: Path) -> None:
             print(name, flush=True)
         window.close()
         close()
+
+
+def dressed(desk: Desk, window: Window, theme: Literal["light", "dark"], scale: int) -> None:
+    """Another look, also while air is on, where the program itself waits with it."""
+    desk.settings = replace(desk.settings, theme=theme, scale_percent=scale)
+    desk.palette = palette_of(theme)
+    desk.look_changed.emit()
+    window.look_now()
 
 
 def settle(desk: Desk) -> None:

@@ -260,6 +260,10 @@ def test_no_file_is_asked_for_under_pressure(make_desk: Callable[..., Desk], tmp
     for words in ("hose capped", "vent shut", "supply open"):
         desk.at_rig(words)
     bench_until(desk, lambda: desk.snapshot.state is not None and desk.snapshot.state.readiness.locked)
+    before = desk.settings, desk.palette
+    desk.change_setting(theme="dark", scale_percent=150)
+    desk.look_again()
+    assert (desk.settings, desk.palette) == before  # dressing takes a second, in which nothing would be heard
     assert desk.save_as("", "", "") is None  # Esc would close the question and not the air
     assert desk.open_files("", "") == []
 

@@ -18,7 +18,7 @@ __all__ = ["AirBand", "air_words"]
 STRIPES_PX = 64
 STRIPE_PX = 14
 NARROW_PX = 1000.0
-SQUEEZED = "The piston squeezes air into the closed hose: turn only as told, and undo nothing until the vent is open."
+SQUEEZED = "Turn only as told; undo nothing until the vent is open."
 
 
 def air_words(state: BenchState) -> str:

@@ -43,6 +43,7 @@ FRAME_MS = 33
 STALE_S = 1.5  # the station leaves a snapshot sixty times a second
 STALE = "the program does not read the rig any more: SHUT THE SUPPLY AND OPEN THE VENT BY HAND, then start the program again"
 UNDER_AIR = "air is coming or on: shut and vent before a file is asked for"
+LOOK_LATER = "air is coming or on: size and colours can be changed once it is vented"
 KEPT_SOON_S = 0.4  # what the bench notes of the person goes through the writer's queue
 
 
@@ -125,6 +126,7 @@ class Desk(QObject):
         self._record_due_s: float | None = None
         self.snapshot: Snapshot = station.snapshot()
         self._looked_at = self.snapshot
+        self._look_due = False
         self._new_at_s = clock()
         self._timer = QTimer(self)
         self._timer.setInterval(FRAME_MS)
@@ -151,6 +153,8 @@ class Desk(QObject):
             self._new_at_s = inf
             self._show(replace(snapshot, link=LinkView("lost", snapshot.link.port, STALE)))
             self.notice("alarm", STALE)
+        if self._look_due and not self.under_air:
+            self.look_again()
         if self._record_due_s is not None and self._clock() >= self._record_due_s:
             self._record_due_s = None
             self.record_changed.emit()
@@ -311,23 +315,30 @@ class Desk(QObject):
 
     def save_as(self, title: str, suggested: str, kinds: str) -> Path | None:
         """Ask where to save; not under pressure, where Esc would close the question and not the air."""
-        return None if self._under_air() else self.files.save_as(title, suggested, kinds)
+        return None if self._refuses_files() else self.files.save_as(title, suggested, kinds)
 
     def open_files(self, title: str, kinds: str) -> list[Path]:
         """Ask what to open; not under pressure, as above."""
-        return [] if self._under_air() else self.files.open_files(title, kinds)
+        return [] if self._refuses_files() else self.files.open_files(title, kinds)
 
-    def _under_air(self) -> bool:
+    @property
+    def under_air(self) -> bool:
+        """Whether air is coming or on, or has not been seen gone."""
         state = self.snapshot.state
-        under = state is not None and (state.readiness.locked or state.readiness.state is State.ARMED)
-        if under:
+        return state is not None and (state.readiness.locked or state.readiness.state is State.ARMED)
+
+    def _refuses_files(self) -> bool:
+        if self.under_air:
             self.notice("warning", UNDER_AIR)
-        return under
+        return self.under_air
 
     # ------------------------------------------------------------------ what is remembered
 
     def change_setting(self, **changes: Any) -> None:
         """Change what the window remembers, and keep it."""
+        if changes.keys() & {"theme", "scale_percent"} and self.under_air:
+            self.notice("warning", LOOK_LATER)
+            return
         before, self.settings = self.settings, replace(self.settings, **changes)
         if self.settings == before:
             return
@@ -339,7 +350,13 @@ class Desk(QObject):
             self.look_again()
 
     def look_again(self) -> None:
-        """Take palette and size anew: they were changed here, or the desktop's were."""
+        """Take palette and size anew: they were changed here, or the desktop's were; with air on once that is vented.
+
+        It takes a second, and a screen that stands still hears neither Esc nor a key that is let go.
+        """
+        self._look_due = self.under_air
+        if self._look_due:
+            return
         self.palette = palette_of(self.settings.theme)
         self.look_changed.emit()
 

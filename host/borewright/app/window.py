@@ -234,11 +234,7 @@ class Window(QMainWindow):
             self.close()
 
     def look_now(self) -> None:
-        """Put palette and size onto the program, or once it is vented."""
-        state = self.desk.snapshot.state
-        if state is not None and (state.readiness.locked or state.readiness.state is State.ARMED):
-            self._dressing.start()  # a screen that stands still would hear neither Esc nor a key that is let go
-            return
+        """Put palette and size onto the program."""
         app = QApplication.instance()
         if isinstance(app, QApplication):
             dress(app, self.desk.palette, self.desk.settings.scale_percent)
