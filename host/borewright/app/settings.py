@@ -6,9 +6,7 @@ file that could not be understood as a whole is set aside before another is writ
 
 from __future__ import annotations
 
-import contextlib
 import os
-import tempfile
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any, Literal, get_args, get_origin, get_type_hints
@@ -16,6 +14,7 @@ from typing import Any, Literal, get_args, get_origin, get_type_hints
 from borewire.toml_file import read_toml
 
 from borewright.errors import UseError
+from borewright.service.whole_file import replace_whole
 
 __all__ = ["Settings", "load_settings", "save_settings", "window_settings_path"]
 
@@ -100,15 +99,7 @@ def save_settings(path: Path, settings: Settings) -> None:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         _set_aside(path)
-        handle, part = tempfile.mkstemp(dir=path.parent, prefix="window.", suffix=".part")
-        try:
-            with os.fdopen(handle, "w", encoding="utf-8") as file:
-                file.write(text)
-            os.replace(part, path)
-        except OSError:
-            with contextlib.suppress(OSError):
-                os.unlink(part)
-            raise
+        replace_whole(path, text.encode())
     except OSError as error:
         raise UseError(f"{path}: the window's settings cannot be kept there ({error.strerror}); mend the folder") from error
 

@@ -6,15 +6,13 @@ used never stops a report: there is a notice, and the report comes without it.
 
 from __future__ import annotations
 
-import contextlib
-import os
-import tempfile
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from borewire.toml_file import read_toml
 
 from borewright.errors import UseError
+from borewright.service.whole_file import replace_whole
 
 __all__ = ["LONGEST_CONTACT", "LONGEST_NAME", "NO_SHOP", "Shop", "checked_line", "load_shop", "read_logo", "save_shop", "shop_path"]
 
@@ -107,21 +105,9 @@ def save_shop(path: Path, shop: Shop) -> None:
             if octets is None:
                 where.unlink(missing_ok=True)
             else:
-                _replace(where, octets)
+                replace_whole(where, octets)
     except OSError as error:
         raise UseError(f"{path}: the shop cannot be kept there ({error.strerror}); mend the folder") from error
-
-
-def _replace(path: Path, octets: bytes) -> None:
-    handle, part = tempfile.mkstemp(dir=path.parent, prefix="shop.", suffix=".part")
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(octets)
-        os.replace(part, path)
-    except OSError:
-        with contextlib.suppress(OSError):
-            os.unlink(part)
-        raise
 
 
 def _logo_path(path: Path) -> Path:

@@ -11,9 +11,6 @@ a notice, and the usual units.
 
 from __future__ import annotations
 
-import contextlib
-import os
-import tempfile
 from collections.abc import Mapping
 from pathlib import Path, PurePath
 from typing import Final
@@ -21,6 +18,7 @@ from typing import Final
 from borewire.toml_file import read_toml
 
 from borewright.errors import UseError
+from borewright.service.whole_file import replace_whole
 from borewright.units import Dimension, known_unit
 
 __all__ = ["KINDS", "SYSTEMS", "chosen_by", "load_units", "save_units", "settings_path", "unit_of"]
@@ -136,15 +134,7 @@ def save_units(path: Path, chosen: Mapping[Dimension, str]) -> None:
             path.unlink(missing_ok=True)
             return
         path.parent.mkdir(parents=True, exist_ok=True)
-        handle, part = tempfile.mkstemp(dir=path.parent, prefix="units.", suffix=".part")
-        try:
-            with os.fdopen(handle, "w", encoding="utf-8") as file:
-                file.write(text)
-            os.replace(part, path)
-        except OSError:
-            with contextlib.suppress(OSError):
-                os.unlink(part)
-            raise
+        replace_whole(path, text.encode())
     except OSError as error:
         raise UseError(f"{path}: the units cannot be kept there ({error.strerror}); mend the folder, or use --units") from error
 
