@@ -1,7 +1,7 @@
 /* What the firmware asks of the board, and what the board calls in the firmware.
  *
- * The board's constants come from HAL_CONFIG, a header named by the build: "config.h" (the microcontroller, the default)
- * or "config_host.h" (the PC). Each function says in which context it may run: main loop, interrupt, or any.
+ * The board's constants come from HAL_CONFIG, a header named by the build: "config.h" (the microcontroller, the
+ * default) or "config_host.h" (the PC). Each function says in which context it may run: main loop, interrupt, or any.
  * Interrupts do not nest. What both contexts touch is touched by the main loop only between hal_lock and hal_unlock.
  */
 #ifndef HAL_H
@@ -50,7 +50,8 @@ bool hal_hold_pressed(void);
 /* Any context. The levels of the encoder now: A in bit 0, B in bit 1. */
 uint8_t hal_encoder_level(void);
 
-/* Main loop; short, not nested. Interrupts are held off between the two. */
+/* Main loop; short, not nested. Interrupts are held off between the two. Both are compiler barriers (nothing shared is
+ * kept in a register over them): the shared data are not volatile. */
 uint8_t hal_lock(void);
 void hal_unlock(uint8_t before);
 
@@ -58,11 +59,9 @@ void hal_unlock(uint8_t before);
  * The queue, when empty, takes a frame of 256 octets. */
 bool hal_send(const uint8_t *octets, uint16_t length);
 
-/* Main loop. The next octet from the host, or -1 when there is none. */
+/* Main loop. The next octet from the host, or -1 when there is none. Octets that the board lost (overrun, framing error,
+ * full queue) are simply not there: the frame's checksum finds out. */
 int16_t hal_receive(void);
-
-/* Main loop. Octets that the receiver lost since power-up (overrun, framing error, full queue); stops at 65535. */
-uint16_t hal_receive_lost(void);
 
 /* Main loop, called once, from app_start. Another number after each reset, never 0. */
 uint32_t hal_boot_id(void);
@@ -77,20 +76,21 @@ uint8_t hal_memory_fault(void);
 /* Main loop. The board resets itself when this is not called for longer than its watchdog's time. */
 void hal_watchdog_pet(void);
 
-/* Main loop, at the end of each app_poll. Sleeps until the next interrupt. Must return at once when an octet from the host
- * is waiting. */
+/* Main loop, at the end of each app_poll. Sleeps until the next interrupt. Must return at once when an octet from the
+ * host is waiting. */
 void hal_idle(void);
 
 /* ---- called by the board ---- */
 
-/* Main loop. Once after each reset, with interrupts off: gives every variable of the firmware its first value itself, so
- * that a board may call it again in place of a reset. The board turns interrupts on afterwards. */
+/* Main loop. Once after each reset, with interrupts off: gives every variable of the firmware its first value itself,
+ * so that a board may call it again in place of a reset. The board turns interrupts on afterwards. */
 void app_start(void);
 
 /* Main loop. Again and again; returns within a few milliseconds. */
 void app_poll(void);
 
-/* Interrupt. After an edge of A or B; ab as hal_encoder_level. Calls with an unchanged level do no harm. */
+/* Interrupt. After an edge of A or B; ab as hal_encoder_level. Calls with an unchanged level do no harm. The count rises
+ * when A leads B: ab = 0, 1, 3, 2, 0. */
 void app_on_edge(uint8_t ab);
 
 /* Interrupt. The rising edge of the encoder's index. */
