@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import deque
 
-from boresim.rig import SimRig
+from boresim.any_rig import AnyRig
 
 __all__ = ["CONTROL_WORDS", "ControlTalk"]
 
@@ -26,7 +26,7 @@ class ControlTalk:
     `broken` is set when a line is too long or too many wait; the caller then hangs up.
     """
 
-    def __init__(self, rig: SimRig) -> None:
+    def __init__(self, rig: AnyRig) -> None:
         self._rig = rig
         self._partial = b""
         self._lines: deque[str] = deque()

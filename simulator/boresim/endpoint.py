@@ -6,7 +6,7 @@ OSError
 
 from __future__ import annotations
 
-from boresim.rig import SimRig
+from boresim.any_rig import AnyRig
 
 __all__ = ["SimEndpoint", "SimPortError"]
 
@@ -22,6 +22,7 @@ class SimEndpoint:
 
     timeout: for how many virtual seconds `read` waits at most. `monotonic` is the clock that belongs to this port.
 
+    >>> from boresim.rig import SimRig
     >>> from boresim.scenario import load_scenario
     >>> port = SimEndpoint(SimRig(load_scenario("hillclimb-before")), timeout=0.01)
     >>> len(port.read(4096)) > 0, port.monotonic()
@@ -30,7 +31,7 @@ class SimEndpoint:
     (b'', 0.01)
     """
 
-    def __init__(self, rig: SimRig, timeout: float = 0.02) -> None:
+    def __init__(self, rig: AnyRig, timeout: float = 0.02) -> None:
         self.rig = rig
         self.is_open = True
         self._timeout = 0.0

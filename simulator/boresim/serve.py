@@ -16,8 +16,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Protocol
 
+from boresim.any_rig import AnyRig
 from boresim.control import ControlTalk
-from boresim.rig import SimRig
 
 __all__ = ["ServeError", "serve_pty", "serve_tcp"]
 
@@ -223,7 +223,7 @@ class _TcpLine:
 class _Control:
     """The control address: any number of clients, line by line."""
 
-    def __init__(self, rig: SimRig, port: int, say: Callable[[str], None]) -> None:
+    def __init__(self, rig: AnyRig, port: int, say: Callable[[str], None]) -> None:
         self._rig = rig
         self._listener = _listen(LOOPBACK, port)
         self._clients: dict[socket.socket, tuple[ControlTalk, _Outbox]] = {}
@@ -269,7 +269,7 @@ class _Control:
 class _Pace:
     """How far virtual time may go: a multiple of the wall clock since the start, or without a bound (speed None)."""
 
-    def __init__(self, rig: SimRig, speed: float | None) -> None:
+    def __init__(self, rig: AnyRig, speed: float | None) -> None:
         if speed is not None and not 0.0 < speed <= 1000.0:
             raise ServeError(f"a speed must be from just over 0 to 1000, not {speed:g}; say max for as fast as it goes")
         self._speed = speed
@@ -293,7 +293,7 @@ class _Pace:
 
 
 def serve_pty(
-    rig: SimRig,
+    rig: AnyRig,
     *,
     speed: float | None = 1.0,
     say: Callable[[str], None],
@@ -311,7 +311,7 @@ def serve_pty(
 
 
 def serve_tcp(
-    rig: SimRig,
+    rig: AnyRig,
     host: str = LOOPBACK,
     port: int = 0,
     *,
@@ -331,7 +331,7 @@ def serve_tcp(
 
 
 def _serve(
-    rig: SimRig, line: _Line, speed: float | None, say: Callable[[str], None], stop: threading.Event | None, control_port: int
+    rig: AnyRig, line: _Line, speed: float | None, say: Callable[[str], None], stop: threading.Event | None, control_port: int
 ) -> None:
     stopping = stop or threading.Event()
     pace = _Pace(rig, speed)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from boresim.any_rig import AnyRig
 from boresim.endpoint import SimEndpoint
-from boresim.rig import SimRig
 
 __all__ = ["Pace", "PacedEndpoint"]
 
@@ -17,7 +17,7 @@ CATCHES_UP_S = 0.25  # of virtual time: what is lost beyond it (the computer sle
 class Pace:
     """How the time of a rig goes: `speed` virtual seconds for each second of `clock`."""
 
-    def __init__(self, rig: SimRig, speed: float, clock: Callable[[], float]) -> None:
+    def __init__(self, rig: AnyRig, speed: float, clock: Callable[[], float]) -> None:
         self._rig = rig
         self._clock = clock
         self._seen_s = clock()
@@ -41,7 +41,7 @@ class Pace:
 class PacedEndpoint:
     """A port to a rig that is paced. timeout: seconds of the clock that `read` waits at most, never over 15 ms."""
 
-    def __init__(self, rig: SimRig, pace: Pace, clock: Callable[[], float], wait: Callable[[float], None]) -> None:
+    def __init__(self, rig: AnyRig, pace: Pace, clock: Callable[[], float], wait: Callable[[float], None]) -> None:
         self._port = SimEndpoint(rig, timeout=0.0)
         self._pace = pace
         self._clock = clock

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from math import isinf
 from typing import Any, Literal
 
-from boresim.rig import SimRig
+from boresim.any_rig import AnyRig
 from boresim.scenario import Scenario
 
 from borewright.core.heard import Heard, heard
@@ -112,9 +112,10 @@ def facts_of(scenario: Scenario) -> BuiltInFacts:
     )
 
 
-def look_at(rig: SimRig, *, oil_cm3: Iterable[tuple[int, float]] = (), said: str = "", speed: float | None = None) -> BuiltInView:
+def look_at(rig: AnyRig, *, oil_cm3: Iterable[tuple[int, float]] = (), said: str = "", speed: float | None = None) -> BuiltInView:
     """What is to be seen at a rig now. oil_cm3, said, speed: as BuiltInView has them.
 
+    >>> from boresim.rig import SimRig
     >>> from boresim.scenario import load_scenario
     >>> seen = look_at(SimRig(load_scenario("hillclimb-before")))
     >>> seen.crank_deg, seen.hose_at, seen.vent_open, seen.regulator_gauge_pa
@@ -160,7 +161,7 @@ def look_at(rig: SimRig, *, oil_cm3: Iterable[tuple[int, float]] = (), said: str
     )
 
 
-def _down(rig: SimRig, cylinder: int) -> float:
+def _down(rig: AnyRig, cylinder: int) -> float:
     engine = rig.plant.engine
     travel_m, _ = engine.travel_and_slope(rig.plant.crank_deg - engine.firing_angles_deg[cylinder])
     return travel_m / (2.0 * engine.crank_radius_m)
@@ -174,12 +175,12 @@ def _as_read(gauge_pa: float) -> float:
     return round(gauge_pa / GAUGE_STEP_PA) * GAUGE_STEP_PA + 0.0
 
 
-def _heard(rig: SimRig) -> tuple[Heard, ...]:
+def _heard(rig: AnyRig) -> tuple[Heard, ...]:
     plant = rig.plant
     if not isinstance(plant.hose_at, int) or plant.p_piston_gauge_pa < LEAST_HEARD_PA:
         return ()
     return heard(_answer(rig, "listen"), plant.engine.places)
 
 
-def _answer(rig: SimRig, words: str) -> str:
+def _answer(rig: AnyRig, words: str) -> str:
     return rig.operator.do(words).removeprefix("ok ")

@@ -11,6 +11,7 @@ from functools import partial
 from math import inf
 from typing import Any, Literal
 
+from boresim.any_rig import AnyRig
 from boresim.endpoint import SimEndpoint
 from boresim.rig import SimRig
 from boresim.scenario import Scenario
@@ -95,6 +96,7 @@ def run_job(
     details: Mapping[str, Any] | None = None,
     first: Callable[[Person, Bench, int], None] | None = None,
     listen_over_percent: float | None = None,
+    make_rig: Callable[[Scenario], AnyRig] = SimRig,
 ) -> JobRun:
     """Run a job, or go on with one that was begun.
 
@@ -102,8 +104,8 @@ def run_job(
     the job, None: the scenario's. cylinders, repeats: as next_visit has them. squeeze_each: a squeeze in each cylinder, not in the
     first alone. suggestions: how many of the suggested repeats the person makes. tries: after so many tests without a complete one
     a cylinder is left. first: done before the first visit, told its cylinder. listen_over_percent: of leakage; where it is more,
-    the person keeps the air on and listens, and at the end measures the flow at the places where much was heard. Raises UseError
-    and StoreError as the record and the engine file may.
+    the person keeps the air on and listens, and at the end measures the flow at the places where much was heard. make_rig: makes
+    the rig of the scenario. Raises UseError and StoreError as the record and the engine file may.
     """
     engine = engine_from_document(scenario.engine_document, scenario.name)
     of_scenario: Stage = "before" if scenario.stage == "before" else "after" if scenario.stage == "after" else "routine"
@@ -114,7 +116,7 @@ def run_job(
         engine_id = store.save_engine(engine.name, scenario.engine_document)
         job_id = store.create_job(job_name, where, engine_id, customer_reference, technician, dict(details or {}))
     run = JobRun(where, engine.name, job_id)
-    port = SimEndpoint(SimRig(scenario))
+    port = SimEndpoint(make_rig(scenario))
     clock = unix_s if isinstance(unix_s, VirtualClock) else VirtualClock(unix_s)
     clock.follow(port.monotonic)
     writer = StoreWriter(store, threaded=False)
