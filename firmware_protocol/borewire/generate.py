@@ -14,6 +14,9 @@ import tomllib
 from collections.abc import Sequence
 from pathlib import Path
 
+from borewire.generate_c import messages_header
+from borewire.generate_c_code import messages_code
+from borewire.generate_c_interlock import interlock_header
 from borewire.generate_interlock import interlock_module
 from borewire.generate_messages import messages_module
 from borewire.generate_page import page_with_tables
@@ -45,6 +48,9 @@ def generated_files(root: Path = ROOT) -> dict[Path, str]:
         root / "borewire" / "messages.py": messages_module(table),
         root / "borewire" / "interlock.py": interlock_module(interlock),
         root / "borewire" / "engine_schema.py": _SCHEMA_HEAD + pprint.pformat(schema, width=130, sort_dicts=False) + "\n",
+        root / "c" / "bw_messages.h": messages_header(table),
+        root / "c" / "bw_messages.c": messages_code(table),
+        root / "c" / "bw_interlock.h": interlock_header(interlock),
         page: page_with_tables(page.read_text("utf-8"), table, interlock),
     }
 

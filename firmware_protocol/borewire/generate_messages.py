@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from borewire.table import FIXED_TYPES, Field, MessageRow, MessageTable, Words
+from borewire.table import FIXED_TYPES, Field, MessageRow, MessageTable, Words, snake
 
 __all__ = ["messages_module"]
 
@@ -58,12 +58,8 @@ def _all_order(name: str) -> tuple[int, str]:
     return (0 if name.isupper() else 1, name)
 
 
-def _snake(name: str) -> str:
-    return re.sub(r"(?<=[a-z])(?=[A-Z])", "_", name)
-
-
 def _table_name(words: Words) -> str:
-    return f"_{_snake(words.name).upper()}_OF"
+    return f"_{snake(words.name).upper()}_OF"
 
 
 def _words_class(words: Words) -> str:
@@ -105,7 +101,7 @@ def _segments(table: MessageTable, row: MessageRow) -> list[list[Field]]:
 
 
 def _struct_name(row: MessageRow, number: int) -> str:
-    return f"_{_snake(row.name).upper()}_{number}"
+    return f"_{snake(row.name).upper()}_{number}"
 
 
 def _message_class(table: MessageTable, row: MessageRow) -> str:

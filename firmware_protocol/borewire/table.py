@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from hashlib import sha256
 from typing import Any
 
-__all__ = ["FIXED_TYPES", "Field", "MessageRow", "MessageTable", "TableError", "Words", "parse_table"]
+__all__ = ["FIXED_TYPES", "Field", "MessageRow", "MessageTable", "TableError", "Words", "parse_table", "snake"]
 
 FIXED_TYPES = {"u8": "B", "u16": "H", "u32": "I", "i8": "b", "i16": "h", "i32": "i", "f32": "f"}
 """Field types of fixed size and their letters for `struct`, little-endian."""
@@ -94,6 +94,15 @@ def _canonical_field(field: Field) -> str:
         if value is not None:
             text += f"{mark}{value}"
     return text + (f"[{field.length_rule.replace(' ', '')}]" if field.length_rule else "")
+
+
+def snake(name: str) -> str:
+    """A name of the table in lower case with underscores.
+
+    >>> snake("SupplyOpen")
+    'supply_open'
+    """
+    return re.sub(r"(?<=[a-z])(?=[A-Z])", "_", name).lower()
 
 
 def parse_table(document: Mapping[str, Any]) -> MessageTable:
