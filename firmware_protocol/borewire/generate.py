@@ -16,6 +16,7 @@ from pathlib import Path
 
 from borewire.generate_c import messages_header
 from borewire.generate_c_code import messages_code
+from borewire.generate_c_fields import fields_header
 from borewire.generate_c_interlock import interlock_header
 from borewire.generate_interlock import interlock_module
 from borewire.generate_messages import messages_module
@@ -51,6 +52,7 @@ def generated_files(root: Path = ROOT) -> dict[Path, str]:
         root / "c" / "bw_messages.h": messages_header(table),
         root / "c" / "bw_messages.c": messages_code(table),
         root / "c" / "bw_interlock.h": interlock_header(interlock),
+        root / "c" / "test" / "bw_fields.h": fields_header(table),
         page: page_with_tables(page.read_text("utf-8"), table, interlock),
     }
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from borewire.table import Field, MessageRow, MessageTable, Words, snake
 
-__all__ = ["C_TYPES", "c_base", "fixed_size", "has_fields", "messages_header", "samples_at"]
+__all__ = ["C_TYPES", "c_base", "fixed_size", "has_fields", "messages_header", "reader_head", "samples_at", "writer_head"]
 
 C_TYPES = {
     "u8": "uint8_t",
@@ -27,12 +27,12 @@ _WIDTH = 120
 _HEAD = """\
 /* The messages of the wire. GENERATED from messages.toml by borewire.generate: change the table, not this file.
  *
- * Of each message: its type number, its fields as a struct, a writer and a reader. Content is the type number and the body.
- * bw_write_NAME puts the content where BW_CONTENT_AT of a frame buffer is and returns its length for bw_frame_close, or 0 when a
- * field does not fit its place on the wire. bw_read_NAME takes the content that the decoder gave, whose first octet must be the
- * message's type number, and says BW_GOOD only when the body is exactly as the table says; otherwise the struct holds nothing
- * of use. Enum and flag fields have the size they have on the wire. A text or octets field points into the content when
- * read, and has no final zero.
+ * Of each message: its type number, its fields as a struct, a writer and a reader. Content is type number and body.
+ * bw_write_NAME puts the content where BW_CONTENT_AT of a frame buffer is and returns its length for bw_frame_close, or
+ * 0 when a field does not fit its place on the wire. bw_read_NAME takes the content that the decoder gave, whose first
+ * octet must be the message's type number, and says BW_GOOD only when the body is exactly as the table says; otherwise
+ * the struct holds nothing of use. Enum and flag fields have the size they have on the wire. A text or octets field
+ * points into the content when read, and has no final zero.
  *
  * All functions keep nothing and may run in the main loop or in an interrupt. */
 #ifndef BW_MESSAGES_H
@@ -83,6 +83,23 @@ def samples_at(table: MessageTable, row: MessageRow) -> int | None:
     return 1 + sum(fixed_size(table, field) for field in row.fields)
 
 
+def writer_head(row: MessageRow) -> str:
+    """The head of a message's writer."""
+    name = snake(row.name)
+    return f"uint8_t bw_write_{name}(uint8_t *content" + (f", const struct bw_{name} *message)" if has_fields(row) else ")")
+
+
+def reader_head(row: MessageRow) -> str:
+    """The head of a message's reader, on two lines where it is too long for one."""
+    name = snake(row.name)
+    head = f"enum bw_bad bw_read_{name}("
+    last = "uint8_t content_length)"
+    others = f"struct bw_{name} *message, const uint8_t *content, " if has_fields(row) else "const uint8_t *content, "
+    if len(head + others + last) < _WIDTH:
+        return head + others + last
+    return head + others.rstrip() + "\n" + " " * len(head) + last
+
+
 def _words(words: Words) -> str:
     name = snake(words.name)
     comment = _comment(words.doc)
@@ -106,11 +123,7 @@ def _message(table: MessageTable, row: MessageRow) -> str:
         lines.append(f"#define BW_{name.upper()}_{rest.upper()}_AT {rest_at}u")
     if has_fields(row):
         lines += [f"struct bw_{name} {{", *(_member(table, field) for field in row.fields), "};"]
-        lines.append(f"uint8_t bw_write_{name}(uint8_t *content, const struct bw_{name} *message);")
-        lines.append(f"enum bw_bad bw_read_{name}(struct bw_{name} *message, const uint8_t *content, uint8_t content_length);")
-    else:
-        lines.append(f"uint8_t bw_write_{name}(uint8_t *content);")
-        lines.append(f"enum bw_bad bw_read_{name}(const uint8_t *content, uint8_t content_length);")
+    lines += [f"{writer_head(row)};", f"{reader_head(row)};"]
     return "\n".join(lines) + "\n"
 
 

@@ -9,21 +9,20 @@ from __future__ import annotations
 import re
 
 from borewire.framing import MAX_BODY
-from borewire.generate_c import c_base, fixed_size, has_fields, samples_at
+from borewire.generate_c import c_base, fixed_size, has_fields, reader_head, samples_at, writer_head
 from borewire.table import Field, MessageRow, MessageTable, Words, snake
 
 __all__ = ["messages_code"]
-
-_WIDTH = 120
 
 _HEAD = """\
 /* The messages of the wire: see bw_messages.h, also for the context in which these functions may run.
  * GENERATED from messages.toml by borewire.generate: change the table, not this file.
  *
- * One function for each message and direction, so that a linker that drops unused sections keeps only what a firmware calls. */
+ * One function for each message and direction, so that a linker that drops unused sections keeps only what a firmware
+ * calls. */
 #include "bw_messages.h"
 
-#include <string.h>
+#include "bw_bodies.h"
 """
 
 _READ_WRITE = {
@@ -36,154 +35,13 @@ _READ_WRITE = {
     "f32": ("{to} = f32_at({at});", "put_f32({at}, {value});"),
 }
 
-_HELPERS = {
-    "u16_at": """\
-static uint16_t u16_at(const uint8_t *at)
-{
-    return (uint16_t)(at[0] | (uint16_t)(at[1] << 8));
-}
-""",
-    "u32_at": """\
-static uint32_t u32_at(const uint8_t *at)
-{
-    return u16_at(at) | ((uint32_t)u16_at(at + 2) << 16);
-}
-""",
-    "put_u16": """\
-static void put_u16(uint8_t *at, uint16_t value)
-{
-    at[0] = (uint8_t)(value & 0xFFu);
-    at[1] = (uint8_t)(value >> 8);
-}
-""",
-    "put_u32": """\
-static void put_u32(uint8_t *at, uint32_t value)
-{
-    put_u16(at, (uint16_t)(value & 0xFFFFu));
-    put_u16(at + 2, (uint16_t)(value >> 16));
-}
-""",
-    "f32_at": """\
-/* a float of this compiler must be the wire's binary32 */
-typedef char float_has_four_octets[sizeof(float) == 4 ? 1 : -1];
-
-static float f32_at(const uint8_t *at)
-{
-    uint32_t bits = u32_at(at);
-    float value;
-    memcpy(&value, &bits, sizeof value);
-    return value;
-}
-""",
-    "put_f32": """\
-static uint32_t bits_of(float value)
-{
-    uint32_t bits;
-    memcpy(&bits, &value, sizeof bits);
-    return bits;
-}
-
-static void put_f32(uint8_t *at, float value)
-{
-    put_u32(at, bits_of(value));
-}
-
-static bool is_finite(float value)
-{
-    return (bits_of(value) & UINT32_C(0x7F800000)) != UINT32_C(0x7F800000);
-}
-""",
-    "put_octets": """\
-/* also where they stand already: then it changes nothing */
-static void put_octets(uint8_t *at, const uint8_t *octets, uint8_t length)
-{
-    while (length-- > 0u) {
-        *at++ = *octets++;
-    }
-}
-""",
-    "take_octets": """\
-/* A length and so many octets: finds them, and moves at behind them. */
-static enum bw_bad take_octets(const uint8_t **octets, uint8_t *length, uint8_t max_length, const uint8_t **at,
-                               const uint8_t *end)
-{
-    uint8_t left = (uint8_t)(end - *at);
-    if (left == 0u) {
-        return BW_BAD_LENGTH;
-    }
-    *length = **at;
-    *octets = *at + 1;
-    if (*length > max_length) {
-        return BW_BAD_VALUE;
-    }
-    if (*length >= left) {
-        return BW_BAD_LENGTH;
-    }
-    *at = *octets + *length;
-    return BW_GOOD;
-}
-""",
-    "is_utf8": """\
-/* UTF-8 in its only form: nothing longer than need be, no surrogates, nothing above U+10FFFF. */
-static bool is_utf8(const uint8_t *text, uint8_t length)
-{
-    while (length > 0u) {
-        uint8_t first = *text++;
-        uint8_t more = 0u;
-        uint8_t low = 0x80u, high = 0xBFu; /* bounds of the octet after the first */
-        length--;
-        if (first < 0x80u) {
-            continue;
-        }
-        if (first >= 0xC2u && first <= 0xDFu) {
-            more = 1u;
-        } else if (first >= 0xE0u && first <= 0xEFu) {
-            more = 2u;
-            low = first == 0xE0u ? 0xA0u : low;
-            high = first == 0xEDu ? 0x9Fu : high;
-        } else if (first >= 0xF0u && first <= 0xF4u) {
-            more = 3u;
-            low = first == 0xF0u ? 0x90u : low;
-            high = first == 0xF4u ? 0x8Fu : high;
-        } else {
-            return false;
-        }
-        if (more > length) {
-            return false;
-        }
-        length = (uint8_t)(length - more);
-        while (more-- > 0u) {
-            if (*text < low || *text > high) {
-                return false;
-            }
-            low = 0x80u;
-            high = 0xBFu;
-            text++;
-        }
-    }
-    return true;
-}
-""",
-}
-_USED_BY = {"u16_at": ("u32_at",), "put_u16": ("put_u32",), "u32_at": ("f32_at",), "put_u32": ("put_f32",)}
-
 
 def messages_code(table: MessageTable) -> str:
     """The C text of `bw_messages.c`. Raises ValueError when a message is of a shape that it has no code for."""
     for row in table.messages:
         if samples_at(table, row) is not None and any(field.max_length is not None for field in row.fields):
             raise ValueError(f"{row.name}: the C codec has no reader for rest behind text or octets")
-    functions = "\n".join([_known(table, "device"), _known(table, "host"), *(_message(table, row) for row in table.messages)])
-    return "\n".join([_HEAD, *_helpers(functions), functions])
-
-
-def _helpers(functions: str) -> list[str]:
-    """The helper functions that these functions call, or that such a helper calls: a static one without a caller is an error."""
-    wanted: set[str] = set()
-    for name in reversed(_HELPERS):
-        if f"{name}(" in functions or wanted & set(_USED_BY.get(name, ())):
-            wanted.add(name)
-    return [text for name, text in _HELPERS.items() if name in wanted]
+    return "\n".join([_HEAD, _known(table, "device"), _known(table, "host"), *(_message(table, row) for row in table.messages)])
 
 
 def _known(table: MessageTable, to: str) -> str:
@@ -201,11 +59,9 @@ def _message(table: MessageTable, row: MessageRow) -> str:
 
 
 def _without_fields(row: MessageRow) -> str:
-    name = snake(row.name)
     return (
-        f"uint8_t bw_write_{name}(uint8_t *content)\n{{\n    content[0] = BW_TYPE_{name.upper()};\n    return 1u;\n}}\n\n"
-        f"enum bw_bad bw_read_{name}(const uint8_t *content, uint8_t content_length)\n{{\n"
-        f"    (void)content;\n    return content_length == 1u ? BW_GOOD : BW_BAD_LENGTH;\n}}\n"
+        f"{writer_head(row)}\n{{\n    content[0] = BW_TYPE_{snake(row.name).upper()};\n    return 1u;\n}}\n\n"
+        f"{reader_head(row)}\n{{\n    (void)content;\n    return content_length == 1u ? BW_GOOD : BW_BAD_LENGTH;\n}}\n"
     )
 
 
@@ -224,7 +80,7 @@ def _checks(table: MessageTable, row: MessageRow) -> list[tuple[str, str]]:
         value = f"message->{field.name}"
         if field.type == "rest":
             room = MAX_BODY + 1 - (samples_at(table, row) or 0)
-            checks.append((f"{value}_length > {room}u || {value}_length != {_rule(field)}", "LENGTH"))
+            checks += [(f"{value}_length > {room}u", "LENGTH"), (f"{value}_length != {_rule(field)}", "LENGTH")]
         elif field.type == "text":
             checks.append((f"!is_utf8({value}, {value}_length)", "TEXT"))
     return checks
@@ -239,13 +95,9 @@ def _field_checks(table: MessageTable, field: Field) -> list[tuple[str, str]]:
         return [(f"!is_finite({value})", "VALUE")]
     if field.max_length is not None:
         return [(f"{value}_length > {field.max_length}u", "VALUE")]
-    letter = "INT32_C" if field.type.startswith("i") else "UINT32_C"
-    checks = []
-    if field.minimum is not None:
-        checks.append((f"{value} < {letter}({field.minimum})", "VALUE"))
-    if field.maximum is not None:
-        checks.append((f"{value} > {letter}({field.maximum})", "VALUE"))
-    return checks
+    constant = {"u32": "UINT32_C({})", "i32": "INT32_C({})"}.get(field.type, "{}u" if field.type.startswith("u") else "{}")
+    bounds = (("<", field.minimum), (">", field.maximum))
+    return [(f"{value} {sign} {constant.format(bound)}", "VALUE") for sign, bound in bounds if bound is not None]
 
 
 def _not_in(words: Words, value: str) -> str:
@@ -268,7 +120,7 @@ def _rule(field: Field) -> str:
 
 def _writer(table: MessageTable, row: MessageRow, checked: bool) -> str:
     name = snake(row.name)
-    lines = [f"uint8_t bw_write_{name}(uint8_t *content, const struct bw_{name} *message)", "{"]
+    lines = [writer_head(row), "{"]
     if checked:
         lines += [f"    if (check_{name}(message) != BW_GOOD) {{", "        return 0u;", "    }"]
     lines.append(f"    content[0] = BW_TYPE_{name.upper()};")
@@ -299,10 +151,11 @@ def _writer(table: MessageTable, row: MessageRow, checked: bool) -> str:
 
 def _reader(table: MessageTable, row: MessageRow, checked: bool) -> str:
     name = snake(row.name)
-    head = f"enum bw_bad bw_read_{name}(struct bw_{name} *message, const uint8_t *content, uint8_t content_length)"
     variable = any(field.type in ("text", "octets") for field in row.fields)
     body = _read_parts(table, row) if variable else _read_fixed(table, row)
-    return "\n".join([head, "{", *body, f"    return {f'check_{name}(message)' if checked else 'BW_GOOD'};", "}"]) + "\n"
+    return (
+        "\n".join([reader_head(row), "{", *body, f"    return {f'check_{name}(message)' if checked else 'BW_GOOD'};", "}"]) + "\n"
+    )
 
 
 def _read_fixed(table: MessageTable, row: MessageRow) -> list[str]:

@@ -13,10 +13,10 @@ __all__ = ["interlock_header"]
 _WIDTH = 120
 
 _HEAD = """\
-/* The device's interlock as a table. GENERATED from interlock.toml by borewire.generate: change the table, not this file.
+/* The device's interlock as a table. GENERATED from interlock.toml by borewire.generate: change the table, not this.
  *
- * The lists are in the order of the table, in which a device must look for refusals and watches. Each takes the name of a
- * macro and gives it one row after the other, so that a firmware which makes a call of each row,
+ * The lists are in the order of the table, in which a device must look for refusals and watches. Each takes the name of
+ * a macro and gives it one row after the other, so that a firmware which makes a call of each row,
  *
  *     #define LOOK(REASON, name) if (refuses_##name()) { return BW_REFUSAL_REASON_##REASON; }
  *     BW_REFUSALS_SUPPLY_OPEN(LOOK)

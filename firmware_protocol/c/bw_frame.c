@@ -65,7 +65,7 @@ void bw_decoder_start(struct bw_decoder *decoder)
     decoder->length = 0u;
 }
 
-/* Undoes stuffing and XOR in place; false when a code is 0xFF or points past the end. The payload is one octet shorter. */
+/* Undoes stuffing and XOR in place, which gives one octet less; false when a code is 0xFF or points past the end. */
 static bool unstuff(uint8_t *octets, uint8_t length)
 {
     uint8_t left = length;

@@ -1,128 +1,11 @@
 /* The messages of the wire: see bw_messages.h, also for the context in which these functions may run.
  * GENERATED from messages.toml by borewire.generate: change the table, not this file.
  *
- * One function for each message and direction, so that a linker that drops unused sections keeps only what a firmware calls. */
+ * One function for each message and direction, so that a linker that drops unused sections keeps only what a firmware
+ * calls. */
 #include "bw_messages.h"
 
-#include <string.h>
-
-static uint16_t u16_at(const uint8_t *at)
-{
-    return (uint16_t)(at[0] | (uint16_t)(at[1] << 8));
-}
-
-static uint32_t u32_at(const uint8_t *at)
-{
-    return u16_at(at) | ((uint32_t)u16_at(at + 2) << 16);
-}
-
-static void put_u16(uint8_t *at, uint16_t value)
-{
-    at[0] = (uint8_t)(value & 0xFFu);
-    at[1] = (uint8_t)(value >> 8);
-}
-
-static void put_u32(uint8_t *at, uint32_t value)
-{
-    put_u16(at, (uint16_t)(value & 0xFFFFu));
-    put_u16(at + 2, (uint16_t)(value >> 16));
-}
-
-/* a float of this compiler must be the wire's binary32 */
-typedef char float_has_four_octets[sizeof(float) == 4 ? 1 : -1];
-
-static float f32_at(const uint8_t *at)
-{
-    uint32_t bits = u32_at(at);
-    float value;
-    memcpy(&value, &bits, sizeof value);
-    return value;
-}
-
-static uint32_t bits_of(float value)
-{
-    uint32_t bits;
-    memcpy(&bits, &value, sizeof bits);
-    return bits;
-}
-
-static void put_f32(uint8_t *at, float value)
-{
-    put_u32(at, bits_of(value));
-}
-
-static bool is_finite(float value)
-{
-    return (bits_of(value) & UINT32_C(0x7F800000)) != UINT32_C(0x7F800000);
-}
-
-/* also where they stand already: then it changes nothing */
-static void put_octets(uint8_t *at, const uint8_t *octets, uint8_t length)
-{
-    while (length-- > 0u) {
-        *at++ = *octets++;
-    }
-}
-
-/* A length and so many octets: finds them, and moves at behind them. */
-static enum bw_bad take_octets(const uint8_t **octets, uint8_t *length, uint8_t max_length, const uint8_t **at,
-                               const uint8_t *end)
-{
-    uint8_t left = (uint8_t)(end - *at);
-    if (left == 0u) {
-        return BW_BAD_LENGTH;
-    }
-    *length = **at;
-    *octets = *at + 1;
-    if (*length > max_length) {
-        return BW_BAD_VALUE;
-    }
-    if (*length >= left) {
-        return BW_BAD_LENGTH;
-    }
-    *at = *octets + *length;
-    return BW_GOOD;
-}
-
-/* UTF-8 in its only form: nothing longer than need be, no surrogates, nothing above U+10FFFF. */
-static bool is_utf8(const uint8_t *text, uint8_t length)
-{
-    while (length > 0u) {
-        uint8_t first = *text++;
-        uint8_t more = 0u;
-        uint8_t low = 0x80u, high = 0xBFu; /* bounds of the octet after the first */
-        length--;
-        if (first < 0x80u) {
-            continue;
-        }
-        if (first >= 0xC2u && first <= 0xDFu) {
-            more = 1u;
-        } else if (first >= 0xE0u && first <= 0xEFu) {
-            more = 2u;
-            low = first == 0xE0u ? 0xA0u : low;
-            high = first == 0xEDu ? 0x9Fu : high;
-        } else if (first >= 0xF0u && first <= 0xF4u) {
-            more = 3u;
-            low = first == 0xF0u ? 0x90u : low;
-            high = first == 0xF4u ? 0x8Fu : high;
-        } else {
-            return false;
-        }
-        if (more > length) {
-            return false;
-        }
-        length = (uint8_t)(length - more);
-        while (more-- > 0u) {
-            if (*text < low || *text > high) {
-                return false;
-            }
-            low = 0x80u;
-            high = 0xBFu;
-            text++;
-        }
-    }
-    return true;
-}
+#include "bw_bodies.h"
 
 bool bw_known_to_device(uint8_t type)
 {
@@ -174,7 +57,8 @@ uint8_t bw_write_identify_request(uint8_t *content, const struct bw_identify_req
     return 5u;
 }
 
-enum bw_bad bw_read_identify_request(struct bw_identify_request *message, const uint8_t *content, uint8_t content_length)
+enum bw_bad bw_read_identify_request(struct bw_identify_request *message, const uint8_t *content,
+                                     uint8_t content_length)
 {
     if (content_length != 5u) {
         return BW_BAD_LENGTH;
@@ -491,7 +375,8 @@ uint8_t bw_write_channel_description(uint8_t *content, const struct bw_channel_d
     return 21u;
 }
 
-enum bw_bad bw_read_channel_description(struct bw_channel_description *message, const uint8_t *content, uint8_t content_length)
+enum bw_bad bw_read_channel_description(struct bw_channel_description *message, const uint8_t *content,
+                                        uint8_t content_length)
 {
     if (content_length != 21u) {
         return BW_BAD_LENGTH;
@@ -565,13 +450,16 @@ static enum bw_bad check_sample_block(const struct bw_sample_block *message)
     if ((message->flags & UINT16_C(0xFF80)) != 0u) {
         return BW_BAD_RESERVED;
     }
-    if (message->sample_count < UINT32_C(1)) {
+    if (message->sample_count < 1u) {
         return BW_BAD_VALUE;
     }
-    if (message->channel_count < UINT32_C(1)) {
+    if (message->channel_count < 1u) {
         return BW_BAD_VALUE;
     }
-    if (message->samples_length > 236u || message->samples_length != (uint32_t)message->sample_count * (4u + 2u * (uint32_t)message->channel_count)) {
+    if (message->samples_length > 236u) {
+        return BW_BAD_LENGTH;
+    }
+    if (message->samples_length != (uint32_t)message->sample_count * (4u + 2u * (uint32_t)message->channel_count)) {
         return BW_BAD_LENGTH;
     }
     return BW_GOOD;
@@ -643,7 +531,7 @@ static enum bw_bad check_status(const struct bw_status *message)
     if (message->hold > 2u) {
         return BW_BAD_VALUE;
     }
-    if (message->streaming > UINT32_C(1)) {
+    if (message->streaming > 1u) {
         return BW_BAD_VALUE;
     }
     return BW_GOOD;
@@ -796,7 +684,7 @@ enum bw_bad bw_read_hold_event(struct bw_hold_event *message, const uint8_t *con
 
 static enum bw_bad check_cam_event(const struct bw_cam_event *message)
 {
-    if (message->level > UINT32_C(1)) {
+    if (message->level > 1u) {
         return BW_BAD_VALUE;
     }
     return BW_GOOD;

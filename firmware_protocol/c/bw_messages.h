@@ -1,11 +1,11 @@
 /* The messages of the wire. GENERATED from messages.toml by borewire.generate: change the table, not this file.
  *
- * Of each message: its type number, its fields as a struct, a writer and a reader. Content is the type number and the body.
- * bw_write_NAME puts the content where BW_CONTENT_AT of a frame buffer is and returns its length for bw_frame_close, or 0 when a
- * field does not fit its place on the wire. bw_read_NAME takes the content that the decoder gave, whose first octet must be the
- * message's type number, and says BW_GOOD only when the body is exactly as the table says; otherwise the struct holds nothing
- * of use. Enum and flag fields have the size they have on the wire. A text or octets field points into the content when
- * read, and has no final zero.
+ * Of each message: its type number, its fields as a struct, a writer and a reader. Content is type number and body.
+ * bw_write_NAME puts the content where BW_CONTENT_AT of a frame buffer is and returns its length for bw_frame_close, or
+ * 0 when a field does not fit its place on the wire. bw_read_NAME takes the content that the decoder gave, whose first
+ * octet must be the message's type number, and says BW_GOOD only when the body is exactly as the table says; otherwise
+ * the struct holds nothing of use. Enum and flag fields have the size they have on the wire. A text or octets field
+ * points into the content when read, and has no final zero.
  *
  * All functions keep nothing and may run in the main loop or in an interrupt. */
 #ifndef BW_MESSAGES_H
@@ -132,7 +132,8 @@ struct bw_identify_request {
     uint8_t protocol_minor;
 };
 uint8_t bw_write_identify_request(uint8_t *content, const struct bw_identify_request *message);
-enum bw_bad bw_read_identify_request(struct bw_identify_request *message, const uint8_t *content, uint8_t content_length);
+enum bw_bad bw_read_identify_request(struct bw_identify_request *message, const uint8_t *content,
+                                     uint8_t content_length);
 
 /* StreamStart, to the device. Starts the sample stream. May be repeated; another rate or block size restarts the stream
  * with sample index 0. */
@@ -260,7 +261,8 @@ struct bw_channel_description {
     float sensor_supply_volts; /* V */
 };
 uint8_t bw_write_channel_description(uint8_t *content, const struct bw_channel_description *message);
-enum bw_bad bw_read_channel_description(struct bw_channel_description *message, const uint8_t *content, uint8_t content_length);
+enum bw_bad bw_read_channel_description(struct bw_channel_description *message, const uint8_t *content,
+                                        uint8_t content_length);
 
 /* Ack, to the host. The command was carried out (or had been already). */
 #define BW_TYPE_ACK 0x83u
