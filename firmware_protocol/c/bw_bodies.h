@@ -9,7 +9,7 @@
 
 static inline uint16_t u16_at(const uint8_t *at)
 {
-    return (uint16_t)(at[0] | (uint16_t)(at[1] << 8));
+    return (uint16_t)(at[0] | (uint16_t)((uint16_t)at[1] << 8));
 }
 
 static inline uint32_t u32_at(const uint8_t *at)

@@ -13,7 +13,7 @@ uint16_t bw_crc_step(uint16_t crc, uint8_t octet)
     x = (uint8_t)(x ^ (x >> 4));
     uint8_t high = (uint8_t)((crc & 0xFFu) ^ (uint8_t)(x << 4) ^ (x >> 3));
     uint8_t low = (uint8_t)(x ^ (uint8_t)(x << 5));
-    return (uint16_t)((uint16_t)(high << 8) | low);
+    return (uint16_t)((uint16_t)((uint16_t)high << 8) | low);
 }
 
 static uint16_t crc_of(const uint8_t *octets, uint8_t length)
