@@ -1,0 +1,66 @@
+/* The firmware as a whole: its start, its main loop, and the interrupt of the conversions. The board calls these (hal.h);
+ * the other interrupts are in crank.c. */
+#include "air.h"
+#include "crank.h"
+#include "faults.h"
+#include "hal.h"
+#include "hold.h"
+#include "out.h"
+#include "sampler.h"
+#include "talk.h"
+#include "tell.h"
+
+/* Main loop only. */
+static uint8_t rounds_seen;
+
+void app_start(void)
+{
+    static const uint8_t end_of_cut_frame = 0;
+    crank_start();
+    hold_start();
+    sampler_start();
+    air_start();
+    out_start();
+    faults_start();
+    talk_start();
+    tell_start();
+    rounds_seen = 0;
+    (void)hal_send(&end_of_cut_frame, 1);
+}
+
+/* The interlock hangs on the conversions: should they stop, the watchdog must bite as if this loop hung. */
+static void pet_while_conversions_go_on(void)
+{
+    uint8_t before = hal_lock();
+    uint8_t rounds = sampler_shared.rounds;
+    hal_unlock(before);
+    if (rounds != rounds_seen) {
+        rounds_seen = rounds;
+        hal_watchdog_pet();
+    }
+}
+
+/* Makes the next frame that is due, if any. What the air does comes before further commands, so that events are told in
+ * their order; answers come before samples, which are flagged when they have to be dropped. */
+static bool say_something(void)
+{
+    return tell_status_if_due() || tell_air() || talk_go_on() || tell_hold() || talk_hear() || tell_fault() ||
+           tell_index() || tell_block();
+}
+
+void app_poll(void)
+{
+    pet_while_conversions_go_on();
+    if (!out_is_free() || !say_something()) {
+        hal_idle();
+    }
+}
+
+void app_on_conversion(uint8_t channel, uint16_t code)
+{
+    if (sampler_on_conversion(channel, code)) {
+        hold_on_round();
+        air_on_round();
+        sampler_on_round();
+    }
+}
