@@ -99,7 +99,7 @@ bool faults_take(struct bw_fault_event *event)
     for (uint8_t kind = 0; kind < KINDS; kind++) {
         if (kinds[kind].waiting && !(told & (1u << kind))) {
             kinds[kind].waiting = false;
-            told |= (uint8_t)(1u << kind);
+            told = (uint8_t)(told | (1u << kind));
             *event = kinds[kind].event;
             return true;
         }

@@ -77,7 +77,7 @@ static void begin_block(void)
         s->gap_samples = s->skipped;
         s->skipped = 0;
     }
-    s->write_at = (uint8_t)(s->block * s->block_size * SAMPLE_OCTETS);
+    s->write_at = (uint8_t)((uint8_t)(s->block * s->block_size) * SAMPLE_OCTETS);
     s->flags[s->block] = flags_now();
 }
 
