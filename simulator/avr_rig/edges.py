@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from math import ceil, floor
+from collections.abc import Iterable, Sequence
+from math import floor
 
 import numpy as np
 import numpy.typing as npt
@@ -13,8 +13,7 @@ from avr_rig.child import Pin, PinEvent
 __all__ = ["Encoder", "levels"]
 
 # A leads B while the count rises
-_A = (0, 1, 1, 0)
-_B = (0, 0, 1, 1)
+_LEVELS = np.array(((0, 1, 1, 0), (0, 0, 1, 1)))
 
 INDEX_FROM = 0.125
 INDEX_TO = 0.875
@@ -27,7 +26,7 @@ def levels(count: int) -> tuple[int, int]:
     >>> [levels(count) for count in range(4)], levels(-1)
     ([(0, 0), (1, 0), (1, 1), (0, 1)], (0, 1))
     """
-    return _A[count & 3], _B[count & 3]
+    return int(_LEVELS[0, count & 3]), int(_LEVELS[1, count & 3])
 
 
 class Encoder:
@@ -65,39 +64,39 @@ class Encoder:
         """
         way = np.concatenate(([self.place], places))
         self.place = float(way[-1])
-        found: list[tuple[float, int, int]] = []
-        for at in np.flatnonzero(np.diff(way)).tolist():
-            start, end = float(way[at]), float(way[at + 1])
-            found += ((at + part, pin, level) for part, pin, level in self._between(start, end))
-        last = every_cycles * len(places) - 1
-        return [PinEvent(min(int(part * every_cycles), last), pin, level) for part, pin, level in found]
-
-    def _between(self, start: float, end: float) -> list[tuple[float, int, int]]:
-        """The edges on an even way: part of the way, wire, level; in their order."""
-        found = [
-            *self._of_quadrature(start, end),
-            *self._of_index(start, end, INDEX_FROM, rising=end > start),
-            *self._of_index(start, end, INDEX_TO, rising=end < start),
-        ]
+        found = [*self._of_quadrature(way), *self._of_index(way, INDEX_FROM), *self._of_index(way, INDEX_TO)]
         found.sort(key=lambda edge: edge[0])
-        return found
+        last = every_cycles * len(places) - 1
+        return [PinEvent(min(int(at * every_cycles), last), pin, level) for at, pin, level in found]
 
     @staticmethod
-    def _of_quadrature(start: float, end: float) -> list[tuple[float, int, int]]:
-        first, last = floor(start), floor(end)
-        up = last > first
-        found = []
+    def _of_quadrature(way: npt.NDArray[np.float64]) -> Iterable[tuple[float, int, int]]:
+        """The edges of A and B: when, in parts of the way, on which wire, its level."""
+        counts = np.floor(way).astype(np.int64)
+        counted = np.diff(counts)
+        at = np.flatnonzero(counted)
+        if not len(at):
+            return ()
+        edges = np.abs(counted[at])
+        at = np.repeat(at, edges)
+        number = np.arange(len(at)) - np.repeat(np.cumsum(edges) - edges, edges)
+        up = counted[at] > 0
         # the border under the count that is entered going up, or left going down
-        for border in range(first + 1, last + 1) if up else range(first, last, -1):
-            before, after = levels(border - 1 if up else border), levels(border if up else border - 1)
-            wire = Pin.ENCODER_A if before[0] != after[0] else Pin.ENCODER_B
-            found.append(((border - start) / (end - start), int(wire), after[wire]))
-        return found
+        border = counts[at] + np.where(up, number + 1, -number)
+        when = at + (border - way[at]) / (way[at + 1] - way[at])
+        wire = border & 1 ^ 1  # 0 to 1 and 2 to 3 are edges of A
+        level = _LEVELS[wire, np.where(up, border, border - 1) & 3]
+        return zip(when.tolist(), wire.tolist(), level.tolist(), strict=True)
 
-    def _of_index(self, start: float, end: float, border: float, *, rising: bool) -> list[tuple[float, int, int]]:
-        per_rev, origin = self._counts_per_rev, self._index_count + border
-        low, high = (start, end) if end > start else (end, start)
-        # as with the counts: a border belongs to what lies above it
-        turns = range(ceil((low - origin) / per_rev), ceil((high - origin) / per_rev) + 1)
-        crossed = [origin + turn * per_rev for turn in turns if low < origin + turn * per_rev <= high]
-        return [((place - start) / (end - start), int(Pin.INDEX), int(rising)) for place in crossed]
+    def _of_index(self, way: npt.NDArray[np.float64], border: float) -> list[tuple[float, int, int]]:
+        """The same where the pulse begins, or where it ends."""
+        origin = self._index_count + border
+        turns = np.floor((way - origin) / self._counts_per_rev)
+        found = []
+        for at in np.flatnonzero(np.diff(turns)).tolist():
+            start, end, first, last = float(way[at]), float(way[at + 1]), int(turns[at]), int(turns[at + 1])
+            for turn in range(first + 1, last + 1) if last > first else range(first, last, -1):
+                place = origin + turn * self._counts_per_rev
+                entered = (last > first) == (border == INDEX_FROM)
+                found.append((at + (place - start) / (end - start), int(Pin.INDEX), int(entered)))
+        return found
