@@ -1,0 +1,100 @@
+/* The microcontroller's serial port: a ring of octets each way, filled and emptied by interrupts.
+ *
+ * uart_start runs before the interrupts are on, the ISRs are interrupts, everything else is main loop.
+ */
+#include <avr/interrupt.h>
+#include <avr/io.h>
+#include <avr/sleep.h>
+
+#include "hal.h"
+#include "hal_avr.h"
+
+#define SEND_ROOM 256u    /* indexes of 8 bits wrap by themselves */
+#define RECEIVE_ROOM 128u /* at 1 000 000 baud 1.28 ms of octets: more than app_poll takes */
+
+#define UBRR_OF_BAUD (F_CPU / 8u / HAL_BAUD - 1u) /* double speed: 8 clocks a bit */
+#if F_CPU % (8 * HAL_BAUD) != 0
+#error "HAL_BAUD does not divide F_CPU / 8: the line would be off; use 250000, 500000 or 1000000"
+#endif
+
+static uint8_t send_ring[SEND_ROOM];
+static uint8_t send_next;              /* interrupt */
+static uint8_t send_free;              /* main loop */
+static volatile uint16_t send_waiting; /* octets in the ring */
+
+static uint8_t receive_ring[RECEIVE_ROOM];
+static volatile uint8_t receive_free; /* written by the interrupt */
+static volatile uint8_t receive_next; /* written by the main loop */
+
+void uart_start(void)
+{
+    UCSR0A = _BV(U2X0);
+    UBRR0 = UBRR_OF_BAUD;
+    UCSR0C = _BV(UCSZ01) | _BV(UCSZ00); /* 8 data bits, no parity, 1 stop bit */
+    UCSR0B = _BV(RXEN0) | _BV(TXEN0) | _BV(RXCIE0);
+}
+
+ISR(USART_UDRE_vect)
+{
+    UDR0 = send_ring[send_next++];
+    uint16_t left = send_waiting - 1u;
+    send_waiting = left;
+    if (left == 0) {
+        UCSR0B = _BV(RXEN0) | _BV(TXEN0) | _BV(RXCIE0);
+    }
+}
+
+bool hal_send(const uint8_t *octets, uint16_t length)
+{
+    uint8_t before = hal_lock();
+    uint16_t room = SEND_ROOM - send_waiting;
+    hal_unlock(before);
+    if (length > room) {
+        return false;
+    }
+    for (uint16_t i = 0; i < length; i++) {
+        send_ring[send_free++] = octets[i];
+    }
+    before = hal_lock();
+    send_waiting = send_waiting + length;
+    if (length != 0) {
+        UCSR0B = _BV(RXEN0) | _BV(TXEN0) | _BV(RXCIE0) | _BV(UDRIE0);
+    }
+    hal_unlock(before);
+    return true;
+}
+
+ISR(USART_RX_vect)
+{
+    uint8_t framing_error = UCSR0A & _BV(FE0); /* belongs to the octet that is read next */
+    uint8_t octet = UDR0;
+    uint8_t at = receive_free;
+    uint8_t then = (at + 1u) % RECEIVE_ROOM;
+    if (!framing_error && then != receive_next) {
+        receive_ring[at] = octet;
+        receive_free = then;
+    }
+}
+
+int16_t hal_receive(void)
+{
+    uint8_t at = receive_next;
+    if (at == receive_free) {
+        return -1;
+    }
+    uint8_t octet = receive_ring[at];
+    receive_next = (at + 1u) % RECEIVE_ROOM;
+    return octet;
+}
+
+void hal_idle(void)
+{
+    cli();
+    if (receive_next == receive_free) {
+        SMCR = _BV(SE); /* idle: everything but the processor goes on */
+        sei(); /* takes effect after the next instruction, so that no interrupt comes in between */
+        sleep_cpu();
+        SMCR = 0;
+    }
+    sei();
+}
