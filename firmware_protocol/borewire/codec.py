@@ -21,6 +21,7 @@ from borewire.messages import TYPES_TO_DEVICE, TYPES_TO_HOST, Message
 
 __all__ = ["BadFrame", "BadReason", "Counters", "Decoder", "FrameError", "Received", "UnknownMessage", "encode"]
 
+FIRST_TYPE_TO_HOST: Final = 0x80
 KEPT_OCTETS: Final = 32
 RUN_EVENTS: Final = 16
 
@@ -39,6 +40,11 @@ class UnknownMessage:
 
     type: int
     body: bytes
+
+    @property
+    def for_host(self) -> bool:
+        """Whether a frame of this number goes to the host, of whatever version it is."""
+        return self.type >= FIRST_TYPE_TO_HOST
 
 
 Received: TypeAlias = Message | BadFrame | UnknownMessage

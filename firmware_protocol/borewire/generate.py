@@ -13,6 +13,7 @@ import sys
 import tomllib
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 from borewire.generate_c import messages_header
 from borewire.generate_c_code import messages_code
@@ -53,8 +54,13 @@ def generated_files(root: Path = ROOT) -> dict[Path, str]:
         root / "c" / "bw_messages.c": messages_code(table),
         root / "c" / "bw_interlock.h": interlock_header(interlock),
         root / "c" / "test" / "bw_fields.h": fields_header(table),
-        page: page_with_tables(page.read_text("utf-8"), table, interlock),
+        page: page_with_tables(page.read_text("utf-8"), table, interlock, _accepted_cases(root)),
     }
+
+
+def _accepted_cases(root: Path) -> list[dict[str, Any]]:
+    files = (root / "vectors" / "accept" / f"to_{side}.json" for side in ("device", "host"))
+    return [case for file in files for case in json.loads(file.read_text("utf-8"))["cases"]]
 
 
 def canonical_text(root: Path = ROOT) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
@@ -9,13 +10,25 @@ from typing import Any
 from borewire.generate_interlock import NUMBERS
 from borewire.table import Field, MessageRow, MessageTable, Words
 
-__all__ = ["page_with_tables"]
+__all__ = ["FRAMES_SHOWN", "page_with_tables"]
 
 
-def page_with_tables(page: str, table: MessageTable, interlock: Mapping[str, Any]) -> str:
+# of the vectors, those that show what the worked examples do not: runs of no length, texts, f32, flags, samples, a refusal
+FRAMES_SHOWN = (
+    "status, two 0xf5 octets",
+    "status, checksum ends in 0xf5",
+    "echo of every kind of octet",
+    "identity",
+    "channel",
+    "block of one",
+    "refused outside_window",
+)
+
+
+def page_with_tables(page: str, table: MessageTable, interlock: Mapping[str, Any], cases: Iterable[Mapping[str, Any]]) -> str:
     """The page with the text between each pair `<!-- generated: NAME -->` and `<!-- end -->` made anew.
 
-    Raises ValueError when the page has a marker of an unknown name.
+    cases: those of the accepted vectors. Raises ValueError when the page has a marker of an unknown name.
     """
     makers = {
         "version": lambda: f"Protocol {table.major}.{table.minor}, schema fingerprint `0x{table.fingerprint():08X}`.",
@@ -28,6 +41,7 @@ def page_with_tables(page: str, table: MessageTable, interlock: Mapping[str, Any
             ("cause", "in the states", "when"),
             ((f"`{row['cause']}`", ", ".join(row["in_states"]), row["when"]) for row in interlock["watches"]),
         ),
+        "frames": lambda: _frames({case["name"]: case for case in cases}),
     }
 
     def fill(match: re.Match[str]) -> str:
@@ -42,6 +56,15 @@ def page_with_tables(page: str, table: MessageTable, interlock: Mapping[str, Any
 def _rows(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
     lines = [head, ["---"] * len(head), *rows]
     return "\n".join("| " + " | ".join(cell.replace("|", "\\|") for cell in line) + " |" for line in lines)
+
+
+def _frames(case_by_name: Mapping[str, Mapping[str, Any]]) -> str:
+    shown = []
+    for case in (case_by_name[name] for name in FRAMES_SHOWN):
+        fields = ", ".join(f"{name} {json.dumps(value, ensure_ascii=False)}" for name, value in case["fields"].items())
+        body, frame = (bytes.fromhex(case[octets]).hex(" ") for octets in ("body", "frame"))
+        shown.append(f"`{case['message']}`: {fields}\n\n```text\nbody    {body}\nframe   {frame}\n```")
+    return "\n\n".join(shown)
 
 
 def _words(words: Words) -> str:

@@ -40,11 +40,11 @@ TABLE = InterlockTable(
                 ),
                 RefusalRow(
                     RefusalReason.FAULT_PRESENT,
-                    "a pressure channel saturated in the last sensor_fault_samples samples",
+                    "a pressure channel saturated in each of the last sensor_fault_samples samples",
                 ),
                 RefusalRow(
                     RefusalReason.OPENING_OVER,
-                    "opening_id is that of an opening that has ended, or another opening is open or isolated",
+                    "opening_id is that of an opening that has ended, or any opening is isolated, or another one is open",
                 ),
                 RefusalRow(
                     RefusalReason.OUTSIDE_WINDOW,
@@ -102,7 +102,7 @@ TABLE = InterlockTable(
                 ),
                 RefusalRow(
                     RefusalReason.FAULT_PRESENT,
-                    "a pressure channel saturated in the last sensor_fault_samples samples",
+                    "a pressure channel saturated in each of the last sensor_fault_samples samples",
                 ),
                 RefusalRow(
                     RefusalReason.OVER_PRESSURE,
@@ -145,7 +145,7 @@ TABLE = InterlockTable(
         WatchRow(
             Cause.SENSOR_FAULT,
             (AirState.OPEN, AirState.ISOLATED, AirState.CLOSED),
-            "a pressure channel saturated in the last sensor_fault_samples samples",
+            "a pressure channel saturated in each of the last sensor_fault_samples samples",
         ),
         WatchRow(
             Cause.STREAM_STOPPED,

@@ -392,7 +392,7 @@ _VENT_OPEN_0 = struct.Struct("<H")
 class VentOpen:
     """Shuts the supply and opens the vent.
 
-    Never refused by a device that has a vent valve.
+    Never refused by a device with valves.
     """
 
     TYPE: ClassVar[int] = 0x06
@@ -422,7 +422,7 @@ _VENT_CLOSE_0 = struct.Struct("<HIH")
 class VentClose:
     """Closes the vent with the supply shut, so that a hand-turned piston squeezes air into the closed hose.
 
-    Sent again it renews the time limit.
+    Sent again it renews the time limit and takes over the pressure limit.
     """
 
     TYPE: ClassVar[int] = 0x07

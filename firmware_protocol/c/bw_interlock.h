@@ -32,8 +32,9 @@
  *   limits_invalid: opening_id == 0 or time_limit_ms outside 1..time_limit_max_ms or window_low_count >
  *       window_high_count or limit_regulated_raw >= raw_max or limit_cylinder_raw >= raw_max
  *   not_streaming: the sample stream is stopped
- *   fault_present: a pressure channel saturated in the last sensor_fault_samples samples
- *   opening_over: opening_id is that of an opening that has ended, or another opening is open or isolated
+ *   fault_present: a pressure channel saturated in each of the last sensor_fault_samples samples
+ *   opening_over: opening_id is that of an opening that has ended, or any opening is isolated, or another one is
+ *       open
  *   outside_window: crank count outside [window_low_count, window_high_count]
  *   over_pressure: a raw word above its limit
  *   hold_not_pressed: a hold switch is fitted and not pressed */
@@ -67,7 +68,7 @@
  *   air_is_on: the state is open or isolated
  *   limits_invalid: time_limit_ms outside 1..close_limit_max_ms or limit_cylinder_raw >= raw_max
  *   not_streaming: the sample stream is stopped
- *   fault_present: a pressure channel saturated in the last sensor_fault_samples samples
+ *   fault_present: a pressure channel saturated in each of the last sensor_fault_samples samples
  *   over_pressure: the cylinder's raw word above its limit */
 #define BW_VENT_CLOSE_ALLOWED_IN (BW_IN_VENTED | BW_IN_CLOSED)
 #define BW_VENT_CLOSE_CAUSE BW_CAUSE_COMMAND_CLOSE
@@ -85,7 +86,7 @@
  *   hold_released: a hold switch is fitted and released
  *   host_silent: no good frame from the host for host_silence_ms
  *   time_limit: the time limit of the state has passed
- *   sensor_fault: a pressure channel saturated in the last sensor_fault_samples samples
+ *   sensor_fault: a pressure channel saturated in each of the last sensor_fault_samples samples
  *   stream_stopped: the sample stream was stopped */
 #define BW_WATCHES(ROW) \
     ROW(CRANK_LEFT_WINDOW, crank_left_window, BW_IN_OPEN | BW_IN_ISOLATED) \

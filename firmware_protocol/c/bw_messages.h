@@ -181,7 +181,7 @@ struct bw_supply_shut {
 uint8_t bw_write_supply_shut(uint8_t *content, const struct bw_supply_shut *message);
 enum bw_bad bw_read_supply_shut(struct bw_supply_shut *message, const uint8_t *content, uint8_t content_length);
 
-/* VentOpen, to the device. Shuts the supply and opens the vent. Never refused by a device that has a vent valve. */
+/* VentOpen, to the device. Shuts the supply and opens the vent. Never refused by a device with valves. */
 #define BW_TYPE_VENT_OPEN 0x06u
 struct bw_vent_open {
     uint16_t request_id;
@@ -190,7 +190,7 @@ uint8_t bw_write_vent_open(uint8_t *content, const struct bw_vent_open *message)
 enum bw_bad bw_read_vent_open(struct bw_vent_open *message, const uint8_t *content, uint8_t content_length);
 
 /* VentClose, to the device. Closes the vent with the supply shut, so that a hand-turned piston squeezes air into the
- * closed hose. Sent again it renews the time limit. */
+ * closed hose. Sent again it renews the time limit and takes over the pressure limit. */
 #define BW_TYPE_VENT_CLOSE 0x07u
 struct bw_vent_close {
     uint16_t request_id;

@@ -197,9 +197,12 @@ class Device:
     # ------------------------------------------------------------------ what comes in
 
     def hear(self, data: bytes) -> None:
-        """Octets from the host, carried out at the next scan. A good frame of any kind shows that the host is alive."""
+        """Octets from the host, carried out at the next scan.
+
+        A good frame to the device, also of unknown type, shows that the host is alive; one to the host may be our own come back.
+        """
         for event in self._decoder.feed(data):
-            if isinstance(event, BadFrame):
+            if isinstance(event, BadFrame) or (isinstance(event, UnknownMessage) and event.for_host):
                 continue
             self.interlock.heard_tick = self.next_tick
             if not isinstance(event, (UnknownMessage, HostAlive)):

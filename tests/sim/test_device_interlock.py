@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 from boresim import interlock as meanings
+from borewire.codec import encode
 from borewire.framing import frame_of
 from borewire.interlock import TABLE
 from borewire.messages import (
@@ -169,6 +170,20 @@ def test_a_frame_of_unknown_type_keeps_the_host_alive_and_is_counted(make_bench:
     assert not pick(AirEvent, bench.run(0.0))
     (status,) = pick(Status, bench.ask(StatusRequest(1)))
     assert (status.air, status.frames_unknown) == (AirState.OPEN, 20)
+
+
+def test_the_devices_own_frames_that_come_back_do_not_pass_for_a_host(make_bench: Any, pick: Any) -> None:
+    bench = make_bench()
+    bench.at_tdc()
+    bench.ask(bench.opening())
+    (alive,) = pick(Status, bench.ask(StatusRequest(1), 0.001))
+    own = encode(alive)
+    told = []
+    for _ in range(10):
+        bench.rig.receive(own)
+        told += bench.run(0.1, alive=False)
+    (event,) = pick(AirEvent, told)
+    assert (event.cause, event.device_tick - alive.device_tick) == (Cause.HOST_SILENT, TABLE.host_silence_ms * 1000)
 
 
 def test_noise_on_the_line_does_not_keep_the_host_alive(make_bench: Any, pick: Any) -> None:

@@ -12,6 +12,7 @@ import pytest
 from borewire.framing import checksum, frame_of, payload_of, stuff
 from borewire.generate import ROOT as GENERATED_ROOT
 from borewire.generate import canonical_text, generated_files, main
+from borewire.generate_page import FRAMES_SHOWN
 from borewire.interlock import TABLE
 from borewire.messages import (
     PROTOCOL_MAJOR,
@@ -55,6 +56,10 @@ def test_every_generated_table_is_on_the_page() -> None:
     for watch in TABLE.watches:
         assert watch.when in PAGE
     assert f"`0x{SCHEMA_FINGERPRINT:08X}`" in PAGE
+    cases = [*load("accept/to_host.json")["cases"], *load("accept/to_device.json")["cases"]]
+    for name in FRAMES_SHOWN:
+        (case,) = (case for case in cases if case["name"] == name)
+        assert f"frame   {bytes.fromhex(case['frame']).hex(' ')}\n" in PAGE
 
 
 @pytest.mark.parametrize(("head", "lines"), EXAMPLES, ids=lambda value: value.split()[0])
