@@ -1,7 +1,8 @@
 """The whole check with one command, from a clean clone: python3 tests/run.py
 
 It makes .venv-test and installs Borewright with all that the tests need (again only when pyproject.toml has changed), sees to the
-system libraries that Qt loads, then runs lint, types, import contracts and tests. Nothing is skipped: what is missing is an error.
+system libraries that Qt loads and to the compilers of the firmware, then runs lint, types, import contracts, the firmware's build
+and the tests. Nothing is skipped: what is missing is an error.
 Arguments that it does not know go to pytest. Standard library only.
 """
 
@@ -26,6 +27,7 @@ STAMP = VENV / "installed-for.sha256"
 SCRIPTS = VENV / ("Scripts" if os.name == "nt" else "bin")
 PYTHON = SCRIPTS / ("python.exe" if os.name == "nt" else "python")
 SOURCES = ["host", "firmware_protocol", "simulator"]
+FIRMWARE = ROOT / "firmware_protocol" / "reference_firmware"
 
 # what QtGui needs of a bare Debian: the library that is loaded, the package that brings it
 QT_LIBRARIES = {
@@ -42,7 +44,14 @@ QT_LIBRARIES = {
     "libxcb-shape.so.0": "libxcb-shape0",
     "libxkbcommon-x11.so.0": "libxkbcommon-x11-0",
 }
-SCREEN = ("Xvfb", "xvfb")  # an X screen without a monitor: the program, the package that brings it
+# what is called by its name, and the package that brings it: an X screen without a monitor, and what builds the firmware
+PROGRAMS = {"Xvfb": "xvfb", "gcc": "gcc", "make": "make", "avr-gcc": "gcc-avr", "avr-objcopy": "binutils-avr"}
+# what the compilers read: the microcontroller's own headers, the emulator that its program runs in, and the PC's
+HEADERS = {
+    "/usr/lib/avr/include/avr/io.h": "avr-libc",
+    "/usr/include/simavr/sim_avr.h": "libsimavr-dev",
+    "/usr/include/stdio.h": "libc6-dev",
+}
 
 # rooms whose tests take seconds; the others run whole jobs on the simulated rig
 QUICK_ROOMS = ["core", "wire", "session", "store", "link", "acquisition", "units"]
@@ -123,8 +132,10 @@ def see_to_libraries() -> None:
 def missing_packages() -> list[str]:
     importlib.invalidate_caches()
     venv = [] if importlib.util.find_spec("ensurepip") else ["python3-venv"]  # Debian cuts it off its python3
-    screen = [] if shutil.which(SCREEN[0]) else [SCREEN[1]]
-    return venv + [package for library, package in QT_LIBRARIES.items() if not loads(library)] + screen
+    libraries = [package for library, package in QT_LIBRARIES.items() if not loads(library)]
+    programs = [package for program, package in PROGRAMS.items() if not shutil.which(program)]
+    headers = [package for header, package in HEADERS.items() if not Path(header).is_file()]
+    return venv + libraries + programs + headers
 
 
 def loads(library: str) -> bool:
@@ -159,6 +170,7 @@ def test_steps(quick: bool, for_pytest: Sequence[str]) -> list[Step]:
         ("lint", lambda: quietly([str(PYTHON), "-m", "ruff", "check", "."])),
         ("types", lambda: quietly([str(PYTHON), "-m", "mypy", *SOURCES])),
         ("contracts", lambda: quietly([str(SCRIPTS / "lint-imports")])),
+        *([] if quick else [("firmware", lambda: aloud(["make", "--no-print-directory", "-C", str(FIRMWARE), "figures"]))]),
         ("tests", lambda: aloud([str(PYTHON), "-m", "pytest", "-n", "2", "--dist", "loadfile", *rooms, *for_pytest])),
     ]
 

@@ -69,7 +69,7 @@ def test_a_tool_that_is_not_there_fails_its_step(run: ModuleType, tmp_path: Path
     assert "cannot be run" in capfd.readouterr().out
 
 
-def test_the_whole_check_is_lint_types_contracts_and_tests_on_two_cores(run: ModuleType, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_whole_check_is_all_steps_on_two_cores(run: ModuleType, monkeypatch: pytest.MonkeyPatch) -> None:
     called: list[list[str]] = []
 
     def note(words: list[str]) -> bool:
@@ -79,9 +79,21 @@ def test_the_whole_check_is_lint_types_contracts_and_tests_on_two_cores(run: Mod
     monkeypatch.setattr(run, "quietly", note)
     monkeypatch.setattr(run, "aloud", note)
     assert run.run_steps(run.test_steps(False, ["-k", "readiness"])) == []
-    assert [Path(words[0]).name if len(words) == 1 else words[2] for words in called] == ["ruff", "mypy", "lint-imports", "pytest"]
+    names = ["make" if words[0] == "make" else Path(words[0]).name if len(words) == 1 else words[2] for words in called]
+    assert names == ["ruff", "mypy", "lint-imports", "make", "pytest"]
     assert called[1][3:] == ["host", "firmware_protocol", "simulator"]
-    assert called[3][3:] == ["-n", "2", "--dist", "loadfile", "-k", "readiness"]
+    assert called[4][3:] == ["-n", "2", "--dist", "loadfile", "-k", "readiness"]
+
+
+def test_the_firmware_is_built_in_a_folder_that_is_there(run: ModuleType) -> None:
+    assert (run.FIRMWARE / "Makefile").is_file()
+
+
+def test_compilers_and_headers_that_are_missing_are_packages_to_install(run: ModuleType, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(run, "loads", lambda _library: True)
+    monkeypatch.setattr(run.shutil, "which", lambda name: None if name == "avr-gcc" else f"/usr/bin/{name}")
+    monkeypatch.setattr(run, "HEADERS", {str(RUN): "is-there", str(RUN / "nothing.h"): "avr-libc"})
+    assert run.missing_packages() == ["gcc-avr", "avr-libc"]
 
 
 def test_the_quick_check_runs_rooms_that_are_there(run: ModuleType) -> None:
