@@ -1,6 +1,7 @@
 /* The board's constants on the PC: those of the microcontroller, so that both run the same firmware.
  *
- * HAL_VALVES_FITTED and HAL_HOLD_FITTED may be set by the build (-D), for a rig with hand valves or without a switch.
+ * HAL_VALVES_FITTED, HAL_HOLD_FITTED and HAL_BAUD may be set by the build (-D), for a rig with hand valves, without a
+ * switch, on another line.
  */
 #ifndef CONFIG_HOST_H
 #define CONFIG_HOST_H
@@ -22,6 +23,9 @@
 #endif
 #ifndef HAL_HOLD_FITTED
 #define HAL_HOLD_FITTED 1
+#endif
+#ifndef HAL_BAUD
+#define HAL_BAUD 500000u
 #endif
 
 /* The reference is 1.1 V (1.0 V to 1.2 V by the data sheet): 225 at 5 V. Wide enough for every chip at 5 V +- 5 %. */

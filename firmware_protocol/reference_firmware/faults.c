@@ -67,6 +67,11 @@ void faults_look(void)
         note(BW_FAULT_CODE_ENCODER_ILLEGAL_STEP, hal_ticks(), (uint16_t)(illegal_steps - illegal_steps_seen));
         illegal_steps_seen = illegal_steps;
     }
+}
+
+/* Not at each pass of the main loop: reading what is saved takes a while. */
+static void look_at_memory(void)
+{
     uint8_t memory = memory_found ? 0 : hal_memory_fault();
     if (memory != 0) {
         memory_found = true;
@@ -95,6 +100,7 @@ bool faults_take(struct bw_fault_event *event)
     if (hal_ticks() - beat_tick >= APART_TICKS) {
         beat_tick = hal_ticks();
         told = 0;
+        look_at_memory();
     }
     for (uint8_t kind = 0; kind < KINDS; kind++) {
         if (kinds[kind].waiting && !(told & (1u << kind))) {

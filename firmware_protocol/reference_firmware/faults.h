@@ -12,13 +12,13 @@
 
 void faults_start(void);
 
-/* Looks for new faults where interrupts note them, and at the memory. */
+/* Looks for new faults where interrupts note them. */
 void faults_look(void);
 
 /* An index pulse, for the spacing to the one before. */
 void faults_on_index(const struct bw_index_event *event);
 
-/* The next fault to tell; false when there is none, or none may be told yet. */
+/* The next fault to tell; false when there is none, or none may be told yet. Each FAULTS_APART_MS it looks at the memory. */
 bool faults_take(struct bw_fault_event *event);
 
 #endif
