@@ -123,7 +123,6 @@ void air_on_round(void)
     if (air_shared.rounds_left != 0) {
         air_shared.rounds_left--;
     }
-    air_watch();
 }
 
 /* ---- main loop ---- */

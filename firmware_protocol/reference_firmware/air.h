@@ -1,6 +1,6 @@
 /* The interlock: states, refusals and watches of interlock.toml, by the rows of bw_interlock.h.
  *
- * Watches run in interrupts: the crank's at every edge (air_on_count), all of them each 250 us (air_on_round). A watch
+ * Watches run in interrupts: the crank's at every edge (air_on_count), all of them each 250 us (air_watch). A watch
  * that holds drives the valves there and then. Commands run in the main loop; each decides on a snapshot and commits
  * only when the state is still that of the snapshot.
  */
@@ -49,8 +49,12 @@ void air_start(void);
 /* Interrupt, when the count has changed and the window is watched. */
 void air_on_count(int32_t crank_count);
 
-/* Interrupt, each round of conversions: time, and all watches. */
+/* Interrupt, each round of conversions: time passes. */
 void air_on_round(void);
+
+/* Interrupt, each round when both pressures are new; or main loop under hal_lock. All watches: shuts and vents when one
+ * holds; of several the first of the table is the cause. */
+void air_watch(void);
 
 /* Main loop. A good frame came. */
 void air_heard(void);

@@ -9,9 +9,6 @@
 /* Interrupt, or main loop under hal_lock. Drives the valves, changes the state, notes the event. */
 void air_change_to(uint8_t state, uint8_t cause);
 
-/* Interrupt, or main loop under hal_lock. Shuts and vents when a watch holds; of several the first of the table. */
-void air_watch(void);
-
 /* Main loop, before interrupts are on. */
 void air_commands_start(void);
 

@@ -56,11 +56,24 @@ void app_poll(void)
     }
 }
 
+/* What is due each round is spread over its conversions: while one of these interrupts runs, no edge of the encoder is
+ * seen, and two edges must not pass meanwhile. */
 void app_on_conversion(uint8_t channel, uint16_t code)
 {
-    if (sampler_on_conversion(channel, code)) {
+    sampler_on_conversion(channel, code);
+    switch (channel) {
+    case CHANNEL_REGULATED:
         hold_on_round();
         air_on_round();
+        break;
+    case CHANNEL_CYLINDER:
+        air_watch();
+        break;
+    case CHANNEL_SPARE:
+        sampler_look_for_faults();
+        break;
+    default:
         sampler_on_round();
+        break;
     }
 }

@@ -14,6 +14,7 @@ struct sampler_shared sampler_shared;
 /* Interrupt only. */
 static uint16_t codes[HAL_CHANNELS][HAL_CONVERSIONS];
 static uint8_t code_at;
+static uint16_t whole_regulated, whole_cylinder; /* raw words at the end of the last millisecond */
 
 /* Main loop only. What the next block has if none is dropped before it; sequences go on from stream to stream. Samples
  * that a stream dropped before its end and that were not told are carried over to the next stream's first block. */
@@ -30,6 +31,7 @@ void sampler_start(void)
         }
     }
     code_at = 0;
+    whole_regulated = whole_cylinder = 1; /* nothing is saturated before it was converted */
     next_index = 0;
     next_sequence = 0;
     carried = 0;
@@ -37,12 +39,11 @@ void sampler_start(void)
 
 /* ---- interrupt ---- */
 
-bool sampler_on_conversion(uint8_t channel, uint16_t code)
+void sampler_on_conversion(uint8_t channel, uint16_t code)
 {
     uint16_t *oldest = &codes[channel][code_at];
     sampler_shared.raw[channel] = (uint16_t)(sampler_shared.raw[channel] - *oldest + code);
     *oldest = code;
-    return channel == HAL_HOUSEKEEPING;
 }
 
 static uint8_t flags_now(void)
@@ -125,7 +126,7 @@ static void take_raw_words(void)
         for (uint8_t channel = 0; channel < HAL_STREAMED; channel++) {
             put_u16(s->raw[channel]);
         }
-        if (s->in_block == 0 && (is_saturated(s->raw[CHANNEL_REGULATED]) || is_saturated(s->raw[CHANNEL_CYLINDER]))) {
+        if (s->in_block == 0 && (is_saturated(whole_regulated) || is_saturated(whole_cylinder))) {
             s->flags[s->block] |= BW_BLOCK_FLAGS_SATURATED;
         }
     }
@@ -150,26 +151,29 @@ static void look_for_fault(uint8_t fault, bool wrong, uint16_t raw, uint8_t long
     }
 }
 
-static void look_for_faults(void)
+void sampler_look_for_faults(void)
 {
-    uint16_t regulated = sampler_shared.raw[CHANNEL_REGULATED];
-    uint16_t cylinder = sampler_shared.raw[CHANNEL_CYLINDER];
+    if (code_at != 0) {
+        return;
+    }
     uint16_t supply = sampler_shared.raw[HAL_HOUSEKEEPING];
-    look_for_fault(FAULT_REGULATED, is_saturated(regulated), regulated, BW_SENSOR_FAULT_SAMPLES);
-    look_for_fault(FAULT_CYLINDER, is_saturated(cylinder), cylinder, BW_SENSOR_FAULT_SAMPLES);
     bool wrong = supply < HAL_SUPPLY_CODE_MIN * HAL_CONVERSIONS || supply > HAL_SUPPLY_CODE_MAX * HAL_CONVERSIONS;
+    look_for_fault(FAULT_REGULATED, is_saturated(whole_regulated), whole_regulated, BW_SENSOR_FAULT_SAMPLES);
+    look_for_fault(FAULT_CYLINDER, is_saturated(whole_cylinder), whole_cylinder, BW_SENSOR_FAULT_SAMPLES);
     look_for_fault(FAULT_SUPPLY, wrong, supply, SUPPLY_FAULT_SAMPLES);
 }
 
 void sampler_on_round(void)
 {
-    sampler_shared.rounds++;
+    struct sampler_shared *s = &sampler_shared;
+    s->rounds++;
     code_at = (uint8_t)(code_at + 1u) % HAL_CONVERSIONS;
     if (code_at == CENTRE_ROUND) {
         take_count();
     } else if (code_at == 0) {
-        look_for_faults();
-        if (sampler_shared.taking) {
+        whole_regulated = s->raw[CHANNEL_REGULATED];
+        whole_cylinder = s->raw[CHANNEL_CYLINDER];
+        if (s->taking) {
             take_raw_words();
         }
     }

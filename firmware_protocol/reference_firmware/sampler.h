@@ -65,10 +65,14 @@ struct sampler_block {
 /* Main loop, before interrupts are on. */
 void sampler_start(void);
 
-/* Interrupt. A conversion; true when it ends a round. Afterwards the watches look at the new raw words, and
- * sampler_on_round goes on. */
-bool sampler_on_conversion(uint8_t channel, uint16_t code);
+/* Interrupt. A conversion: the channel's raw word is new. */
+void sampler_on_conversion(uint8_t channel, uint16_t code);
+
+/* Interrupt, after the last conversion of a round: takes what the round takes of a sample. */
 void sampler_on_round(void);
+
+/* Interrupt, once in a round, but not with sampler_on_round. */
+void sampler_look_for_faults(void);
 
 /* Interrupt, or main loop under hal_lock. */
 static inline bool sampler_streaming(void)
