@@ -65,6 +65,9 @@ static void on_frame(const struct bw_decoder *decoder, bool is_device)
         uint8_t again_length = read_and_write(content, length, frame + BW_CONTENT_AT);
         if (again_length > 0u) {
             want(again_length == length && memcmp(frame + BW_CONTENT_AT, content, length) == 0);
+            /* a message that points into the buffer that it is written to stays what it is */
+            want(read_and_write(content, length, content) == length);
+            want(memcmp(content, decoder->content, length) == 0);
             hear_again(frame, content, length);
         }
     }

@@ -4,6 +4,7 @@
  *     feed HEX            what the decoder made of these octets, one line each: a message, "unknown TYPE HEX" or
  *                         "bad REASON"; then a line "."
  *     say MESSAGE         the frame of the message in hex, or "refused" when its writer gave none
+ *     close HEX           the frame of this content in hex, or "refused" when none can be made
  *     interlock           the rows of bw_interlock.h, one line each
  *
  * Messages are written as message_text.h says. A line that is none of these ends it with exit code 2. */
@@ -63,13 +64,8 @@ static void feed(const char *hex)
     puts(".");
 }
 
-static bool say(const char *message)
+static void show_closed(uint8_t *frame, uint8_t content_length)
 {
-    uint8_t frame[BW_FRAME_MAX];
-    uint8_t content_length = 0u;
-    if (!message_of_line(message, frame + BW_CONTENT_AT, &content_length)) {
-        return false;
-    }
     uint16_t length = bw_frame_close(frame, content_length);
     if (length == 0u) {
         puts("refused");
@@ -77,7 +73,23 @@ static bool say(const char *message)
         show_hex(stdout, frame, length);
         putchar('\n');
     }
+}
+
+static bool say(const char *message)
+{
+    uint8_t frame[BW_FRAME_MAX];
+    uint8_t content_length = 0u;
+    if (!message_of_line(message, frame + BW_CONTENT_AT, &content_length)) {
+        return false;
+    }
+    show_closed(frame, content_length);
     return true;
+}
+
+static void close_content(const char *hex)
+{
+    uint8_t frame[BW_CONTENT_AT + 255u];
+    show_closed(frame, (uint8_t)octets_of_hex(&hex, frame + BW_CONTENT_AT, 255u));
 }
 
 #define SHOW_TIME(name, value) printf("number " name " %lu\n", (unsigned long)(value));
@@ -115,6 +127,10 @@ static bool take_line(const char *line)
     }
     if (strncmp(line, "feed ", 5) == 0) {
         feed(line + 5);
+        return true;
+    }
+    if (strncmp(line, "close ", 6) == 0) {
+        close_content(line + 6);
         return true;
     }
     if (strcmp(line, "interlock") == 0) {

@@ -1,0 +1,98 @@
+"""The C codec is what a small processor can take: no library, no memory of its own, small; its tables are those of the page."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+from pathlib import Path
+
+import pytest
+from borewire.generate import generated_files
+from borewire.interlock import TABLE
+from borewire.messages import AirState
+
+from .c_codec import BUILD, FOLDER, ask, build
+from .frame_mill import Mill
+from .vector_files import load
+
+MOST_OCTETS = {"bw_frame.o": 600, "bw_messages.o": 5000}
+"""Flash of the whole codec with every message in both directions, of the 32 768 octets of an ATmega328P; a firmware links less."""
+
+
+@pytest.fixture(scope="module")
+def avr_sizes() -> dict[str, tuple[int, int, int]]:
+    """Octets of code, data and bss of each object for the ATmega328P, as the Makefile prints them."""
+    rows = re.findall(r"^\s*(\d+)\s+(\d+)\s+(\d+)\s+\d+\s+[0-9a-f]+\s+(\S+)$", build("avr"), re.MULTILINE)
+    return {Path(path).name: (int(text), int(data), int(bss)) for text, data, bss, path in rows}
+
+
+def test_it_is_small_on_an_avr_and_has_no_memory_of_its_own(avr_sizes: dict[str, tuple[int, int, int]]) -> None:
+    assert set(avr_sizes) == set(MOST_OCTETS)
+    for name, (text, data, bss) in avr_sizes.items():
+        assert 0 < text <= MOST_OCTETS[name], name
+        assert (data, bss) == (0, 0), name
+
+
+def _undefined(nm: str, objects: list[Path]) -> set[str]:
+    run = subprocess.run([nm, "-u", *map(str, objects)], capture_output=True, text=True, check=True)
+    return set(re.findall(r"^\s+U (\S+)$", run.stdout, re.MULTILINE))
+
+
+@pytest.mark.usefixtures("c_codec", "avr_sizes")
+def test_it_calls_nothing_but_itself_and_memcpy() -> None:
+    own = {"bw_crc_step"}
+    assert _undefined("nm", [BUILD / "native" / name for name in MOST_OCTETS]) <= own | {"memcpy"}
+    # of the compiler's own library for the processor: saving registers and multiplying, no memory, no input or output
+    compilers = re.compile(
+        r"__(prologue_saves|epilogue_restores|u?mulhi\w*|u?mulsi\w*|u?mulqi\w*|\w*shl\w*|do_\w+)__?|__mul\w+|__umul\w+|__\w+_"
+    )
+    others = _undefined("avr-nm", [BUILD / "avr" / name for name in MOST_OCTETS]) - own - {"memcpy"}
+    assert {name for name in others if not compilers.fullmatch(name)} == set()
+
+
+def test_the_makers_give_the_files_in_c() -> None:
+    names = {path.relative_to(FOLDER).as_posix() for path in generated_files() if path.is_relative_to(FOLDER)}
+    assert names == {"bw_messages.h", "bw_messages.c", "bw_interlock.h", "test/bw_fields.h"}
+
+
+def test_the_interlock_in_c_is_the_table() -> None:
+    expected = [
+        f"number {name} {getattr(TABLE, name)}"
+        for name in (
+            "host_silence_ms",
+            "reaction_ms",
+            "time_limit_max_ms",
+            "isolate_max_ms",
+            "close_limit_max_ms",
+            "sensor_fault_samples",
+        )
+    ]
+    expected.append(f"power_up {TABLE.power_up_state}")
+    for row in TABLE.commands:
+        expected.append(f"command {row.command} in {_set_of(row.allowed_from)} cause {row.cause}")
+        expected += [f"refusal {refusal.reason.name.lower()} {refusal.reason}" for refusal in row.refuse]
+    expected += [f"watch {row.cause.name.lower()} {row.cause} in {_set_of(row.in_states)}" for row in TABLE.watches]
+    build("native")
+    assert ask(["interlock"]).splitlines() == expected
+
+
+def _set_of(states: tuple[AirState, ...]) -> int:
+    return sum(1 << state for state in states)
+
+
+@pytest.mark.usefixtures("sanitized_c_codec")
+def test_the_fuzz_target_holds_on_vectors_and_changed_frames(tmp_path: Path) -> None:
+    program = BUILD / "sanitized" / "fuzz_files"
+    inputs = []
+    for side, number in (("device", b"\1"), ("host", b"\0")):
+        for path in (f"accept/to_{side}.json", f"reject/to_{side}.json"):
+            inputs += [number + bytes.fromhex(case["frame"]) for case in load(path)["cases"]]
+    mill = Mill(seed=4)
+    inputs += [bytes((side == "device",)) + octets for side, octets in (mill.case() for _ in range(20_000))]
+    stdin = b"".join(len(one).to_bytes(2, "little") + one for one in inputs)
+    run = subprocess.run([str(program)], input=stdin, capture_output=True, check=False)
+    assert (run.returncode, run.stdout, run.stderr) == (0, f"{len(inputs)} inputs\n".encode(), b"")
+    (tmp_path / "one").write_bytes(inputs[0])
+    (tmp_path / "none").write_bytes(b"")
+    run = subprocess.run([str(program), str(tmp_path / "one"), str(tmp_path / "none")], capture_output=True, check=False)
+    assert (run.returncode, run.stdout) == (0, b"2 inputs\n")
