@@ -70,9 +70,19 @@ enum { BW_WATCHES(STATES_OF) in_no_states = 0 };
 #define OR_STATES(CAUSE, name, states) | (states)
 enum { in_any_watched_state = 0 BW_WATCHES(OR_STATES) };
 
-static bool watched_in(uint8_t state, uint8_t states)
+/* The state as a set: by cases, because a shift by a variable is a loop on a small processor. */
+static uint8_t set_of(uint8_t state)
 {
-    return ((1u << state) & states) != 0;
+    switch (state) {
+    case BW_AIR_STATE_OPEN:
+        return BW_IN_OPEN;
+    case BW_AIR_STATE_ISOLATED:
+        return BW_IN_ISOLATED;
+    case BW_AIR_STATE_CLOSED:
+        return BW_IN_CLOSED;
+    default:
+        return BW_IN_VENTED;
+    }
 }
 
 void air_change_to(uint8_t state, uint8_t cause)
@@ -80,7 +90,7 @@ void air_change_to(uint8_t state, uint8_t cause)
     hal_valves(state == BW_AIR_STATE_OPEN, state != BW_AIR_STATE_VENTED);
     air_shared.state = state;
     air_shared.changes++;
-    air_window.watched = watched_in(state, in_states_crank_left_window);
+    air_window.watched = (set_of(state) & in_states_crank_left_window) != 0;
     /* Events are told before another command is heard, so there are never more waiting than a trip before, the
      * command's own and a trip behind it. */
     uint8_t at = (uint8_t)(air_shared.oldest + air_shared.waiting) % AIR_EVENT_QUEUE;
@@ -95,12 +105,12 @@ void air_change_to(uint8_t state, uint8_t cause)
 
 void air_watch(void)
 {
-    uint8_t state = air_shared.state;
-    if (!watched_in(state, in_any_watched_state)) {
+    uint8_t in = set_of(air_shared.state);
+    if ((in & in_any_watched_state) == 0) {
         return;
     }
 #define WATCH(CAUSE, name, states) \
-    if (watched_in(state, (states)) && name()) { \
+    if ((in & (states)) != 0 && name()) { \
         air_change_to(BW_AIR_STATE_VENTED, BW_CAUSE_##CAUSE); \
         return; \
     }
