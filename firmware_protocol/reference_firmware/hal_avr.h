@@ -4,6 +4,9 @@
 
 #include <stdbool.h>
 
+/* Set by the interrupt once in a millisecond, taken by hal_idle. */
+extern volatile bool millisecond_over;
+
 /* Before app_start, with interrupts off: the serial port listens and sends from then on. */
 void uart_start(void);
 

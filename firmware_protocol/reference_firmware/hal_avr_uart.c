@@ -87,14 +87,19 @@ int16_t hal_receive(void)
     return octet;
 }
 
+/* An interrupt that brings nothing for the main loop does not end the sleep: there are 20 000 and more a second. What may
+ * bring something is an octet from the host and a millisecond that is over, and with it perhaps a sample. */
 void hal_idle(void)
 {
     cli();
-    if (receive_next == receive_free) {
+    while (receive_next == receive_free && !millisecond_over) {
         SMCR = _BV(SE); /* idle: everything but the processor goes on */
-        sei(); /* takes effect after the next instruction, so that no interrupt comes in between */
+        sei();          /* takes effect after the next instruction, so that no interrupt comes in between */
         sleep_cpu();
-        SMCR = 0;
+        __asm__ volatile("nop"); /* the emulator takes an interrupt that was pending at sei one instruction later than the chip */
+        cli();
     }
+    SMCR = 0;
+    millisecond_over = false;
     sei();
 }
