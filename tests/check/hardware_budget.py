@@ -1,13 +1,13 @@
-"""The tables of hardware_notes/uncertainty.md, by the program's own budgets. Run `python tests/check/hardware_budget.py` to renew them.
+"""The tables of hardware_notes/uncertainty.md, by the program's own budgets.
 
-The rig is the one of the page: two ratiometric transducers of 0 to 1000 kPa, 5 V, the 10-bit converter summed four times or one of
-16 bits, 552 kPa, a restrictor of 0.040 in. What its checks leave uncertain is worked out by the functions that read those checks, from
-readings without error.
+Run `python tests/check/hardware_budget.py` to renew them. The rig is that of the page: two ratiometric transducers of 0 to 1000
+kPa, 5 V, the 10-bit converter summed four times or one of 16 bits, 552 kPa, a restrictor of 0.040 in. What its checks leave
+uncertain is worked out by the functions that read those checks, from readings without error.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from math import hypot, pi, sqrt
 from pathlib import Path
@@ -180,7 +180,7 @@ AREA_PARTS: tuple[tuple[str, tuple[str, ...]], ...] = (
 )
 
 
-def _table(headings: tuple[str, ...], rows: list[tuple[str, ...]]) -> str:
+def _table(headings: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> str:
     lines = [headings, ("---", *("---:" for _ in headings[1:])), *rows]
     return "\n".join(f"| {' | '.join(line)} |" for line in lines)
 
@@ -261,7 +261,7 @@ def steps_table() -> str:
 
 
 def transducer_table() -> str:
-    """Transducers that bend more than the reference rig's, both alike, with and without a span calibration that takes the bow out."""
+    """Transducers that bend more than the reference rig's, both alike, without and with a span calibration."""
     rows = []
     spanned = with_span(checked_rig())
     for bow_share in (0.0005, 0.0025, 0.005):
@@ -287,7 +287,7 @@ def vent_table() -> str:
         gone_s = float(t_s[int(np.argmax(p < 5_000.0))])
         angle, speed = 1.5 * pi / 180.0, 0.0
         for pressure in p[: int(gone_s / 1e-4)]:
-            speed += float(gas_torque_nm(angle * 180.0 / pi, 0.086, 0.086, 0.143, pressure)) / 0.11 * 1e-4
+            speed += float(gas_torque_nm(angle * 180.0 / pi, 0.086, 0.086, 0.143, pressure)) / 0.15 * 1e-4
             angle += speed * 1e-4
         rows.append(
             (

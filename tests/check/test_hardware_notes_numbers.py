@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -46,7 +47,7 @@ def test_the_budget_says_what_the_page_draws_from_it() -> None:
     assert at_ten["span of both"] == 0.0
     assert not any("restrictor" in name for name in at_ten)
     money = [row.split("|")[1:-1] for row in TABLES["money"]().splitlines()[2:]]
-    before, after = next((one, two) for one, two in zip(money, money[1:], strict=False) if "rig span" in two[0])
+    before, after = next((one, two) for one, two in pairwise(money) if "rig span" in two[0])
     assert before[1:] == after[1:]
 
 
@@ -79,7 +80,7 @@ def test_a_wrong_command_would_be_found() -> None:
 
 def test_the_intervals_are_those_of_the_program() -> None:
     rows = {row.split("|")[1].strip(): row for row in page("calibration").splitlines() if row.startswith("| ")}
-    hours = {kind: value / 3600.0 for kind, value in DEFAULT_INTERVAL_S.items() if value is not None}
+    hours: dict[str, float] = {kind: value / 3600.0 for kind, value in DEFAULT_INTERVAL_S.items() if value is not None}
     assert f"{hours['zero']:.0f} hours" in rows["zero"]
     for kind in ("sealed", "restrictor"):
         assert f"{hours[kind] / 24.0:.0f} days" in rows[kind]
@@ -90,7 +91,7 @@ def test_the_intervals_are_those_of_the_program() -> None:
     assert DEFAULT_INTERVAL_S["tdc"] is None
 
 
-@pytest.mark.parametrize("name", ("calibration", "uncertainty"))
+@pytest.mark.parametrize("name", ["calibration", "uncertainty"])
 def test_every_rig_file_of_a_page_can_be_read(name: str) -> None:
     blocks = blocks_of(page(name), "toml")
     assert blocks
