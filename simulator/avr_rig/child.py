@@ -126,6 +126,7 @@ class Child:
                 stdout=subprocess.PIPE,
                 stderr=self._complaints,
                 bufsize=0,
+                process_group=0,  # Ctrl-C is for whoever drives it
             )
         except OSError as error:
             self._complaints.close()
