@@ -29,6 +29,7 @@ COMMANDS = {
     "units": "choose the units that numbers are shown in",
     "sim": "serve the simulated rig on a serial line or a network port",
     "wire": "record, replay and read what goes over the wire",
+    "conform": "try any device against the wire's page and the interlock table, and write a verdict",
     "ports": "list the serial ports",
     "doctor": "what is installed, what rig answers, how good the link is",
 }

@@ -12,7 +12,7 @@ from enum import Enum, Flag
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from borewright.cli import exits
+from borewright.cli import exits, wire_talk
 from borewright.cli.output import print_json
 from borewright.cli.subcommands import add_subcommand
 from borewright.errors import LinkError, UseError
@@ -24,14 +24,16 @@ if TYPE_CHECKING:
 
     from borewright.cli.listening import Listener
 
-__all__ = ["EXAMPLE", "add_arguments", "run"]
+__all__ = ["EXAMPLE", "add_arguments", "as_dict", "run"]
 
 EXAMPLE = """examples:
   borewright wire record --port /dev/ttyACM0 --out rig.wire --seconds 10
   borewright wire replay rig.wire
   borewright wire dump rig.wire
+  borewright wire talk --port /dev/ttyACM0 --say StatusRequest
 
-In a dump `<` came from the rig and `>` went to it; a sample stands as crank count:raw words. No part of this lets air in."""
+In a dump and a talk `<` came from the rig and `>` went to it; a sample stands as crank count:raw words. Only talk
+can let air in, and it tells before it sends what can."""
 
 SUBCOMMANDS = {
     "record": (
@@ -40,6 +42,7 @@ SUBCOMMANDS = {
     ),
     "replay": ("play a wire log back through the host, as if it were the rig", "borewright wire replay rig.wire --json"),
     "dump": ("each frame of a wire log in words", "borewright wire dump rig.wire"),
+    "talk": (wire_talk.WHAT, wire_talk.EXAMPLE),
 }
 
 
@@ -54,15 +57,23 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     made["record"].add_argument(
         "--seconds", metavar="S", type=_seconds, help="how long (default: until Ctrl-C, which ends it well)"
     )
+    wire_talk.add_arguments(made["talk"])
     for name in ("replay", "dump"):
         made[name].add_argument("file", metavar="FILE", type=Path, help="a wire log")
     for name, subparser in made.items():
-        subparser.add_argument("--json", action="store_true", help="one JSON object" + (" a frame" if name == "dump" else ""))
+        subparser.add_argument(
+            "--json", action="store_true", help="one JSON object" + (" a frame" if name in ("dump", "talk") else "")
+        )
 
 
 def run(args: argparse.Namespace) -> int:
-    """Record, replay or dump. Raises UseError for files, LinkError for rigs."""
-    does: dict[str, Callable[[argparse.Namespace], int]] = {"record": _record, "replay": _replay, "dump": _dump}
+    """Record, replay, dump or talk. Raises UseError for files, LinkError for rigs."""
+    does: dict[str, Callable[[argparse.Namespace], int]] = {
+        "record": _record,
+        "replay": _replay,
+        "dump": _dump,
+        "talk": wire_talk.run,
+    }
     return does[args.subcommand](args)
 
 
@@ -172,7 +183,7 @@ def _dump(args: argparse.Namespace) -> int:
     for record in _records(args.file):
         for received in decoders[record.direction].feed(record.data):
             if args.json:
-                print_json({"t_s": record.t_s, "direction": record.direction} | _as_dict(received))
+                print_json({"t_s": record.t_s, "direction": record.direction} | as_dict(received))
             else:
                 print(f"{record.t_s:12.6f} {'<' if record.direction == 'to_host' else '>'} {_in_words(received)}")
     return exits.OK
@@ -200,7 +211,8 @@ def _in_words(received: Received) -> str:
     return f"{words(received).rpartition('samples=')[0]}samples={' '.join(samples)}"
 
 
-def _as_dict(received: Received) -> dict[str, Any]:
+def as_dict(received: Received) -> dict[str, Any]:
+    """What a decoder hands out, for JSON."""
     from borewire.codec import BadFrame, UnknownMessage
     from borewire.messages import SampleBlock
 
