@@ -1,22 +1,23 @@
 /* The microcontroller: start, time, conversions, encoder, valves, watchdog. ATmega328P at 16 MHz.
  *
  * main and what hal.h says of the main loop run in the main loop; each ISR is an interrupt and they do not nest. Timer 1
- * gives the rhythm and the time. It counts 0 to 124 in steps of 0.5 us, so it wraps each 62.5 us:
+ * gives the rhythm and the time. It counts 0 to 124 in steps of 0.5 us, so it wraps each 62.5 us. At a wrap
  *
- *     0 us     wrap: interrupt, which takes the last result and selects the channel of the next conversion
- *     58 us    compare B starts the conversion: by hardware, so that no interrupt shifts it
- *     112 us   that is 49.5 us after the following wrap: the result is there (13.5 clocks of the converter at 250 kHz)
- *     125 us   the interrupt of the wrap after that one takes it
+ *     compare B starts a conversion, by hardware, so that no interrupt shifts it; its result is there 54.2 us later;
+ *     the interrupt of compare B takes the result of the conversion before, and selects the channel of the next.
  *
- * The multiplexer is latched when a conversion starts. The interrupt writes it at the earliest 4.5 us after the last
- * start, more than the one clock of the converter that the data sheet asks for, and has 58 us until the next start. So it
- * may be held up by other interrupts for 47 us without mixing up channels; an interrupt that comes later is noticed, and
- * the two results that it may have spoilt are replaced by the last good ones of their channels.
+ * The multiplexer is latched when a conversion starts. The data sheet wants one clock of the converter, 4 us, between the
+ * start and a change; the interrupt waits for that if it is early, and has until the next wrap. So other interrupts may hold
+ * it up for 52 us without mixing up results or channels. One that comes later is noticed, and the two results that it may
+ * have spoilt are replaced by the last good ones of their channels.
  *
- * The chip's reference is selected for 62.5 us of each 250 us: from the end of the spare channel's conversion, 8.5 us
- * before its own starts, and sampled 8 us after that, 16.5 us in all. ACBG keeps the reference running, so that its start-up
- * time does not count. A converter that charges in 16.5 us through the reference's own resistance may still read some
+ * The chip's reference is selected for 62.5 us of each 250 us: from the end of the spare channel's conversion, 8 us
+ * before its own starts, and sampled 8 us after that, 16 us in all. ACBG keeps the reference running, so that its start-up
+ * time does not count. A converter that charges in 16 us through the reference's own resistance may still read some
  * codes towards the spare channel's; so this reading watches the supply within wide limits and measures nothing.
+ *
+ * The index pulse may be shorter than the wait for an interrupt. Timer 0 counts its rising edges by hardware; the pin
+ * change interrupt looks whether there was one.
  */
 #include <avr/interrupt.h>
 #include <avr/io.h>
@@ -27,8 +28,8 @@
 #include "pins.h"
 
 #define TICKS_PER_WRAP 125u
-#define CONVERSION_AT 115u /* compare B: matches at the end of this count, 58 us after the wrap */
-#define LATE_AT 95u        /* 47.5 us after the wrap */
+#define LATE_AT 104u      /* 52 us after the wrap */
+#define MUX_LATCHED_AT 9u /* 4.5 us */
 #define LATE_NOW 1u
 #define LATE_BEFORE_LAST 4u
 
@@ -43,7 +44,7 @@ static uint8_t selected; /* the channel of the next conversion to start */
 static uint8_t late;     /* bit k: the interrupt k wraps ago came too late */
 static uint16_t last_code[HAL_CHANNELS];
 static uint8_t rounds;
-static uint8_t index_before;
+static uint8_t index_edges;
 
 static const uint8_t mux_of[HAL_CHANNELS] = {
     MUX_OF_SUPPLY_VOLTAGE | MUX_REGULATED,
@@ -72,19 +73,26 @@ static void start_pins(void)
     PORTC = (uint8_t)~(_BV(PC0) | _BV(PC1) | _BV(PC2));
     PORTD = 0xFF; /* encoder, index and hold have pull-ups: a cut wire reads high, which is released for the hold switch */
     DIDR0 = _BV(ADC0D) | _BV(ADC1D) | _BV(ADC2D);
-    PRR = _BV(PRTWI) | _BV(PRSPI) | _BV(PRTIM0) | _BV(PRTIM2);
+    PRR = _BV(PRTWI) | _BV(PRSPI) | _BV(PRTIM2);
 }
 
 static void start_edges(void)
 {
     EICRA = _BV(ISC00) | _BV(ISC10); /* any edge */
     EIMSK = _BV(INT0) | _BV(INT1);
-    index_before = PIND & _BV(PIN_INDEX);
+    TCCR0B = _BV(CS02) | _BV(CS01) | _BV(CS00); /* clocked by rising edges of the index pin, which is T0 */
+    index_edges = TCNT0;
     PCMSK2 = _BV(PCINT20);
     PCICR = _BV(PCIE2);
 }
 
-/* Starts the timer with the first conversion, and waits for the first wrap: no result is there before the second. */
+static void wait_until_mux_is_latched(void)
+{
+    while (TCNT1L < MUX_LATCHED_AT) {
+    }
+}
+
+/* Starts the timer and waits for the first wrap, at which the first conversion begins: its result comes at the second. */
 static void start_conversions(void)
 {
     ACSR = _BV(ACBG);
@@ -96,15 +104,16 @@ static void start_conversions(void)
     ADCSRA = _BV(ADEN) | _BV(ADATE) | _BV(ADPS2) | _BV(ADPS1);
     TCCR1A = 0;
     OCR1A = TICKS_PER_WRAP - 1u;
-    OCR1B = CONVERSION_AT;
+    OCR1B = TICKS_PER_WRAP - 1u;
     TCCR1B = _BV(WGM12) | _BV(CS11); /* clear on compare A, 16 MHz / 8 */
-    while (!(TIFR1 & _BV(OCF1A))) {
+    while (!(TIFR1 & _BV(OCF1B))) {
     }
-    TIFR1 = _BV(OCF1A) | _BV(OCF1B);
-    ticks_at_wrap += TICKS_PER_WRAP;
+    TIFR1 = _BV(OCF1B);
+    ticks_at_wrap = TICKS_PER_WRAP;
+    wait_until_mux_is_latched();
     ADMUX = mux_of[1];
     selected = 2;
-    TIMSK1 = _BV(OCIE1A);
+    TIMSK1 = _BV(OCIE1B);
 }
 
 int main(void)
@@ -122,23 +131,26 @@ int main(void)
     }
 }
 
-ISR(TIMER1_COMPA_vect)
+/* Its start clears the flag of compare B: the next match starts a conversion only when that has been done. */
+ISR(TIMER1_COMPB_vect)
 {
-    TIFR1 = _BV(OCF1B); /* the next match starts a conversion only when this has been cleared */
     ticks_at_wrap += TICKS_PER_WRAP;
-    late = (uint8_t)(late << 1);
-    if (TCNT1L > LATE_AT) {
-        late |= LATE_NOW;
-    }
     uint16_t code = ADC;
-    uint8_t channel = (selected + 2u) % HAL_CHANNELS; /* selected two wraps ago */
-    ADMUX = mux_of[selected];
-    selected = (selected + 1u) % HAL_CHANNELS;
-    if (late & (LATE_NOW | LATE_BEFORE_LAST)) {
+    uint8_t lateness = (uint8_t)(late << 1);
+    if (TCNT1L > LATE_AT) {
+        lateness |= LATE_NOW;
+    }
+    late = lateness;
+    uint8_t next = selected;
+    selected = (next + 1u) % HAL_CHANNELS;
+    uint8_t channel = (next + 2u) % HAL_CHANNELS; /* selected two wraps ago */
+    if (lateness & (LATE_NOW | LATE_BEFORE_LAST)) {
         code = last_code[channel];
     } else {
         last_code[channel] = code;
     }
+    wait_until_mux_is_latched();
+    ADMUX = mux_of[next];
     app_on_conversion(channel, code);
     if (channel == HAL_HOUSEKEEPING && ++rounds % HAL_ROUNDS_PER_MS == 0) {
         millisecond_over = true;
@@ -154,12 +166,11 @@ ISR(INT1_vect, ISR_ALIASOF(INT0_vect));
 
 ISR(PCINT2_vect)
 {
-    uint8_t index = PIND & _BV(PIN_INDEX);
-    /* low before and low now: the whole pulse has passed since the last look */
-    if (index || !index_before) {
+    uint8_t edges = TCNT0;
+    if (edges != index_edges) {
+        index_edges = edges;
         app_on_index();
     }
-    index_before = index;
 }
 
 uint32_t hal_ticks(void)
@@ -167,7 +178,7 @@ uint32_t hal_ticks(void)
     uint8_t before = hal_lock();
     uint8_t count = TCNT1L; /* never over 124, so the high octet is not needed */
     uint32_t wrap = ticks_at_wrap;
-    if (TIFR1 & _BV(OCF1A)) { /* it has wrapped and the interrupt has not come yet */
+    if (TIFR1 & _BV(OCF1B)) { /* it has wrapped and the interrupt has not come yet */
         count = TCNT1L;
         wrap += TICKS_PER_WRAP;
     }

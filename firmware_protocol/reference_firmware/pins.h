@@ -17,7 +17,7 @@
 /* Inputs, port D. RXD is PD0 and TXD is PD1. */
 #define PIN_ENCODER_A PD2 /* INT0 */
 #define PIN_ENCODER_B PD3 /* INT1 */
-#define PIN_INDEX PD4     /* PCINT20 */
+#define PIN_INDEX PD4     /* PCINT20 and T0 */
 #define PIN_HOLD PD5      /* a contact to ground; open, also by a cut wire, is released */
 
 /* What the multiplexer of the converter selects: pins of port C, then the chip's own 1.1 V reference. */

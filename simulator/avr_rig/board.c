@@ -10,7 +10,8 @@
  *     has cleared the flag of the match before.
  *   - The result comes from the channel that is selected when it is read, scaled by 1023: the code is latched here when
  *     the conversion starts, and put into the result when it ends.
- *   - An octet takes 11 bit times and 63 may wait unread: here it takes 10, and the fourth that waits is lost.
+ *   - An octet takes 11 bit times, the next one is not told before as long again, and 63 may wait unread: here it takes
+ *     10, the next is told at once when one is read, and the fourth that waits is lost.
  *   - The program's sleep would be slept on the PC: here it is counted.
  */
 #include "board.h"
@@ -47,7 +48,7 @@ static uint16_t codes_kept[4] = {0, 0, 0, BENCH_SUPPLY_CODE};
 
 static uint8_t queue[QUEUE_ROOM];
 static uint32_t queue_first, queue_after; /* free-running */
-static uint64_t line_free;                /* when the next octet from the host may begin */
+static uint64_t line_free;                /* when the octet before has ended */
 
 static uint16_t code_latched;
 static bool match_pending; /* the flag of compare B */
@@ -202,6 +203,14 @@ static unsigned unread(void)
     return (unsigned)(chip.uart->input.write - chip.uart->input.read) & (uart_fifo_fifo_size - 1u);
 }
 
+static void tell_received(void)
+{
+    if (unread() != 0) {
+        avr_raise_interrupt(chip.avr, &chip.uart->rxc);
+    }
+}
+
+/* At the end of the octet's last bit. */
 static avr_cycle_count_t on_octet_due(avr_t *avr, avr_cycle_count_t when, void *unused)
 {
     (void)avr;
@@ -213,9 +222,19 @@ static avr_cycle_count_t on_octet_due(avr_t *avr, avr_cycle_count_t when, void *
     if (unread() < UNREAD_MOST) {
         mend_octet_time();
         avr_raise_irq(chip.uart->io.irq + UART_IRQ_INPUT, octet);
+        tell_received();
     }
-    line_free = when + line_octet_cycles();
-    return line_free;
+    line_free = when;
+    return queue_first == queue_after ? 0 : when + line_octet_cycles();
+}
+
+static avr_io_read_t read_of_uart;
+
+static uint8_t on_octet_read(avr_t *avr, avr_io_addr_t address, void *uart)
+{
+    uint8_t octet = read_of_uart(avr, address, uart);
+    tell_received();
+    return octet;
 }
 
 /* ---- time ---- */
@@ -248,13 +267,14 @@ static void arm_timers(void)
         call_at(step_began + pins[pin_next].offset_cycles, on_pins_due);
     }
     if (queue_first != queue_after) {
-        call_at(line_free, on_octet_due);
+        call_at(line_free + line_octet_cycles(), on_octet_due);
     }
 }
 
 /* ---- reset ---- */
 
 static void (*reset_of_chip)(avr_t *avr);
+
 
 static void on_reset(avr_t *avr)
 {
@@ -293,6 +313,8 @@ void board_start(const char *elf_path, const char *eeprom_path, struct bench_ans
     avr->sleep = on_sleep;
     reset_of_chip = avr->reset;
     avr->reset = on_reset;
+    read_of_uart = avr->io[AVR_DATA_TO_IO(REG_UDR0)].r.c;
+    avr->io[AVR_DATA_TO_IO(REG_UDR0)].r.c = on_octet_read;
     avr_irq_t *port_b = avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ('B'), 0);
     /* told also when the value is that of before a reset */
     port_b[IOPORT_IRQ_REG_PORT].flags &= (uint8_t)~IRQ_FLAG_FILTERED;
@@ -393,7 +415,7 @@ void board_reset(enum bench_reset cause, uint32_t held_cycles)
         power_on();
     }
     avr->cycle = end;
-    while (queue_first != queue_after && line_free < end) {
+    while (queue_first != queue_after && line_free + line_octet_cycles() <= end) {
         queue_first++;
         line_free += line_octet_cycles();
     }

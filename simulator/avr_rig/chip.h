@@ -20,7 +20,8 @@ enum {
     REG_ADMUX = 0x7C,
     REG_UCSR0A = 0xC0,
     REG_UBRR0L = 0xC4,
-    REG_UBRR0H = 0xC5
+    REG_UBRR0H = 0xC5,
+    REG_UDR0 = 0xC6
 };
 
 enum { MCUSR_PORF = 1, MCUSR_EXTRF = 2, MCUSR_BORF = 4 };
