@@ -8,6 +8,7 @@ import importlib
 import io
 import re
 import shlex
+from textwrap import dedent
 
 from borewright.cli.main import COMMANDS
 
@@ -15,12 +16,12 @@ __all__ = ["blocks_of", "command_lines", "mistakes_of", "named_in_prose"]
 
 
 def blocks_of(text: str, language: str) -> list[str]:
-    """The fenced blocks of a page in one language.
+    """The fenced blocks of a page in one language, those within lists too.
 
     >>> blocks_of("a\\n```sh\\nls\\n```\\nb", "sh")
     ['ls\\n']
     """
-    return re.findall(rf"^```{language}\n(.*?)^```", text, flags=re.DOTALL | re.MULTILINE)
+    return [dedent(block) for block in re.findall(rf"^ *```{language}\n(.*?)^ *```", text, flags=re.DOTALL | re.MULTILINE)]
 
 
 def command_lines(text: str) -> list[str]:
@@ -39,7 +40,7 @@ def named_in_prose(text: str) -> list[str]:
     >>> named_in_prose("then `borewright rig zero`, or `ls`")
     ['borewright rig zero']
     """
-    prose = re.sub(r"^```.*?^```", "", text, flags=re.DOTALL | re.MULTILINE)
+    prose = re.sub(r"^ *```.*?^ *```", "", text, flags=re.DOTALL | re.MULTILINE)
     return re.findall(r"`(borewright [^`\n]+)`", prose)
 
 

@@ -69,6 +69,17 @@ def test_the_pages_that_lead_through_commands_have_them() -> None:
     assert led >= {"ports", "doctor", "conform", "wire", "rig"}
 
 
+@pytest.mark.parametrize("path", PAGES, ids=lambda path: path.stem)
+def test_every_goal_of_make_that_a_page_names_is_one(path: Path) -> None:
+    files = (REFERENCE / "Makefile", ROOT / "firmware_protocol" / "c" / "Makefile")
+    goals = {goal for file in files for goal in re.findall(r"^([a-z]+):", file.read_text("utf-8"), flags=re.MULTILINE)}
+    text = path.read_text("utf-8")
+    lines = [line for block in blocks_of(text, "sh") for line in block.splitlines() if line.startswith("make ")]
+    lines += [span for span in as_code(text) if span.startswith("make ")]
+    named = {word for line in lines for word in line.split()[1:] if "=" not in word}
+    assert named - goals == set()
+
+
 def test_a_wrong_command_would_be_found() -> None:
     assert "--presure" in mistakes_of("borewright rig sealed --port P --presure 3", whole=False)
     assert "required" in mistakes_of("borewright rig sealed", whole=True)
