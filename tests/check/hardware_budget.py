@@ -264,7 +264,7 @@ def transducer_table() -> str:
     """Transducers that bend more than the reference rig's, both alike, without and with a span calibration."""
     rows = []
     spanned = with_span(checked_rig())
-    for bow_share in (0.0005, 0.0025, 0.005):
+    for bow_share in (0.0005, 0.001, 0.0025, 0.005):
         straight = replace(checked_rig(), u_gain=never_checked().u_gain, bow_pa=bow_share * RANGE_PA)
         cells = []
         for instrument in (straight, spanned):
