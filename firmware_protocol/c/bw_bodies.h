@@ -1,5 +1,5 @@
-/* Small parts of bodies that the functions of bw_messages.c share; for that file alone. They keep nothing and may run in
- * the main loop or in an interrupt. */
+/* Small parts of bodies that the functions of bw_messages.c share; for that file alone. They keep nothing and may run
+ * in the main loop or in an interrupt. */
 #ifndef BW_BODIES_H
 #define BW_BODIES_H
 

@@ -81,6 +81,11 @@ class Mill:
         frame = encode(self.message(side if self._random.random() < 0.95 else self._random.choice(_SIDES)))
         return side, self._random.choice(self._changes)(frame)
 
+    def content(self) -> tuple[Side, bytes]:
+        """A side and the type number and body of a message to it, changed or not."""
+        side = self._random.choice(_SIDES)
+        return side, payload_of(self._body_changed(encode(self.message(side)))[1:-1])
+
     def _drawer(self, field: Field) -> Callable[[], Any]:
         draw = self._random
         words = _TABLE.words_named(field.type)

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import re
 import subprocess
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from borewire.codec import Decoder, encode
+from borewire.framing import frame_of
 from borewire.generate import generated_files
 from borewire.interlock import TABLE
-from borewire.messages import AirState
+from borewire.messages import AirState, EchoReply, EchoRequest, HoldState, HostAlive, Status, StatusRequest, SupplyState, VentState
 
 from .c_codec import BUILD, FOLDER, ask, build
 from .frame_mill import Mill
@@ -89,6 +92,8 @@ def test_the_fuzz_target_holds_on_vectors_and_changed_frames(tmp_path: Path) -> 
             inputs += [number + bytes.fromhex(case["frame"]) for case in load(path)["cases"]]
     mill = Mill(seed=4)
     inputs += [bytes((side == "device",)) + octets for side, octets in (mill.case() for _ in range(20_000))]
+    # bit 1: the rest is content, of which the target makes a frame
+    inputs += [bytes((2 + (side == "device"),)) + octets for side, octets in (mill.content() for _ in range(20_000))]
     stdin = b"".join(len(one).to_bytes(2, "little") + one for one in inputs)
     run = subprocess.run([str(program)], input=stdin, capture_output=True, check=False)
     assert (run.returncode, run.stdout, run.stderr) == (0, f"{len(inputs)} inputs\n".encode(), b"")
@@ -96,3 +101,26 @@ def test_the_fuzz_target_holds_on_vectors_and_changed_frames(tmp_path: Path) -> 
     (tmp_path / "none").write_bytes(b"")
     run = subprocess.run([str(program), str(tmp_path / "one"), str(tmp_path / "none")], capture_output=True, check=False)
     assert (run.returncode, run.stdout) == (0, b"2 inputs\n")
+
+
+def test_the_example_of_the_readme_answers(avr_sizes: dict[str, tuple[int, int, int]]) -> None:
+    assert avr_sizes
+    assert re.search(r"^\s*\d+\s+\d+\s+\d+\s+\d+\s+[0-9a-f]+\s+build/avr/example\.o$", build("example"), re.MULTILINE)
+    bad = frame_of(EchoRequest.TYPE, b"")
+    said = (
+        encode(StatusRequest(1))[3:]
+        + encode(EchoRequest(2, b"\xf5\x00"))
+        + bad
+        + b"\1\2\0"
+        + encode(HostAlive())
+        + frame_of(0x7E, b"new")
+        + encode(StatusRequest(3))
+    )
+    run = subprocess.run([str(BUILD / "native" / "example")], input=said, capture_output=True, check=True)
+    first, echo, last = Decoder("host").feed(run.stdout)
+    assert echo == EchoReply(2, b"\xf5\x00")
+    assert isinstance(first, Status)
+    assert first == Status(
+        0, 1, 4711, AirState.NO_VALVES, SupplyState.NOT_FITTED, VentState.NOT_FITTED, HoldState.NOT_FITTED, 0, 0, *[0] * 6
+    )
+    assert last == replace(first, request_id=3, device_tick=2, frames_received=3, frames_bad=2, frames_unknown=1)

@@ -1,6 +1,7 @@
-/* The fuzz target, on the PC only: the first octet says which side listens, the others come from the line. What was read
- * must give the same octets when it is written again, and its frame must be heard as the same content; anything else
- * ends the program. */
+/* The fuzz target, on the PC only. Bit 0 of the first octet says that the device listens. The others are what comes
+ * from the line or, with bit 1, a content of which a frame is made first: no fuzzer finds a checksum by itself. What
+ * was read must give the same octets when it is written again, and its frame must be heard as the same content;
+ * anything else ends the program. */
 #include "bw_fields.h"
 #include "bw_messages.h"
 
@@ -74,16 +75,31 @@ static void on_frame(const struct bw_decoder *decoder, bool is_device)
     free(content);
 }
 
-int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
+static void listen(bool is_device, const uint8_t *octets, size_t count)
 {
     static struct bw_decoder decoder;
     bw_decoder_start(&decoder);
-    for (size_t at = 1; at < size; at++) {
-        enum bw_heard heard = bw_decoder_take(&decoder, data[at]);
+    for (size_t at = 0; at < count; at++) {
+        enum bw_heard heard = bw_decoder_take(&decoder, octets[at]);
         if (heard == BW_HEARD_FRAME) {
-            on_frame(&decoder, (data[0] & 1u) != 0u);
+            on_frame(&decoder, is_device);
         }
         want(heard != BW_HEARD_BAD || (decoder.reason >= BW_BAD_TOO_SHORT && decoder.reason <= BW_BAD_CHECKSUM));
+    }
+}
+
+int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
+{
+    if (size < 2u) {
+        return 0;
+    }
+    bool is_device = (data[0] & 1u) != 0u;
+    if ((data[0] & 2u) == 0u) {
+        listen(is_device, data + 1, size - 1u);
+    } else if (size - 1u <= BW_CONTENT_MAX) {
+        uint8_t frame[BW_FRAME_MAX];
+        memcpy(frame + BW_CONTENT_AT, data + 1, size - 1u);
+        listen(is_device, frame, bw_frame_close(frame, (uint8_t)(size - 1u)));
     }
     return 0;
 }

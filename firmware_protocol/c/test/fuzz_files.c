@@ -1,5 +1,6 @@
-/* A main program for the fuzz target where there is no libFuzzer, on the PC only. With arguments each names a file that is
- * one input. Without, stdin holds inputs one after the other, each with its length before it (u16, little-endian). */
+/* A main program for the fuzz target where there is no libFuzzer, on the PC only. With arguments each names a file
+ * that is one input. Without, stdin holds inputs one after the other, each with its length before it (u16,
+ * little-endian). */
 #include <stdint.h>
 #include <stdio.h>
 

@@ -34,7 +34,8 @@ static void show_f32(FILE *to, float value)
 #define SHOW_octets(name) show_hex(to, message.name, message.name##_length)
 #define SHOW_FIELD(type, name) fputs(" " #name "=", to); SHOW_##type(name);
 
-static void show_again(FILE *to, const uint8_t *content, uint8_t content_length, const uint8_t *again, uint8_t again_length)
+static void show_again(FILE *to, const uint8_t *content, uint8_t content_length, const uint8_t *again,
+                       uint8_t again_length)
 {
     if (again_length != content_length || memcmp(again, content, content_length) != 0) {
         fputs(" WRITTEN AGAIN ", to);
