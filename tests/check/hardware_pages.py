@@ -42,7 +42,9 @@ def marked_in(text: str, page: str) -> list[Marked]:
         found.append(Marked(page, match["name"], float(digits), 0.5 * 10.0**-decimals))
     if len(found) != len(_MARKER.findall(text)):
         alone = set(_MARKER.findall(text)) - {marked.name for marked in found}
-        raise ValueError(f"{page}: a marker has no number right in front of it: {', '.join(sorted(alone)) or 'one of several alike'}")
+        raise ValueError(
+            f"{page}: a marker has no number right in front of it: {', '.join(sorted(alone)) or 'one of several alike'}"
+        )
     return found
 
 
