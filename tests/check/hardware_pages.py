@@ -1,7 +1,7 @@
 """Reading hardware_notes: its pages, its drawings, and the numbers in them that the code can recompute.
 
-A number that follows from the project's own code or tables carries its name in a comment behind it: `1.59<!-- =filter_corner_khz -->`.
-It must agree with the value of that name to the last digit that is printed.
+A number that follows from the project's own code or tables carries its name in a comment behind it, as in
+`1.59<!-- =filter_corner_khz -->`. It must agree with the value of that name to the last digit that is printed.
 """
 
 from __future__ import annotations

@@ -1,7 +1,8 @@
 """The values of the marked numbers in hardware_notes, each worked out by the project's own code, its tables, or a stated formula.
 
-Sources of formulae: choked ideal nozzle and ISO 6358 as in `borewright.core.flow`; RC corner 1/(2·π·R·C); current of a coil that is
-switched off, i = (I + U/R)·e^(−t·R/L) − U/R (any text on circuits). Figures that describe parts stand here by name, as on the pages.
+Sources of formulae: choked ideal nozzle and ISO 6358 as in `borewright.core.flow`; RC corner 1/(2·π·R·C); current of a coil
+that is switched off, i = (I + U/R)·e^(−t·R/L) − U/R (any text on circuits). Figures that describe parts stand here by name, as on
+the pages.
 """
 
 from __future__ import annotations
@@ -77,6 +78,14 @@ def kv_m3_h(area_m2: float) -> float:
     return area_m2 * sqrt(2.0 * 1e5 / 1000.0) * 3600.0
 
 
+def cv_gal_min(area_m2: float) -> float:
+    """US gallons of water a minute at 1 psi; 0.865 converts (common practice, no source)."""
+    return kv_m3_h(area_m2) / 0.865
+
+
+VALVE_FIGURES = {"c": conductance, "kv": kv_m3_h, "cv": cv_gal_min}
+
+
 def reads_percent(restrictor_m2: float, leak_m2: float = LEAK_M2) -> float:
     return float(leakage_percent_of_area(leak_m2, restrictor_m2, SET_PA, AMBIENT_PA))
 
@@ -117,9 +126,6 @@ def of_flow() -> dict[str, float]:
         "leak_031_percent": reads_percent(circle_m2(BORE_040_M), 0.31e-6),
         **{f"{name}_{area}": value(1e-6 * area) for area in (4, 8, 16, 20) for name, value in VALVE_FIGURES.items()},
     }
-
-
-VALVE_FIGURES = {"c": conductance, "kv": kv_m3_h, "cv": lambda area_m2: kv_m3_h(area_m2) / 0.865}
 
 
 def of_squeeze() -> dict[str, float]:
