@@ -59,6 +59,9 @@ void hal_unlock(uint8_t before);
  * The queue, when empty, takes a frame of 256 octets. */
 bool hal_send(const uint8_t *octets, uint16_t length);
 
+/* Main loop. How many octets the queue to the host takes now. */
+uint16_t hal_send_room(void);
+
 /* Main loop. The next octet from the host, or -1 when there is none. Octets that the board lost (overrun, framing error,
  * full queue) are simply not there: the frame's checksum finds out. */
 int16_t hal_receive(void);

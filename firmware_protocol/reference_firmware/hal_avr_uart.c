@@ -44,18 +44,23 @@ ISR(USART_UDRE_vect)
     }
 }
 
-bool hal_send(const uint8_t *octets, uint16_t length)
+uint16_t hal_send_room(void)
 {
     uint8_t before = hal_lock();
     uint16_t room = SEND_ROOM - send_waiting;
     hal_unlock(before);
-    if (length > room) {
+    return room;
+}
+
+bool hal_send(const uint8_t *octets, uint16_t length)
+{
+    if (length > hal_send_room()) {
         return false;
     }
     for (uint16_t i = 0; i < length; i++) {
         send_ring[send_free++] = octets[i];
     }
-    before = hal_lock();
+    uint8_t before = hal_lock();
     send_waiting = send_waiting + length;
     if (length != 0) {
         UCSR0B = _BV(RXEN0) | _BV(TXEN0) | _BV(RXCIE0) | _BV(UDRIE0);

@@ -81,9 +81,14 @@ void line_run(uint64_t cycle, bool listening, struct bench_answer *answer)
     }
 }
 
+uint16_t hal_send_room(void)
+{
+    return (uint16_t)(SEND_ROOM - send_count);
+}
+
 bool hal_send(const uint8_t *octets, uint16_t length)
 {
-    if (length > SEND_ROOM - send_count) {
+    if (length > hal_send_room()) {
         return false;
     }
     if (send_count == 0) {

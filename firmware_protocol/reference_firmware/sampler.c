@@ -236,21 +236,26 @@ uint32_t sampler_dropped(void)
     return dropped;
 }
 
+uint8_t sampler_waiting_octets(void)
+{
+    uint8_t before = hal_lock();
+    bool any = sampler_shared.waiting != 0;
+    uint8_t block_size = sampler_shared.block_size;
+    hal_unlock(before);
+    return any ? (uint8_t)(block_size * SAMPLE_OCTETS) : 0;
+}
+
 uint32_t sampler_take_gap(void)
 {
     struct sampler_shared *s = &sampler_shared;
     uint32_t samples = 0;
     uint8_t before = hal_lock();
-    bool any = s->waiting != 0;
     uint8_t block_size = s->block_size;
-    if (any && s->gap_before == s->oldest) {
+    if (s->gap_before == s->oldest) {
         samples = s->gap_samples;
         s->gap_before = SAMPLER_NO_GAP;
     }
     hal_unlock(before);
-    if (!any) {
-        return 0;
-    }
     if (samples != 0) {
         next_index += samples;
         next_sequence = (uint16_t)(next_sequence + samples / block_size);
@@ -260,26 +265,21 @@ uint32_t sampler_take_gap(void)
     return samples;
 }
 
-bool sampler_look_at_block(struct sampler_block *block)
+void sampler_look_at_block(struct sampler_block *block)
 {
     const struct sampler_shared *s = &sampler_shared;
     uint8_t before = hal_lock();
-    bool any = s->waiting != 0;
     uint8_t oldest = s->oldest;
     uint32_t first_tick = s->first_tick;
     uint16_t period_ms = s->period_ms;
     block->sample_count = s->block_size;
     hal_unlock(before);
-    if (!any) {
-        return false;
-    }
     block->octets_length = (uint8_t)(block->sample_count * SAMPLE_OCTETS);
     block->octets = &s->octets[oldest * block->octets_length];
     block->flags = s->flags[oldest];
     block->sequence = next_sequence;
     block->sample_index = next_index;
     block->device_tick = first_tick + next_index * period_ms * TICKS_PER_MS;
-    return true;
 }
 
 void sampler_release_block(void)

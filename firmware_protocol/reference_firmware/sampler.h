@@ -97,11 +97,14 @@ bool sampler_runs_at_all(void);
 /* Main loop. Samples dropped since power-up. */
 uint32_t sampler_dropped(void);
 
-/* Main loop. Samples that were dropped just before the oldest waiting block or by an earlier stream; asked again, 0. */
+/* Main loop. How many octets of samples the oldest waiting block has; 0 when none waits. */
+uint8_t sampler_waiting_octets(void);
+
+/* Main loop, while a block waits. Samples that were dropped just before the oldest waiting block or by an earlier stream; asked again, 0. */
 uint32_t sampler_take_gap(void);
 
-/* Main loop. The oldest waiting block, after sampler_take_gap; false when none waits. Release it when it was sent. */
-bool sampler_look_at_block(struct sampler_block *block);
+/* Main loop, while a block waits, after sampler_take_gap. The oldest waiting block; release it when it was sent. */
+void sampler_look_at_block(struct sampler_block *block);
 void sampler_release_block(void);
 
 /* Main loop. A fault that was found since it was last asked for; false when there is none. */

@@ -145,10 +145,12 @@ static void send_dropped(uint32_t device_tick, uint32_t samples)
 bool tell_block(void)
 {
     struct sampler_block block;
-    uint32_t missing = sampler_take_gap();
-    if (!sampler_look_at_block(&block)) {
+    uint8_t octets = sampler_waiting_octets();
+    if (octets == 0 || !out_can_spare((uint8_t)(BW_SAMPLE_BLOCK_SAMPLES_AT + octets))) {
         return false;
     }
+    uint32_t missing = sampler_take_gap();
+    sampler_look_at_block(&block);
     if (missing != 0) {
         dropped_before = true;
         send_dropped(block.device_tick, missing);

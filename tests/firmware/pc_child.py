@@ -33,10 +33,13 @@ Kind = TypeVar("Kind", bound=Message)
 
 @cache
 def program(valves: bool = True, hold: bool = True, sanitized: bool = True) -> Path:
-    """The child for a rig with these fitted, built if it is not there. sanitized: every access and overflow is checked."""
+    """The child for a rig with these fitted, built if it is not there. sanitized: every access and overflow is checked.
+
+    One process at a time makes: the lock is that of conftest.make.
+    """
     options = [f"VALVES={int(valves)}", f"HOLD={int(hold)}", *(["SANITIZE=1"] if sanitized else [])]
     (FIRMWARE / "build").mkdir(exist_ok=True)
-    with (FIRMWARE / "build" / "pc.lock").open("w") as lock:
+    with (FIRMWARE / "build" / "lock").open("w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
         subprocess.run(["make", "-s", "host", *options], cwd=FIRMWARE, check=True)
     name = "host-500000" + ("" if valves else "-hand") + ("" if hold else "-nohold") + ("-sanitized" if sanitized else "")
