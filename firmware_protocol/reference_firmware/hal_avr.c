@@ -1,7 +1,8 @@
 /* The microcontroller: start, time, conversions, encoder, valves, watchdog. ATmega328P at 16 MHz.
  *
- * main and what hal.h says of the main loop run in the main loop; each ISR is an interrupt and they do not nest. Timer 1
- * gives the rhythm and the time. It counts 0 to 124 in steps of 0.5 us, so it wraps each 62.5 us. At a wrap
+ * main and what hal.h says of the main loop run in the main loop; each ISR is an interrupt and they do not nest, but for
+ * the receiver's in that of the conversions. Timer 1 gives the rhythm and the time. It counts 0 to 124 in steps of
+ * 0.5 us, so it wraps each 62.5 us. At a wrap
  *
  *     compare B starts a conversion, by hardware, so that no interrupt shifts it; its result is there 54.2 us later;
  *     the interrupt of compare B takes the result of the conversion before, and selects the channel of the next.
@@ -34,6 +35,8 @@
 #define LATE_BEFORE_LAST 4u
 
 #define MUX_OF_SUPPLY_VOLTAGE _BV(REFS0) /* codes are parts of AVCC, from which the transducers are fed too */
+#define EDGE_INTERRUPTS (_BV(INT0) | _BV(INT1))
+#define INDEX_INTERRUPT _BV(PCIE2)
 #define GUARD 0xC35Au
 
 extern uint16_t __heap_start; /* the linker's: the first octet after all variables; the stack grows down to it */
@@ -79,11 +82,11 @@ static void start_pins(void)
 static void start_edges(void)
 {
     EICRA = _BV(ISC00) | _BV(ISC10); /* any edge */
-    EIMSK = _BV(INT0) | _BV(INT1);
+    EIMSK = EDGE_INTERRUPTS;
     TCCR0B = _BV(CS02) | _BV(CS01) | _BV(CS00); /* clocked by rising edges of the index pin, which is T0 */
     index_edges = TCNT0;
     PCMSK2 = _BV(PCINT20);
-    PCICR = _BV(PCIE2);
+    PCICR = INDEX_INTERRUPT;
 }
 
 static void wait_until_mux_is_latched(void)
@@ -151,7 +154,17 @@ ISR(TIMER1_COMPB_vect)
     }
     wait_until_mux_is_latched();
     ADMUX = mux_of[next];
+    /* One that is longer than two octets take at 1 000 000 baud would lose the third: so the receiver's interrupt, and no
+     * other, may come while the firmware works on the conversion. It touches nothing of the firmware's. */
+    uint8_t sender = uart_hold_sender();
+    EIMSK = 0;
+    PCICR = 0;
+    sei();
     app_on_conversion(channel, code);
+    cli();
+    EIMSK = EDGE_INTERRUPTS;
+    PCICR = INDEX_INTERRUPT;
+    uart_go_on(sender);
     if (channel == HAL_HOUSEKEEPING && ++rounds % HAL_ROUNDS_PER_MS == 0) {
         millisecond_over = true;
     }

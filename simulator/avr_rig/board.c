@@ -11,7 +11,8 @@
  *   - The result comes from the channel that is selected when it is read, scaled by 1023: the code is latched here when
  *     the conversion starts, and put into the result when it ends.
  *   - An octet takes 11 bit times, the next one is not told before as long again, and 63 may wait unread: here it takes
- *     10, the next is told at once when one is read, and the fourth that waits is lost.
+ *     10, the next is told at once when one is read, and the third that waits is lost when another one follows it.
+ *   - A pin interrupt that comes while it is masked is forgotten: here it comes when the mask is lifted.
  *   - The program's sleep would be slept on the PC: here it is counted.
  */
 #include "board.h"
@@ -19,6 +20,7 @@
 #include <simavr/avr_extint.h>
 #include <simavr/avr_ioport.h>
 #include <simavr/sim_cycle_timers.h>
+#include <simavr/sim_io.h>
 #include <string.h>
 
 #include "chip.h"
@@ -26,7 +28,7 @@
 #define RUN_CYCLES 4000 /* most cycles that simavr runs without a look at its timers */
 #define PAINT 0xC5
 #define TRIGGER_BY_TIMER1_COMPB 5
-#define UNREAD_MOST 3 /* two in the receiver's buffer, one in its shift register */
+#define UNREAD_BUFFER 2u /* octets in the receiver's buffer; one more waits in the shift register until the next begins */
 #define QUEUE_ROOM (1u << 20)
 #define FULL_SCALE_MV 5000u
 #define FULL_SCALE_CODE 1023u
@@ -125,6 +127,19 @@ static void on_ddr_b(struct avr_irq_t *irq, uint32_t value, void *unused)
     tell_outputs((uint8_t)value, chip.avr->data[REG_PORTB]);
 }
 
+/* A write to EIMSK or PCICR: what was flagged while it was masked comes now. */
+static void on_mask_write(avr_t *avr, avr_io_addr_t address, uint8_t value, void *unused)
+{
+    (void)unused;
+    avr_core_watch_write(avr, address, value);
+    for (unsigned i = 0; i < avr->interrupts.vector_count; i++) {
+        avr_int_vector_t *vector = avr->interrupts.vector[i];
+        if (vector->enable.reg == address && avr_regbit_get(avr, vector->enable) && avr_regbit_get(avr, vector->raised)) {
+            avr_raise_interrupt(avr, vector);
+        }
+    }
+}
+
 /* ---- converter ---- */
 
 static const uint16_t *row_at(uint64_t cycle)
@@ -219,13 +234,14 @@ static avr_cycle_count_t on_octet_due(avr_t *avr, avr_cycle_count_t when, void *
         return 0;
     }
     uint8_t octet = queue[queue_first++ % QUEUE_ROOM];
-    if (unread() < UNREAD_MOST) {
+    bool another_begins = queue_first != queue_after;
+    if (unread() < UNREAD_BUFFER + (another_begins ? 0u : 1u)) {
         mend_octet_time();
         avr_raise_irq(chip.uart->io.irq + UART_IRQ_INPUT, octet);
         tell_received();
     }
     line_free = when;
-    return queue_first == queue_after ? 0 : when + line_octet_cycles();
+    return another_begins ? when + line_octet_cycles() : 0;
 }
 
 static avr_io_read_t read_of_uart;
@@ -315,6 +331,8 @@ void board_start(const char *elf_path, const char *eeprom_path, struct bench_ans
     avr->reset = on_reset;
     read_of_uart = avr->io[AVR_DATA_TO_IO(REG_UDR0)].r.c;
     avr->io[AVR_DATA_TO_IO(REG_UDR0)].r.c = on_octet_read;
+    avr_register_io_write(avr, REG_EIMSK, on_mask_write, NULL);
+    avr_register_io_write(avr, REG_PCICR, on_mask_write, NULL);
     avr_irq_t *port_b = avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ('B'), 0);
     /* told also when the value is that of before a reset */
     port_b[IOPORT_IRQ_REG_PORT].flags &= (uint8_t)~IRQ_FLAG_FILTERED;

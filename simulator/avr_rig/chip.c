@@ -54,10 +54,11 @@ static void fill_eeprom(avr_t *avr, const char *path)
     if (octets == NULL) {
         bench_broken("the EEPROM file cannot be read; make one with make serial.");
     }
-    avr_eeprom_desc_t content = {.ee = octets, .offset = (uint16_t)start, .size = size};
-    if (avr_ioctl(avr, AVR_IOCTL_EEPROM_SET, &content) != 0) {
+    if (start > avr->e2end || size > avr->e2end + 1u - start) {
         bench_broken("the EEPROM file does not fit the chip; make one with make serial.");
     }
+    avr_eeprom_desc_t content = {.ee = octets, .offset = (uint16_t)start, .size = size};
+    avr_ioctl(avr, AVR_IOCTL_EEPROM_SET, &content);
     free(octets);
 }
 

@@ -115,7 +115,7 @@ class Emulated:
         """Boot, stream, press the switch, open: all as it must be, so that the outputs are energised afterwards."""
         self.boot()
         self.stream()
-        self.step(5, pins=[PinEvent(0, Pin.HOLD, 1)])
+        self.step(50, pins=[PinEvent(0, Pin.HOLD, 1)])  # pressing is debounced, letting go is not
         self.step(5, opening)
         if self.outputs != (True, True):
             raise AssertionError(f"the air did not come on: {self.heard}")
