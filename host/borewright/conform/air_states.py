@@ -107,7 +107,7 @@ def _try(row: _Row) -> Callable[[Bench], None]:
             air.none_since(since, f"{row.command} in {name_of(row.state)}")
         else:
             event = air.event(row.next_state, row.cause)
-            _event_fits(bench, air, event, ack.device_tick, row)
+            _event_fits(bench, air, event, ack.device_tick)
         air.is_in(row.next_state)
         # the same frame again, as a host does that has missed the answer
         since = bench.mark()
@@ -126,12 +126,13 @@ def _is_refused(command: Any, answer: Any, row: _Row) -> None:
         raise Failed(f"{row.command} in {name_of(row.state)} was {came}, where Refused with {due} is due")
 
 
-def _event_fits(bench: Bench, air: Air, event: AirEvent, ack_tick: int, row: _Row) -> None:
+def _event_fits(bench: Bench, air: Air, event: AirEvent, ack_tick: int) -> None:
     if abs(bench.ms(ticks_from(ack_tick, event.device_tick))) > TICK_TOLERANCE_MS:
         raise Failed(f"the AirEvent has tick {event.device_tick}, the Ack of the command {ack_tick}; they are of the same moment")
-    within_opening = row.state in (OPEN, ISOLATED) or row.next_state in (OPEN, ISOLATED)
-    if within_opening and event.opening_id != air.opening_id:
-        raise Failed(f"the AirEvent has opening_id {event.opening_id}, where that of the opening, {air.opening_id}, is due")
+    if event.opening_id != air.opening_id:
+        raise Failed(
+            f"the AirEvent has opening_id {event.opening_id}, where {air.opening_id}, that of the present or last opening, is due"
+        )
 
 
 def _flags(bench: Bench) -> None:

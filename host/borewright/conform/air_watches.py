@@ -8,7 +8,18 @@ from typing import Any, Final
 
 from borewire.framing import frame_of
 from borewire.interlock import TABLE
-from borewire.messages import AirState, Cause, RefusalReason, Status, StreamStop, SupplyShut, VentClose
+from borewire.messages import (
+    Ack,
+    AirState,
+    Cause,
+    HostAlive,
+    RefusalReason,
+    Status,
+    StreamStart,
+    StreamStop,
+    SupplyShut,
+    VentClose,
+)
 
 from borewright.conform.air import Air, name_of
 from borewright.conform.bench import Bench, ticks_from
@@ -70,6 +81,16 @@ def _stopped(state: AirState) -> Callable[[Bench], list[Figure]]:
     return run
 
 
+def _restarted(bench: Bench) -> list[Figure]:
+    air = Air(bench)
+    air.to(AirState.CLOSED)
+    since = bench.mark()
+    ack = bench.acked(StreamStart(0, bench.rate_hz, bench.block_size - 1 or 2))
+    event = air.event(AirState.VENTED, Cause.STREAM_STOPPED, PATIENCE_S, since=since)
+    air.is_in(AirState.VENTED)
+    return [_judge(bench, "StreamStart with another block size", ack.device_tick, event.device_tick, 0.0)]
+
+
 def _kept_alive(say: Callable[[Bench], None], what: str) -> Callable[[Bench], None]:
     """Only this is sent, each 100 ms, for well over the silence that is allowed."""
 
@@ -89,17 +110,26 @@ def _kept_alive(say: Callable[[Bench], None], what: str) -> Callable[[Bench], No
     return run
 
 
-def _not_kept_alive(bench: Bench) -> None:
-    air = Air(bench)
-    air.to(AirState.CLOSED)
-    bench.alive = False
-    since = bench.mark()
-    broken = bytearray(frame_of(0x09, b""))
+def _not_kept_alive(octets: bytes, what: str) -> Callable[[Bench], None]:
+    """Only this is sent, each 100 ms, and the host counts as silent all the same."""
+
+    def run(bench: Bench) -> None:
+        air = Air(bench)
+        air.to(AirState.CLOSED)
+        bench.alive = False
+        since = bench.mark()
+        for _ in range(3 * TABLE.host_silence_ms // 100):
+            bench.send_octets(octets, what)
+            bench.listen(0.1)
+        air.event(AirState.VENTED, Cause.HOST_SILENT, since=since)
+
+    return run
+
+
+def _broken_alive() -> bytes:
+    broken = bytearray(frame_of(HostAlive.TYPE, b""))
     broken[-2] ^= 0x40
-    for _ in range(3 * TABLE.host_silence_ms // 100):
-        bench.send_octets(bytes(broken), "a HostAlive with a wrong checksum")
-        bench.listen(0.1)
-    air.event(AirState.VENTED, Cause.HOST_SILENT, since=since)
+    return bytes(broken)
 
 
 # ---------------------------------------------------------------------- renewals
@@ -158,6 +188,16 @@ def _isolated_not_renewed(bench: Bench) -> list[Figure]:
     return [_judge(bench, "the first isolate_ms", ack.device_tick, event.device_tick, TIME_MS)]
 
 
+def _isolate_replaces(bench: Bench) -> list[Figure]:
+    air = Air(bench)
+    air.to(AirState.OPEN, time_ms=TIME_MS)
+    since = bench.mark()
+    ack = bench.acked(SupplyShut(0, 3 * TIME_MS))
+    air.event(AirState.ISOLATED, Cause.COMMAND_SHUT, since=since)
+    event = air.event(AirState.VENTED, Cause.TIME_LIMIT, PATIENCE_S, since=bench.mark())
+    return [_judge(bench, "isolate_ms", ack.device_tick, event.device_tick, 3 * TIME_MS)]
+
+
 def _in_states(name: str, cause: Cause, make: Callable[[AirState], Callable[[Bench], Any]]) -> tuple[Check, ...]:
     row = next(watch for watch in TABLE.watches if watch.cause is cause)
     return tuple(
@@ -181,10 +221,17 @@ AIR_WATCHES = chapter_of(
     *_in_states("host-silent", Cause.HOST_SILENT, _silence),
     *_in_states("stream-stopped", Cause.STREAM_STOPPED, _stopped),
     Check(
+        "stream-restarted",
+        "StreamStart with another block size is a stop too, and vents.",
+        "PROTOCOL.md 5, Streaming",
+        _restarted,
+        NEEDS,
+    ),
+    Check(
         "kept-alive",
         "HostAlive each 100 ms keeps the air as it is.",
         "PROTOCOL.md 5, Silence",
-        _kept_alive(lambda bench: bench.send_octets(frame_of(0x09, b""), "HostAlive"), "HostAlive"),
+        _kept_alive(lambda bench: bench.send_octets(frame_of(HostAlive.TYPE, b""), "HostAlive"), "HostAlive"),
         NEEDS,
     ),
     Check(
@@ -200,7 +247,14 @@ AIR_WATCHES = chapter_of(
         "bad-frames-are-silence",
         "A bad frame does not show that the host is alive.",
         "PROTOCOL.md 5, Silence",
-        _not_kept_alive,
+        _not_kept_alive(_broken_alive(), "a HostAlive with a wrong checksum"),
+        NEEDS,
+    ),
+    Check(
+        "own-frames-are-silence",
+        "A good frame with a type number from 0x80 on, as the device's own are, does not show that the host is alive.",
+        "PROTOCOL.md 5, Silence",
+        _not_kept_alive(frame_of(Ack.TYPE, Ack(7, 4, 1000).encode_body()), "an Ack, as if the device's own frames came back"),
         NEEDS,
     ),
     Check("open-renewed", "The same opening_id renews an opening: the newer frame's time limit counts.", OPENINGS, _renewed, NEEDS),
@@ -213,9 +267,16 @@ AIR_WATCHES = chapter_of(
         NEEDS,
     ),
     Check(
+        "isolate-time",
+        "isolate_ms takes the place of the opening's time limit.",
+        "PROTOCOL.md 7, Isolated",
+        _isolate_replaces,
+        NEEDS,
+    ),
+    Check(
         "isolated-not-renewed",
         "SupplyShut with a time changes nothing in isolated.",
-        "interlock.toml SupplyShut",
+        "PROTOCOL.md 7, Openings; interlock.toml SupplyShut",
         _isolated_not_renewed,
         NEEDS,
     ),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from borewire.messages import AirEvent, AirState, Cause, Status
+from borewire.messages import AirEvent, AirState, Cause, SampleBlock, Status
 
 from borewright.conform.bench import Bench
 from borewright.conform.check import Check, Failed, Need, NotTried, chapter_of
@@ -71,6 +71,7 @@ def reset(bench: Bench) -> list[Figure]:
     before = bench.device.boot_id
     since = bench.mark()
     patience_s = bench.have_done(Task.RESET)
+    bench.resets += 1
     if bench.until(is_power_up_status, patience_s, since=since) is None:
         raise NotTried(f"no Status of a power-up came within {patience_s:g} s of being asked to reset the board")
     at = next(index for index, heard in enumerate(bench.heard) if index >= since and is_power_up_status(heard.what))
@@ -83,9 +84,20 @@ def reset(bench: Bench) -> list[Figure]:
     return [Figure("boot_id_before", before), Figure("boot_id_after", bench.device.boot_id)]
 
 
-def _reset_twice(bench: Bench) -> list[Figure]:
+def _reset(bench: Bench) -> list[Figure]:
     bench.start_stream()
-    return [*reset(bench), *reset(bench)]
+    figures = reset(bench)
+    since = bench.mark()
+    bench.start_stream()
+    block = bench.until(lambda what: isinstance(what, SampleBlock), since=since)
+    if block is None or not isinstance(block.what, SampleBlock):
+        raise Failed("no sample block came after the reset although the stream was started")
+    if (block.what.sequence, block.what.sample_index) != (0, 0):
+        raise Failed(
+            f"the first block after the reset has sequence {block.what.sequence} and sample_index {block.what.sample_index}, where 0 "
+            "is due for both"
+        )
+    return figures
 
 
 AT_OPENING = Check(
@@ -99,9 +111,9 @@ POWER_UP = chapter_of(
     AT_OPENING,
     Check(
         "reset",
-        "After a reset, also while streaming, the sequence of power-up comes and boot_id is another one; counters begin at 0.",
+        "After a reset, also while streaming, the sequence of power-up comes, boot_id is another one, and counters and sequence begin at 0.",
         "PROTOCOL.md 5, Power-up",
-        _reset_twice,
+        _reset,
         (Need.HANDS,),
     ),
 )
