@@ -4,7 +4,6 @@
 #define XOR 0xF5u
 #define CHECKSUM_LENGTH 2u
 #define STUFFED_MIN 4u
-#define CODE_REFUSED 0xFFu
 
 uint16_t bw_crc_step(uint16_t crc, uint8_t octet)
 {
@@ -65,7 +64,8 @@ void bw_decoder_start(struct bw_decoder *decoder)
     decoder->length = 0u;
 }
 
-/* Undoes stuffing and XOR in place, which gives one octet less; false when a code is 0xFF or points past the end. */
+/* Undoes stuffing and XOR in place, which gives one octet less; false when a code points past the end. So does 0xFF, as a
+ * frame has at most 254 octets. */
 static bool unstuff(uint8_t *octets, uint8_t length)
 {
     uint8_t left = length;
@@ -73,7 +73,7 @@ static bool unstuff(uint8_t *octets, uint8_t length)
     uint8_t *to = octets;
     for (;;) {
         uint8_t code = *from++;
-        if (code == CODE_REFUSED || code > left) {
+        if (code > left) {
             return false;
         }
         left = (uint8_t)(left - code);

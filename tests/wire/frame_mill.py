@@ -49,6 +49,7 @@ class Mill:
             self._body_changed,
             self._body_changed,
             self._body_changed,
+            self._body_changed_at_the_start,
             self._body_of_other_type,
             self._garbage,
             self._too_long,
@@ -192,6 +193,10 @@ class Mill:
             else:
                 body[at:at] = self._random.randbytes(1)
         return frame_of(number, bytes(body[:MAX_BODY]))
+
+    def _body_changed_at_the_start(self, frame: bytes) -> bytes:
+        """The same without the first zero: when its body is bad it is a cut frame."""
+        return self._body_changed(frame)[1:] + frame
 
     def _body_of_other_type(self, frame: bytes) -> bytes:
         return frame_of(self._random.randrange(256), payload_of(frame[1:-1])[1:])
