@@ -131,18 +131,26 @@ static void end_reset(void)
     poll();
 }
 
-static void change_pin(const struct bench_pin_change *change)
+/* All changes of the step from that one on that are due now, and then the interrupts, as the microcontroller has them: it
+ * sees levels, and two wires that change at once give one interrupt. Returns the first change that is not due yet. */
+static uint16_t change_pins(uint16_t from)
 {
-    bool rises = change->level > level[change->pin];
-    level[change->pin] = change->level;
-    if (in_reset) {
-        return;
+    bool edge = false, index = false;
+    uint16_t at = from;
+    for (; at < request.pin_count && step_cycle + request.pins[at].offset_cycles == cycle; at++) {
+        const struct bench_pin_change *change = &request.pins[at];
+        bool changed = level[change->pin] != change->level;
+        level[change->pin] = change->level;
+        edge = edge || (changed && (change->pin == BENCH_ENCODER_A || change->pin == BENCH_ENCODER_B));
+        index = index || (changed && change->pin == BENCH_INDEX && change->level != 0);
     }
-    if (change->pin == BENCH_ENCODER_A || change->pin == BENCH_ENCODER_B) {
+    if (edge && !in_reset) {
         app_on_edge(hal_encoder_level());
-    } else if (change->pin == BENCH_INDEX && rises) {
+    }
+    if (index && !in_reset) {
         app_on_index();
     }
+    return at;
 }
 
 static uint64_t earlier(uint64_t one, uint64_t other)
@@ -164,9 +172,7 @@ static void run(uint64_t duration)
             break;
         }
         cycle = next;
-        for (; pins < request.pin_count && step_cycle + request.pins[pins].offset_cycles == cycle; pins++) {
-            change_pin(&request.pins[pins]);
-        }
+        pins = change_pins(pins);
         line_run(cycle, !in_reset, &answer);
         if (in_reset) {
             continue;

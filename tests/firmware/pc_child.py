@@ -166,13 +166,13 @@ def only(kind: type[Kind], events: Sequence[Received]) -> list[Kind]:
 def bench(
     *arguments: str | Path, valves: bool = True, hold: bool = True, sanitized: bool = True, ready: bool = False
 ) -> Iterator[Bench]:
-    """A bench around a new child; at its end no frame of the device was bad and the child ended by itself."""
+    """A bench around a new child; at its end no frame of the device was bad, but for what resets cut, and the child still runs."""
     running = Bench(program(valves, hold, sanitized), *arguments)
     try:
         if ready:
             running.ready()
         yield running
-        assert running.ear.counters.frames_bad == 0
+        assert running.ear.counters.frames_bad <= running.resets
         running.run(1)  # a child that the sanitizers have ended raises here
     finally:
         running.child.close()
