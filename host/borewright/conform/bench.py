@@ -89,8 +89,8 @@ class Bench:
     its valves.
 
     identity and channels: who it says it is, from when it has said so. rate_hz, block_size: of the stream as most checks use it.
-    at_opening: what was heard before anything was sent. alive: whether HostAlive is sent by itself while listening. resets: how often
-    the board was reset on purpose. bad_frames: how many frames of the device were bad so far.
+    at_opening: what was heard before anything was sent. alive: whether HostAlive is sent by itself while listening. resets: how
+    often the board was reset on purpose. bad_frames: how many frames of the device were bad so far.
     """
 
     def __init__(self, endpoint: Endpoint, hands: Hands | None = None, *, air: bool = False) -> None:

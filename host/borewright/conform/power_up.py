@@ -93,10 +93,8 @@ def _reset(bench: Bench) -> list[Figure]:
     if block is None or not isinstance(block.what, SampleBlock):
         raise Failed("no sample block came after the reset although the stream was started")
     if (block.what.sequence, block.what.sample_index) != (0, 0):
-        raise Failed(
-            f"the first block after the reset has sequence {block.what.sequence} and sample_index {block.what.sample_index}, where 0 "
-            "is due for both"
-        )
+        began = f"sequence {block.what.sequence} and sample_index {block.what.sample_index}"
+        raise Failed(f"the first block after the reset has {began}, where 0 is due for both")
     return figures
 
 
@@ -111,7 +109,7 @@ POWER_UP = chapter_of(
     AT_OPENING,
     Check(
         "reset",
-        "After a reset, also while streaming, the sequence of power-up comes, boot_id is another one, and counters and sequence begin at 0.",
+        "After a reset the sequence of power-up comes, boot_id is another one, and counters and sequence begin at 0.",
         "PROTOCOL.md 5, Power-up",
         _reset,
         (Need.HANDS,),

@@ -239,6 +239,7 @@ def _unknown(bench: Bench) -> None:
     before = bench.status()
     frames = [(f"type 0x{number:02x}", frame_of(number, b"new")) for number in UNKNOWN_TYPES]
     frames.append(("an Ack, which is for the host", frame_of(Ack.TYPE, Ack(7, 4, 1000).encode_body())))
+    frames.append(("an Ack that is too short", frame_of(Ack.TYPE, b"\x07")))
     frames.append(("type 0x70 with 250 octets", frame_of(0x70, bytes(range(250)))))
     for name, octets in frames:
         since = bench.mark()
@@ -248,7 +249,8 @@ def _unknown(bench: Bench) -> None:
         good, bad, unknown = _counts(before, after)
         if (good, bad, unknown) != (0, 0, 1):
             raise Failed(
-                f"{name}: frames_bad rose by {bad} and frames_unknown by {unknown}, where it has to be counted once, as unknown"
+                f"{name}: frames_received rose by {good}, frames_bad by {bad} and frames_unknown by {unknown}, where the frame has to "
+                "be counted once, as unknown"
             )
         if any(
             isinstance(heard.what, ANSWERS) and heard.what.request_id and heard.what is not after for heard in bench.heard[since:]
