@@ -12,7 +12,18 @@ from borewire.codec import Decoder, encode
 from borewire.framing import frame_of
 from borewire.generate import generated_files
 from borewire.interlock import TABLE
-from borewire.messages import AirState, EchoReply, EchoRequest, HoldState, HostAlive, Status, StatusRequest, SupplyState, VentState
+from borewire.messages import (
+    AirState,
+    EchoReply,
+    EchoRequest,
+    HoldState,
+    HostAlive,
+    Identity,
+    Status,
+    StatusRequest,
+    SupplyState,
+    VentState,
+)
 
 from .c_codec import BUILD, FOLDER, ask, build
 from .frame_mill import Mill
@@ -94,6 +105,13 @@ def test_the_fuzz_target_holds_on_vectors_and_changed_frames(tmp_path: Path) -> 
     inputs += [bytes((side == "device",)) + octets for side, octets in (mill.case() for _ in range(20_000))]
     # bit 1: the rest is content, of which the target makes a frame
     inputs += [bytes((2 + (side == "device"),)) + octets for side, octets in (mill.content() for _ in range(20_000))]
+    # texts that end within a character, and behind them what would complete it and then plain text: a reader that goes on finds no
+    # fault before it has left the content, where the sanitizer waits
+    behind = b"\x80" + b"A" * 15 + b"\x00AA"
+    inputs += [
+        b"\2" + bytes((Identity.TYPE,)) + bytes(9) + bytes((len(cut),)) + cut + behind
+        for cut in (b"\xc3", b"\xe2\x82", b"\xf0\x9f\x8f")
+    ]
     stdin = b"".join(len(one).to_bytes(2, "little") + one for one in inputs)
     run = subprocess.run([str(program)], input=stdin, capture_output=True, check=False)
     assert (run.returncode, run.stdout, run.stderr) == (0, f"{len(inputs)} inputs\n".encode(), b"")
