@@ -139,7 +139,7 @@ def _writer(table: MessageTable, row: MessageRow, checked: bool) -> str:
         step = "uint8_t *at = content" if at == "content" else "at = at"
         at_end = field is row.fields[-1]
         if at_end:
-            before = "" if at == "content" else "(at - content) + "
+            before = "" if at == "content" else "(uint8_t)(at - content) + "
             lines.append(f"    return (uint8_t)({before}{offset}u + {value}_length);")
         else:
             lines.append(f"    {step} + {offset}u + {value}_length;")
