@@ -249,7 +249,7 @@ def _unknown(bench: Bench) -> None:
         good, bad, unknown = _counts(before, after)
         if (good, bad, unknown) != (0, 0, 1):
             raise Failed(
-                f"{name}: frames_received rose by {good}, frames_bad by {bad} and frames_unknown by {unknown}, where the frame has to "
+                f"{name}: frames_received rose by {good}, frames_bad by {bad} and frames_unknown by {unknown}, where it has to "
                 "be counted once, as unknown"
             )
         if any(
