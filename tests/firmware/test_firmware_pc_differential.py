@@ -1,9 +1,9 @@
 """The firmware on the PC and the simulated device of boresim, given the same random story, must answer alike.
 
-Neither was written from the other; both are held to interlock.toml and PROTOCOL.md. A story is a list of turns of 20 ms or more; in
-each at most one thing is done at the rig and up to two commands are sent, and both are compared at the end of each. What may differ: ticks, the
-count at which a trip is told (the firmware looks at every edge, the simulated device each millisecond), and whether a stopped
-stream's AirEvent comes before or behind its Ack. Time limits end in the middle of turns, so that a millisecond decides nothing.
+Neither was written from the other; both are held to interlock.toml and PROTOCOL.md. A story is a list of turns; in each of them
+something is done at the rig and commands are sent, and both devices are compared at its end. What may differ: ticks, the count
+at which a trip is told (the firmware looks at every edge, the simulated device each millisecond), and whether a stopped stream's
+AirEvent comes before or behind its Ack. Time limits end in the middle of turns, so that a millisecond decides nothing.
 """
 
 from __future__ import annotations
@@ -106,7 +106,9 @@ class Story:
                 SupplyShut(self.request_id, self.random.choice((0, 0, 50, 410, 120_000, 120_001))),
                 SupplyShut(self.request_id, 510),
                 VentOpen(self.request_id),
-                VentClose(self.request_id, self.random.choice((0, 30, 410, 990, 120_000, 120_001)), self.random.choice((1500, 2500, 4092))),
+                VentClose(
+                    self.request_id, self.random.choice((0, 30, 410, 990, 120_000, 120_001)), self.random.choice((1500, 2500, 4092))
+                ),
                 VentClose(self.request_id, 990, 2500),
                 StreamStart(self.request_id, 1000, 8),
                 StreamStart(self.request_id, self.random.choice((0, 100, 200, 1000, 1001)), self.random.choice((0, 4, 8, 9))),
@@ -181,7 +183,7 @@ def at_the_rig(rig: Bench, story: Story, pressed: bool) -> list[tuple[int, int, 
 def told(events: list[Any]) -> dict[str, list[Any]]:
     """The answers, the changes of the air and of the switch: what is to be alike of each, in order."""
     answers = [event for event in events if isinstance(event, Ack | Refused | EchoReply | Identity | Status)]
-    kinds = {
+    kinds: dict[str, list[Any]] = {
         "answers": [event for event in answers if not (isinstance(event, Status) and event.request_id == 0)],
         "air": [event for event in events if isinstance(event, AirEvent)],
         "hold": [event for event in events if isinstance(event, HoldEvent)],
@@ -193,9 +195,7 @@ def _alike(event: Message) -> tuple[str, dict[str, Any]]:
     without = NOT_COMPARED | ({"crank_count"} if isinstance(event, AirEvent) else set())
     if isinstance(event, Status) and event.request_id != LOOK:
         without = without | {"frames_received"}  # a command behind it may have been heard already or not
-    return type(event).__name__, {
-        item.name: getattr(event, item.name) for item in fields(event) if item.name not in without
-    }
+    return type(event).__name__, {item.name: getattr(event, item.name) for item in fields(event) if item.name not in without}
 
 
 @pytest.mark.parametrize(("valves", "hold"), [(True, True), (True, False), (False, True)], ids=("valves-hold", "no-hold", "hand"))
@@ -211,11 +211,12 @@ def test_firmware_and_simulated_device_answer_alike(seed: int, valves: bool, hol
         for number, ms in enumerate(story.turns()):
             # the act first, the commands when a press has been debounced, a look at how things stand in the end
             both: list[list[Any]] = [[], []]
-            for part_ms, messages, pins in (
+            parts: list[tuple[int, list[Message], list[tuple[int, int, int]]]] = [
                 (TURN_MS, [], at_the_rig(rig, story, pressed)),
                 (ms, story.sent, []),
                 (TURN_MS, [StatusRequest(LOOK)], []),
-            ):
+            ]
+            for part_ms, messages, pins in parts:
                 both[0] += rig.run(part_ms, *messages, pins=pins)
                 both[1] += simulated.run(story, part_ms, messages)
             pressed = story.pressed

@@ -87,13 +87,25 @@ def test_index_pulses_are_told_with_tick_count_and_number() -> None:
             began = rig.cycle
             (event,) = pulse(rig, ms=8)
             assert isinstance(event, IndexEvent)
-            assert (event.device_tick, event.crank_count, event.index_number) == ((began + 100) // CYCLES_PER_TICK, rig.count, number)
+            assert (event.device_tick, event.crank_count, event.index_number) == (
+                (began + 100) // CYCLES_PER_TICK,
+                rig.count,
+                number,
+            )
             rig.turn(COUNTS_PER_REV, every_cycles=160)
 
 
 @pytest.mark.parametrize(
     ("counts", "fault"),
-    [(0, None), (1, None), (COUNTS_PER_REV - 2, None), (-COUNTS_PER_REV - 2, None), (3, 3), (-COUNTS_PER_REV + 3, 4093), (8192, 8192)],
+    [
+        (0, None),
+        (1, None),
+        (COUNTS_PER_REV - 2, None),
+        (-COUNTS_PER_REV - 2, None),
+        (3, 3),
+        (-COUNTS_PER_REV + 3, 4093),
+        (8192, 8192),
+    ],
 )
 def test_wrong_spacing_of_the_index_is_a_fault_with_the_spacing(counts: int, fault: int | None) -> None:
     with bench() as rig:
@@ -133,7 +145,7 @@ def test_pressing_is_debounced_and_letting_go_is_not() -> None:
         closed_ms = (event.device_tick * CYCLES_PER_TICK - began) / MS - 6
         assert DEBOUNCE_MS - 0.25 <= closed_ms <= DEBOUNCE_MS + 0.25
         began = rig.cycle
-        (event,) = only(HoldEvent, rig.run(40, pins=bounces + [(7 * MS, Pin.HOLD, 0)]))
+        (event,) = only(HoldEvent, rig.run(40, pins=[*bounces, (7 * MS, Pin.HOLD, 0)]))
         # the contact was closed already when the first of the bounces closed it, and opened 1 ms later
         assert event.hold is HoldState.RELEASED
         assert 1 <= (event.device_tick * CYCLES_PER_TICK - began) / MS <= 1.25
