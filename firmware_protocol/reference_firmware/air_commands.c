@@ -154,6 +154,13 @@ static uint8_t refusal_of_vent_close(vent_close_t message, seen_t seen)
 
 /* ---- the commands ---- */
 
+/* From which states each of them works is written into the code of this file: it must be what the table says. */
+#define AS_IN_THE_TABLE(name, states, table) typedef char name##_as_in_the_table[(states) == (table) ? 1 : -1]
+AS_IN_THE_TABLE(supply_open, BW_IN_VENTED | BW_IN_CLOSED | BW_IN_OPEN, BW_SUPPLY_OPEN_ALLOWED_IN);
+AS_IN_THE_TABLE(supply_shut, BW_IN_VENTED | BW_IN_CLOSED | BW_IN_OPEN | BW_IN_ISOLATED, BW_SUPPLY_SHUT_ALLOWED_IN);
+AS_IN_THE_TABLE(vent_open, BW_IN_VENTED | BW_IN_CLOSED | BW_IN_OPEN | BW_IN_ISOLATED, BW_VENT_OPEN_ALLOWED_IN);
+AS_IN_THE_TABLE(vent_close, BW_IN_VENTED | BW_IN_CLOSED, BW_VENT_CLOSE_ALLOWED_IN);
+
 /* Locks, and says whether the state is still the one that was decided on. The caller unlocks in both cases. */
 static bool still(seen_t seen, uint8_t *before)
 {
