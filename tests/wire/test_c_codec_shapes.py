@@ -18,7 +18,7 @@ from borewire.table import parse_table
 from .c_codec import FOLDER, ask, events_of
 
 TYPE = 0x70
-FIELDS = [
+FIELDS: list[dict[str, Any]] = [
     {"name": "tiny", "type": "i8", "min": -100, "max": 100},
     {"name": "small", "type": "i16", "min": -30_000},
     {"name": "large", "type": "i32", "min": -2_000_000_000, "max": 2_000_000_000},
