@@ -36,6 +36,7 @@
 
 #define MUX_OF_SUPPLY_VOLTAGE _BV(REFS0) /* codes are parts of AVCC, from which the transducers are fed too */
 #define EDGE_INTERRUPTS (_BV(INT0) | _BV(INT1))
+#define CONVERSION_INTERRUPT _BV(OCIE1B)
 #define INDEX_INTERRUPT _BV(PCIE2)
 #define GUARD 0xC35Au
 
@@ -116,7 +117,7 @@ static void start_conversions(void)
     wait_until_mux_is_latched();
     ADMUX = mux_of[1];
     selected = 2;
-    TIMSK1 = _BV(OCIE1B);
+    TIMSK1 = CONVERSION_INTERRUPT;
 }
 
 int main(void)
@@ -134,9 +135,18 @@ int main(void)
     }
 }
 
-/* Its start clears the flag of compare B: the next match starts a conversion only when that has been done. */
+/* Its start clears the flag of compare B: the next match starts a conversion only when that has been done.
+ *
+ * At 1 000 000 baud two octets take 20 us, and the third is lost when nobody has read the first. So the receiver's interrupt,
+ * and no other, may come in the midst of this one: it touches nothing of the firmware's and nothing of this file's. This one
+ * itself must not, or it would pile up on the stack when the line takes too much of the time. */
 ISR(TIMER1_COMPB_vect)
 {
+    uint8_t sender = uart_hold_sender();
+    EIMSK = 0;
+    PCICR = 0;
+    TIMSK1 = 0;
+    sei();
     ticks_at_wrap += TICKS_PER_WRAP;
     uint16_t code = ADC;
     uint8_t lateness = (uint8_t)(late << 1);
@@ -154,20 +164,15 @@ ISR(TIMER1_COMPB_vect)
     }
     wait_until_mux_is_latched();
     ADMUX = mux_of[next];
-    /* One that is longer than two octets take at 1 000 000 baud would lose the third: so the receiver's interrupt, and no
-     * other, may come while the firmware works on the conversion. It touches nothing of the firmware's. */
-    uint8_t sender = uart_hold_sender();
-    EIMSK = 0;
-    PCICR = 0;
-    sei();
     app_on_conversion(channel, code);
-    cli();
-    EIMSK = EDGE_INTERRUPTS;
-    PCICR = INDEX_INTERRUPT;
-    uart_go_on(sender);
     if (channel == HAL_HOUSEKEEPING && ++rounds % HAL_ROUNDS_PER_MS == 0) {
         millisecond_over = true;
     }
+    cli();
+    TIMSK1 = CONVERSION_INTERRUPT;
+    uart_go_on(sender);
+    PCICR = INDEX_INTERRUPT;
+    EIMSK = EDGE_INTERRUPTS;
 }
 
 ISR(INT0_vect)

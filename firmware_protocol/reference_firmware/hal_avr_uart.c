@@ -10,7 +10,7 @@
 #include "hal_avr.h"
 
 #define SEND_ROOM 256u    /* indexes of 8 bits wrap by themselves */
-#define RECEIVE_ROOM 128u /* at 1 000 000 baud 1.28 ms of octets: more than app_poll takes */
+#define RECEIVE_ROOM 176u /* at 1 000 000 baud 1.7 ms of octets: app_poll takes that long to make a block meanwhile */
 
 #define UBRR_OF_BAUD (F_CPU / 8u / HAL_BAUD - 1u) /* double speed: 8 clocks a bit */
 #if F_CPU % (8 * HAL_BAUD) != 0
@@ -20,7 +20,7 @@
 static uint8_t send_ring[SEND_ROOM];
 static uint8_t send_next;              /* interrupt */
 static uint8_t send_free;              /* main loop */
-static volatile uint16_t send_waiting; /* octets in the ring */
+static volatile uint8_t send_waiting; /* octets in the ring; 0 while the sender's interrupt is on: 256 */
 
 static uint8_t receive_ring[RECEIVE_ROOM];
 static volatile uint8_t receive_free; /* written by the interrupt */
@@ -37,7 +37,7 @@ void uart_start(void)
 ISR(USART_UDRE_vect)
 {
     UDR0 = send_ring[send_next++];
-    uint16_t left = send_waiting - 1u;
+    uint8_t left = (uint8_t)(send_waiting - 1u);
     send_waiting = left;
     if (left == 0) {
         UCSR0B = _BV(RXEN0) | _BV(TXEN0) | _BV(RXCIE0);
@@ -47,9 +47,10 @@ ISR(USART_UDRE_vect)
 uint16_t hal_send_room(void)
 {
     uint8_t before = hal_lock();
-    uint16_t room = SEND_ROOM - send_waiting;
+    uint8_t waiting = send_waiting;
+    bool sending = UCSR0B & _BV(UDRIE0);
     hal_unlock(before);
-    return room;
+    return waiting == 0 && sending ? 0 : SEND_ROOM - waiting;
 }
 
 bool hal_send(const uint8_t *octets, uint16_t length)
@@ -57,16 +58,22 @@ bool hal_send(const uint8_t *octets, uint16_t length)
     if (length > hal_send_room()) {
         return false;
     }
+    if (length == 0) {
+        return true;
+    }
     for (uint16_t i = 0; i < length; i++) {
         send_ring[send_free++] = octets[i];
     }
     uint8_t before = hal_lock();
-    send_waiting = send_waiting + length;
-    if (length != 0) {
-        UCSR0B = _BV(RXEN0) | _BV(TXEN0) | _BV(RXCIE0) | _BV(UDRIE0);
-    }
+    send_waiting = (uint8_t)(send_waiting + length);
+    UCSR0B = _BV(RXEN0) | _BV(TXEN0) | _BV(RXCIE0) | _BV(UDRIE0);
     hal_unlock(before);
     return true;
+}
+
+static uint8_t after(uint8_t at)
+{
+    return at + 1u == RECEIVE_ROOM ? 0 : (uint8_t)(at + 1u);
 }
 
 ISR(USART_RX_vect)
@@ -74,7 +81,7 @@ ISR(USART_RX_vect)
     uint8_t framing_error = UCSR0A & _BV(FE0); /* belongs to the octet that is read next */
     uint8_t octet = UDR0;
     uint8_t at = receive_free;
-    uint8_t then = (at + 1u) % RECEIVE_ROOM;
+    uint8_t then = after(at);
     if (!framing_error && then != receive_next) {
         receive_ring[at] = octet;
         receive_free = then;
@@ -88,7 +95,7 @@ int16_t hal_receive(void)
         return -1;
     }
     uint8_t octet = receive_ring[at];
-    receive_next = (at + 1u) % RECEIVE_ROOM;
+    receive_next = after(at);
     return octet;
 }
 

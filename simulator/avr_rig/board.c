@@ -12,7 +12,7 @@
  *     the conversion starts, and put into the result when it ends.
  *   - An octet takes 11 bit times, the next one is not told before as long again, and 63 may wait unread: here it takes
  *     10, the next is told at once when one is read, and the third that waits is lost when another one follows it.
- *   - A pin interrupt that comes while it is masked is forgotten: here it comes when the mask is lifted.
+ *   - An interrupt of a pin or of timer 1 that comes while it is masked is forgotten: here it comes when the mask is lifted.
  *   - The program's sleep would be slept on the PC: here it is counted.
  */
 #include "board.h"
@@ -127,7 +127,7 @@ static void on_ddr_b(struct avr_irq_t *irq, uint32_t value, void *unused)
     tell_outputs((uint8_t)value, chip.avr->data[REG_PORTB]);
 }
 
-/* A write to EIMSK or PCICR: what was flagged while it was masked comes now. */
+/* A write to EIMSK, PCICR or TIMSK1: what was flagged while it was masked comes now. */
 static void on_mask_write(avr_t *avr, avr_io_addr_t address, uint8_t value, void *unused)
 {
     (void)unused;
@@ -333,6 +333,7 @@ void board_start(const char *elf_path, const char *eeprom_path, struct bench_ans
     avr->io[AVR_DATA_TO_IO(REG_UDR0)].r.c = on_octet_read;
     avr_register_io_write(avr, REG_EIMSK, on_mask_write, NULL);
     avr_register_io_write(avr, REG_PCICR, on_mask_write, NULL);
+    avr_register_io_write(avr, REG_TIMSK1, on_mask_write, NULL);
     avr_irq_t *port_b = avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ('B'), 0);
     /* told also when the value is that of before a reset */
     port_b[IOPORT_IRQ_REG_PORT].flags &= (uint8_t)~IRQ_FLAG_FILTERED;

@@ -18,6 +18,7 @@ enum {
     REG_EIMSK = 0x3D,
     REG_MCUSR = 0x54,
     REG_PCICR = 0x68,
+    REG_TIMSK1 = 0x6F,
     REG_ADCSRB = 0x7B,
     REG_ADMUX = 0x7C,
     REG_UCSR0A = 0xC0,
