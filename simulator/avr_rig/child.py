@@ -251,5 +251,5 @@ class Child:
         except subprocess.TimeoutExpired:
             return ChildError(f"{self.name} has closed its pipe and goes on running: end it")
         self._complaints.seek(0)
-        said = self._complaints.read().decode(errors="replace").strip() or "it said nothing"
+        said = " ".join(self._complaints.read().decode(errors="replace").split()) or "it said nothing"
         return ChildError(f"{self.name} has ended with code {code}: {said}")
