@@ -5,8 +5,10 @@ from __future__ import annotations
 import copy
 from dataclasses import replace
 from functools import cache
+from itertools import product
 from pathlib import Path
 
+import numpy as np
 import pytest
 from boresim.endpoint import SimEndpoint
 from boresim.rig import SimRig
@@ -23,7 +25,7 @@ from borewright.service.engines import engine_from_document
 from borewright.service.guide import next_step
 from borewright.service.places import wrong_place
 from borewright.service.regulator import proof_of, wrong_pressure
-from borewright.service.spare import take_slow
+from borewright.service.spare import take_slow, take_streamed
 from borewright.service.state import BenchState
 from borewright.service.work import Work
 from borewright.simrig.person import Person
@@ -257,9 +259,19 @@ def _the_spare_channel_would_have_seen_it(state: BenchState) -> None:
     session = replace(state.session, channels=(*state.session.channels, spare))
     setup, purpose = replace(state.setup, spare_high_gauge_pa=10_000.0), replace(state.purpose, spare_place="breather")
     fitted = replace(state, session=session, setup=setup, purpose=purpose)
-    for raw, after in ((409 + 1600, State.HOLDING), (409 + 1680, State.VENTING)):  # 4.88 and 5.13 kPa
-        work = Work(fitted, 0.0)
+    latest = state.recent[-1]
+
+    def slowly(work: Work, raw: int) -> None:
         take_slow(work, 2, raw)
+
+    def in_the_samples(work: Work, raw: int) -> None:
+        spare_raw = np.full((1, len(latest)), raw, np.uint16)
+        take_streamed(work, replace(latest, raw=np.concatenate((latest.raw, spare_raw))))
+
+    cases = ((409 + 1600, State.HOLDING), (409 + 1680, State.VENTING))  # 4.88 and 5.13 kPa
+    for (raw, after), take in product(cases, (slowly, in_the_samples)):
+        work = Work(fitted, 0.0)
+        take(work, raw)
         assert work.state.readiness.state is after
         sent = [effect.message for effect in work.effects if isinstance(effect, effects.Send)]
         assert any(isinstance(message, VentOpen) for message in sent) is (after is State.VENTING)

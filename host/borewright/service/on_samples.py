@@ -17,6 +17,7 @@ from borewright.service.facts import conditions_of
 from borewright.service.on_place import follow_oil, watch_place_gauge
 from borewright.service.places import awaited_gauge
 from borewright.service.puff import end_puff, end_watch, stands
+from borewright.service.spare import take_streamed
 from borewright.service.squeeze import watch_squeeze, watch_squeeze_pressure
 from borewright.service.state import BenchState, Capturing, Reading
 from borewright.service.work import Work
@@ -56,6 +57,7 @@ def take_samples(work: Work, columns: SampleColumns) -> None:
     watch_zero(work, columns)
     watch_squeeze(work, columns, p_cylinder)
     _record(work, columns)
+    take_streamed(work, columns)
 
 
 def decide(work: Work, columns: SampleColumns) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,6 +11,7 @@ from borewire.messages import Fitted, Quantity
 
 from borewright.core.rig import ChannelLaw
 from borewright.core.samples import SampleColumns, SampleFlags
+from borewright.service.spare import spare_law
 
 if TYPE_CHECKING:
     from borewright.service.bench import LinkCounters
@@ -108,6 +109,9 @@ def _channels(state: BenchState, columns: SampleColumns) -> list[ChannelLive]:
     if state.transducers is not None:
         known = state.transducers
         laws = {known.regulated_channel: known.regulated, known.cylinder_channel: known.cylinder}
+    spare = spare_law(state)
+    if spare is not None:
+        laws[spare[0]] = replace(spare[1], zero_pa=state.spare_zero_pa)
     found = []
     for channel in state.session.channels:
         if channel.channel >= columns.raw.shape[0] or not len(columns):

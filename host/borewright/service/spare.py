@@ -6,13 +6,14 @@ from borewire.messages import Quantity
 
 from borewright.core.readiness_table import AIR_ON, State
 from borewright.core.rig import ChannelLaw
+from borewright.core.samples import SampleColumns
 from borewright.core.stopping import stop_rules
 from borewright.service.on_place import too_much
 from borewright.service.places import limit_of
 from borewright.service.state import BenchState
 from borewright.service.work import Work
 
-__all__ = ["spare_law", "take_slow"]
+__all__ = ["spare_law", "take_slow", "take_streamed"]
 
 
 def spare_law(state: BenchState) -> tuple[int, ChannelLaw] | None:
@@ -27,11 +28,21 @@ def spare_law(state: BenchState) -> tuple[int, ChannelLaw] | None:
 
 
 def take_slow(work: Work, channel: int, raw: int) -> None:
-    """A reading of a slow channel. At vent it is the spare gauge's zero, with air on it is held against the limit of its place."""
+    """A reading of a slow channel, for devices that send the spare one so."""
     found = spare_law(work.state)
-    if found is None or found[0] != channel:
-        return
-    gauge_pa = float(found[1].gauge_pa(raw))
+    if found is not None and found[0] == channel:
+        _take_gauge(work, float(found[1].gauge_pa(raw)))
+
+
+def take_streamed(work: Work, columns: SampleColumns) -> None:
+    """New samples, for devices that have the spare channel in each of them: their mean, so that noise is not taken for pressure."""
+    found = spare_law(work.state)
+    if found is not None and found[0] < columns.raw.shape[0]:
+        _take_gauge(work, float(found[1].gauge_pa(float(columns.raw[found[0]].mean()))))
+
+
+def _take_gauge(work: Work, gauge_pa: float) -> None:
+    """At vent it is the spare gauge's zero, with air on it is held against the limit of its place."""
     state = work.state
     if state.readiness.state in (State.VENTED, State.READY, State.ARMED) and not state.pressurised:
         work.set(spare_zero_pa=gauge_pa, spare_gauge_pa=0.0)
