@@ -18,8 +18,8 @@ from borewire.messages import (
     FaultCode,
     FaultEvent,
     HostAlive,
-    Identity,
     IdentifyRequest,
+    Identity,
     Message,
     Refused,
     Status,
@@ -166,7 +166,7 @@ def test_low_supply_voltage_is_told(board: Emulated) -> None:
 
 
 def test_stack_leaves_room(new_board: Board, tmp_path: Path) -> None:
-    """The longest answers while all interrupts come. 64 octets are more than any one interrupt takes: common practice, no source."""
+    """The longest answers while all interrupts come. At least 64 octets are left: common practice, no source."""
     figures = tmp_path / "figures.txt"
     board = new_board(500_000, "--figures", figures)
     board.open_air(OPENING)
