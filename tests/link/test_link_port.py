@@ -213,3 +213,24 @@ def test_ports_are_listed_by_name(monkeypatch: pytest.MonkeyPatch) -> None:
 
     monkeypatch.setattr("serial.tools.list_ports.comports", lambda: [Found("/dev/ttyB", None), Found("/dev/ttyA", "rig")])
     assert [(p.name, p.description, p.hardware_id) for p in list_ports()] == [("/dev/ttyA", "rig", ""), ("/dev/ttyB", "", "")]
+
+
+@pytest.mark.parametrize(
+    ("rate", "said"), [("fast", "'fast'"), ("", "''"), ("300", "'300'"), ("99999999", "'99999999'"), ("-1", "'-1'")]
+)
+def test_a_line_rate_that_is_none_is_refused_with_how_to_write_it(rate: str, said: str) -> None:
+    with pytest.raises(LinkError, match=re.escape(f"{said} is no line rate; write the port as /dev/ttyX9,1000000")):
+        open_link(f"/dev/ttyX9,{rate}")
+
+
+def test_a_line_rate_stands_behind_the_name_of_the_port(monkeypatch: pytest.MonkeyPatch) -> None:
+    opened: list[tuple[str, int]] = []
+
+    def open_port(name: str, *, baudrate: int, **_others: object) -> object:
+        opened.append((name, baudrate))
+        return object()
+
+    monkeypatch.setattr("borewright.link.port.serial.serial_for_url", open_port)
+    for target in ("COM3", "COM3,1000000"):
+        assert open_link(target).name == target
+    assert opened == [("COM3", 500_000), ("COM3", 1_000_000)]

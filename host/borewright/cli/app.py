@@ -22,7 +22,9 @@ EXAMPLE = """examples:
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The options of the window program."""
     where = parser.add_mutually_exclusive_group()
-    where.add_argument("--port", metavar="URL", default="", help="the rig's port: a name, a pty, or socket://HOST:PORT")
+    where.add_argument(
+        "--port", metavar="URL", default="", help="the rig's port: a name (NAME,BAUD if not 500000), a pty, or socket://HOST:PORT"
+    )
     where.add_argument("--scenario", metavar="NAME", default="", help="the built-in rig with this scenario, or one in a file")
     parser.add_argument(
         "--db",

@@ -27,7 +27,12 @@ __all__ = ["add_rig_arguments", "at_the_rig", "kept_as", "login_name"]
 
 def add_rig_arguments(parser: argparse.ArgumentParser, *, engine_needed: bool, port_needed: bool = True) -> None:
     """The options of every command that works at the rig."""
-    parser.add_argument("--port", metavar="URL", required=port_needed, help="the rig's port: a name, a pty, or socket://HOST:PORT")
+    parser.add_argument(
+        "--port",
+        metavar="URL",
+        required=port_needed,
+        help="the rig's port: a name (NAME,BAUD if not 500000), a pty, or socket://HOST:PORT",
+    )
     parser.add_argument(
         "--engine", metavar="ENGINE", required=engine_needed, help="the engine file (TOML), or the name of an engine of the library"
     )

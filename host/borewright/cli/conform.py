@@ -16,7 +16,6 @@ if TYPE_CHECKING:
 
     from borewright.conform.hands import Hands
     from borewright.conform.verdict import Result, Verdict
-    from borewright.link import Endpoint
 
 __all__ = ["EXAMPLE", "add_arguments", "run"]
 
@@ -38,7 +37,6 @@ Type off when the air supply is off and the rig is vented: """
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The options of conform."""
     parser.add_argument("--port", metavar="URL", help="the port of the device: a name, or socket://HOST:PORT")
-    parser.add_argument("--baud", metavar="N", type=int, help="octets' rate of a serial port (default: 500000)")
     parser.add_argument("--air", action="store_true", help="also try what drives the valves; asks whether the air supply is off")
     parser.add_argument(
         "--air-is-off", action="store_true", help="with --air, for scripts: states that the air supply is shut off and vented"
@@ -102,7 +100,7 @@ def _try(args: argparse.Namespace) -> Verdict:
 
     date = datetime.now().astimezone().isoformat(timespec="seconds")
     told = Progress(sys.stderr if args.json == "-" else sys.stdout)
-    endpoint: Endpoint = open_link(args.port) if args.baud is None else open_link(args.port, args.baud)
+    endpoint = open_link(args.port)
     try:
         done = run_suite(endpoint, only=args.only, air=args.air, hands=_hands(args), tell=told)
     finally:

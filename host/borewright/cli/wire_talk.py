@@ -37,7 +37,6 @@ AIR_WARNING = (
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The options of wire talk."""
     parser.add_argument("--port", metavar="URL", required=True, help="the port of the device: a name, or socket://HOST:PORT")
-    parser.add_argument("--baud", metavar="N", type=int, help="octets' rate of a serial port (default: 500000)")
     parser.add_argument(
         "--say",
         metavar="WORDS",
@@ -59,7 +58,7 @@ def run(args: argparse.Namespace) -> int:
 
     for words in args.say:
         message_of(words, 1)  # all are looked at before the first is sent
-    endpoint = open_link(args.port) if args.baud is None else open_link(args.port, args.baud)
+    endpoint = open_link(args.port)
     talk = Talk(endpoint, alive=args.alive, as_json=args.json)
     try:
         if args.say:

@@ -18,6 +18,7 @@ from borewright.link.endpoint import Endpoint
 __all__ = ["DEFAULT_BAUD", "PortDescription", "SerialEndpoint", "list_ports", "open_link"]
 
 DEFAULT_BAUD = 500_000  # 0 % off with a 16 MHz clock; 115 200 is 2.1 % off
+LOWEST_BAUD, HIGHEST_BAUD = 9_600, 12_000_000
 READ_TIMEOUT_S = 0.015
 WRITE_TIMEOUT_S = 1.0
 
@@ -37,25 +38,26 @@ def list_ports() -> tuple[PortDescription, ...]:
     return tuple(sorted(found, key=lambda port: port.name))
 
 
-def open_link(target: str | Endpoint, baud: int = DEFAULT_BAUD) -> Endpoint:
+def open_link(target: str | Endpoint) -> Endpoint:
     """Open a port by name (/dev/ttyACM0, COM3), a pseudo-terminal by path, or socket://HOST:PORT; an endpoint comes back as it is.
 
-    baud has no meaning for sockets and pseudo-terminals. Opening flushes what has arrived, so the first frame may be cut, and it
-    may reset the board behind the port. Raises LinkError.
+    Behind the name of a port its line rate may stand, as in COM3,1000000; without it 500 000 is taken. Opening flushes what has
+    arrived, so the first frame may be cut, and it may reset the board behind the port. Raises LinkError.
     """
     if not isinstance(target, str):
         return target
     _check(target)
+    name, baud = _name_and_baud(target)
     try:
         port = serial.serial_for_url(
-            target,
+            name,
             baudrate=baud,
             timeout=READ_TIMEOUT_S,
             write_timeout=WRITE_TIMEOUT_S,
-            **({} if "://" in target else {"exclusive": True}),  # without it a second program would get half of the stream
+            **({} if "://" in name else {"exclusive": True}),  # without it a second program would get half of the stream
         )
     except (OSError, ValueError) as error:  # pyserial's own errors are OSErrors
-        raise LinkError(_cannot_open(target, error)) from error
+        raise LinkError(_cannot_open(name, error)) from error
     return SerialEndpoint(port, target)
 
 
@@ -121,6 +123,15 @@ def _check(target: str) -> None:
         complete = False
     if not complete:
         raise LinkError(f"{target} is no address; write it as socket://HOST:PORT with a port number from 1 to 65535")
+
+
+def _name_and_baud(target: str) -> tuple[str, int]:
+    name, comma, rate = target.rpartition(",")
+    if not comma or "://" in target:
+        return target, DEFAULT_BAUD
+    if not (rate.isascii() and rate.isdecimal() and LOWEST_BAUD <= int(rate[:8]) <= HIGHEST_BAUD and len(rate) <= 8):
+        raise LinkError(f"{rate!r} is no line rate; write the port as {name},1000000, or {name} for {DEFAULT_BAUD}")
+    return name, int(rate)
 
 
 def _cannot_open(target: str, error: Exception) -> str:
