@@ -8,15 +8,11 @@ from typing import Any, Final
 
 from borewire.interlock import TABLE
 from borewire.messages import (
-    AirEvent,
     AirState,
     Cause,
     HoldState,
     RefusalReason,
-    SampleBlock,
-    SupplyOpen,
     SupplyShut,
-    VentClose,
     VentOpen,
 )
 
@@ -26,7 +22,7 @@ from borewright.conform.check import Check, Failed, Need, NotTried, chapter_of
 from borewright.conform.hands import Task
 from borewright.conform.verdict import Figure
 
-__all__ = ["AIR_REFUSALS", "NO_VALVES"]
+__all__ = ["AIR_REFUSALS"]
 
 FAR_COUNTS: Final = 1000
 ENDED_KEPT: Final = 16
@@ -250,35 +246,6 @@ def _sixteen(bench: Bench) -> list[Figure]:
     return [Figure("ended_openings_remembered", len(ended))]
 
 
-def _no_valves(bench: Bench) -> None:
-    """A device without valves: every air command is refused, with whatever fields, and no AirEvent comes."""
-    bench.start_stream()
-    bench.until(lambda what: isinstance(what, SampleBlock), since=bench.mark())
-    air_commands: list[Any] = [
-        SupplyShut(0, 0),
-        SupplyShut(0, TABLE.isolate_max_ms + 1),
-        VentOpen(0),
-        VentClose(0, 1000, 1),
-        VentClose(0, 0, 1),
-    ]
-    from_here = bench.mark()
-    for command in (*_openings(), *air_commands):
-        bench.refused(command, RefusalReason.NO_VALVES)
-    bench.stop_stream()
-    for command in air_commands:
-        bench.refused(command, RefusalReason.NO_VALVES)
-    if bench.only(AirEvent, from_here):
-        raise Failed("an AirEvent came from a device without valves")
-    status = bench.status()
-    told = (name_of(status.air), name_of(status.supply), name_of(status.vent))
-    if status.air is not AirState.NO_VALVES:
-        raise Failed(f"Status says air {told[0]}, supply {told[1]}, vent {told[2]}, where no_valves is due")
-
-
-def _openings() -> list[Any]:
-    return [SupplyOpen(0, 1, 1000, -10, 10, 1, 1), SupplyOpen(0, 0, 0, 10, -10, 0xFFFF, 0xFFFF)]
-
-
 def _row(command: str, reason: RefusalReason) -> str:
     when = next(row.when for row in TABLE.command(command).refuse if row.reason is reason)
     return f"{command} is refused with {name_of(reason)}: {when}."
@@ -342,16 +309,5 @@ AIR_REFUSALS = chapter_of(
         "PROTOCOL.md 7, Openings",
         _sixteen,
         NEEDS,
-    ),
-)
-NO_VALVES = chapter_of(
-    "A device without valves",
-    Check(
-        "no-valves",
-        "SupplyOpen, SupplyShut, VentOpen and VentClose are refused with no_valves, whatever else is wrong with them; no "
-        "AirEvent comes.",
-        "PROTOCOL.md 7",
-        _no_valves,
-        (Need.NO_VALVES,),
     ),
 )

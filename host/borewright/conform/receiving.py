@@ -214,7 +214,8 @@ def _in_pieces(bench: Bench) -> None:
     sent = bench.numbered(StatusRequest(0))
     frame = frame_of(sent.TYPE, sent.encode_body())
     since = bench.mark()
-    for octet in frame:
+    bench.send_octets(frame[:1], f"octet by octet: {frame.hex(' ')}")
+    for octet in frame[1:]:
         bench.send_octets(bytes([octet]))
         bench.read()
     bench.answer_to(sent, since)

@@ -11,7 +11,7 @@ from borewire.messages import ChannelDescription, Identity, StreamStop, VentOpen
 
 from borewright.conform.air import AirIsOn
 from borewright.conform.air_by_hand import BY_HAND
-from borewright.conform.air_refusals import AIR_REFUSALS, NO_VALVES
+from borewright.conform.air_refusals import AIR_REFUSALS
 from borewright.conform.air_states import AIR_STATES
 from borewright.conform.air_watches import AIR_WATCHES
 from borewright.conform.answers import ANSWERING
@@ -19,6 +19,7 @@ from borewright.conform.bench import Bench, Endpoint
 from borewright.conform.check import Check, Failed, Need, NotTried, chapter_of
 from borewright.conform.hands import Hands, Task
 from borewright.conform.identify import HANDSHAKE, IDENTIFY
+from borewright.conform.no_valves import NO_VALVES
 from borewright.conform.power_up import POWER_UP, listen_at_opening
 from borewright.conform.receiving import RECEIVING
 from borewright.conform.streaming import STREAMING
