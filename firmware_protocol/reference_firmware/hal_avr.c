@@ -1,8 +1,8 @@
 /* The microcontroller: start, time, conversions, encoder, valves, watchdog. ATmega328P at 16 MHz.
  *
- * main and what hal.h says of the main loop run in the main loop; each ISR is an interrupt and they do not nest, but for
- * the receiver's in that of the conversions. Timer 1 gives the rhythm and the time. It counts 0 to 124 in steps of
- * 0.5 us, so it wraps each 62.5 us. At a wrap
+ * main and what hal.h says of the main loop run in the main loop; each ISR is an interrupt, and they nest only where
+ * that of the conversions says so. Timer 1 gives the rhythm and the time. It counts 0 to 124 in steps of 0.5 us, so it
+ * wraps each 62.5 us. At a wrap
  *
  *     compare B starts a conversion, by hardware, so that no interrupt shifts it; its result is there 54.2 us later;
  *     the interrupt of compare B takes the result of the conversion before, and selects the channel of the next.
@@ -39,6 +39,9 @@
 #define CONVERSION_INTERRUPT _BV(OCIE1B)
 #define INDEX_INTERRUPT _BV(PCIE2)
 #define GUARD 0xC35Au
+
+/* writing a register alone does not keep the compiler from moving other memory over it */
+#define MEMORY_BARRIER() __asm__ volatile("" ::: "memory")
 
 extern uint16_t __heap_start; /* the linker's: the first octet after all variables; the stack grows down to it */
 
@@ -137,17 +140,17 @@ int main(void)
 
 /* Its start clears the flag of compare B: the next match starts a conversion only when that has been done.
  *
- * At 1 000 000 baud two octets take 20 us, and the third is lost when nobody has read the first. So the receiver's interrupt,
- * and no other, may come in the midst of this one: it touches nothing of the firmware's and nothing of this file's. This one
- * itself must not, or it would pile up on the stack when the line takes too much of the time. */
+ * At 1 000 000 baud two octets take 20 us, and the third is lost when nobody has read the first; two edges of the encoder
+ * that pass unseen are a step of unknown direction. So the receiver's interrupt may come all through this one, which is
+ * long, and those of encoder and index up to where the firmware works on the conversion: what the firmware has, interrupts
+ * touch one at a time. This one itself must not come again, or it would pile up on the stack when the line takes too much
+ * of the time. */
 ISR(TIMER1_COMPB_vect)
 {
     uint8_t sender = uart_hold_sender();
-    EIMSK = 0;
-    PCICR = 0;
     TIMSK1 = 0;
-    sei();
     ticks_at_wrap += TICKS_PER_WRAP;
+    sei();
     uint16_t code = ADC;
     uint8_t lateness = (uint8_t)(late << 1);
     if (TCNT1L > LATE_AT) {
@@ -164,15 +167,19 @@ ISR(TIMER1_COMPB_vect)
     }
     wait_until_mux_is_latched();
     ADMUX = mux_of[next];
+    EIMSK = 0;
+    PCICR = 0;
+    MEMORY_BARRIER();
     app_on_conversion(channel, code);
+    MEMORY_BARRIER();
+    EIMSK = EDGE_INTERRUPTS; /* before the index, whose count the edge that came with it is part of */
+    PCICR = INDEX_INTERRUPT;
     if (channel == HAL_HOUSEKEEPING && ++rounds % HAL_ROUNDS_PER_MS == 0) {
         millisecond_over = true;
     }
     cli();
     TIMSK1 = CONVERSION_INTERRUPT;
     uart_go_on(sender);
-    PCICR = INDEX_INTERRUPT;
-    EIMSK = EDGE_INTERRUPTS;
 }
 
 ISR(INT0_vect)
@@ -239,7 +246,7 @@ uint8_t hal_lock(void)
 
 void hal_unlock(uint8_t before)
 {
-    __asm__ volatile("" ::: "memory"); /* writing SREG alone is no barrier */
+    MEMORY_BARRIER();
     SREG = before;
 }
 
