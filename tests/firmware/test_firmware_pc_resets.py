@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import subprocess
+from pathlib import Path
 
 import pytest
 from avr_rig.child import ResetCause
@@ -23,7 +24,7 @@ from borewire.messages import (
     StreamStart,
 )
 
-from .pc_child import MS, bench, only, open_command, program
+from .pc_child import FIRMWARE, MS, bench, only, open_command, program
 
 WATCHDOG_MS = 120  # common practice, no source: the microcontroller's own clock may be a quarter slow of its 64 ms
 
@@ -81,6 +82,16 @@ def test_a_main_loop_that_hangs_is_ended_by_the_watchdog_and_the_air_with_it() -
         assert rig.outputs[-1][0] - began <= WATCHDOG_MS * MS
         assert [event.cause for event in only(AirEvent, heard)] == [Cause.POWER_UP]
         assert isinstance(rig.answer(StatusRequest(3)), Status)
+
+
+def test_a_converter_that_stands_still_is_a_case_for_the_watchdog(tmp_path: Path) -> None:
+    """The interlock hangs on the conversions: without them the main loop must not keep the watchdog quiet."""
+    portable = [path for path in FIRMWARE.glob("*.c") if not path.name.startswith("hal_")]
+    sources = [Path(__file__).with_name("still_converter.c"), *portable, *(FIRMWARE.parent / "c").glob("bw_*.c")]
+    options = ["-std=c99", "-Wall", "-Wextra", "-Werror", '-DHAL_CONFIG="config_host.h"', f"-I{FIRMWARE}"]
+    subprocess.run(["gcc", *options, "-o", tmp_path / "still", *sources], check=True)
+    said = subprocess.run([tmp_path / "still"], capture_output=True, text=True, check=True).stdout.split()
+    assert said == ["1000", "0"]
 
 
 def test_interrupts_keep_the_air_safe_while_the_main_loop_hangs() -> None:
