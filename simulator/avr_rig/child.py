@@ -137,10 +137,9 @@ class Child:
         self._input, self._output = self._stdin.fileno(), self._stdout.fileno()
         self._poll = select.poll()
         self._poll.register(self._output, select.POLLIN)
-        self._came = bytearray()
         self.cycle_now = 0
         try:
-            magic, self.clock_hz, self.baud = _HELLO.unpack(self._read(_HELLO.size))
+            magic, self.clock_hz, self.baud = _HELLO.unpack(self._read(b"", _HELLO.size)[: _HELLO.size])
             if magic != MAGIC:
                 raise ChildError(f"{self.name} is no child of the bench pipe: it began with {magic!r}, not with {MAGIC!r}")
         except ChildError:
@@ -188,14 +187,20 @@ class Child:
     def exchange(self, request: bytes) -> Answer:
         """Send a request as it is and read the answer. Raises ChildError when the child has ended or does not answer."""
         self._write(request)
-        cycle_now, octet_count, output_count, resets, _, busy_cycles = _ANSWER.unpack(self._read(_ANSWER.size))
+        said = self._read(b"", _ANSWER.size)
+        cycle_now, octet_count, output_count, resets, _, busy_cycles = _ANSWER.unpack_from(said)
         self.cycle_now = cycle_now
-        rest = self._read(octet_count + _OUTPUT.size * output_count) if octet_count or output_count else b""
+        octets_end = _ANSWER.size + octet_count
+        end = octets_end + _OUTPUT.size * output_count
+        if len(said) < end:
+            said = self._read(said, end)
+        if len(said) > end:
+            raise ChildError(f"{self.name} says more than it was asked: end it")
         outputs = tuple(
             OutputChange(offset, bool(bits & _SUPPLY), bool(bits & _VENT))
-            for offset, bits in _OUTPUT.iter_unpack(rest[octet_count:])
+            for offset, bits in _OUTPUT.iter_unpack(said[octets_end:])
         )
-        return Answer(cycle_now, rest[:octet_count], outputs, resets, busy_cycles)
+        return Answer(cycle_now, said[_ANSWER.size : octets_end], outputs, resets, busy_cycles)
 
     # ------------------------------------------------------------------ end
 
@@ -226,24 +231,22 @@ class Child:
     def _write(self, data: bytes) -> None:
         if self._complaints.closed:
             raise ChildError(f"{self.name} has been closed: start another child")
-        view = memoryview(data)
         try:
-            while view:
-                view = view[os.write(self._input, view) :]
+            while (written := os.write(self._input, data)) < len(data):
+                data = data[written:]
         except OSError as error:
             raise self._ended() from error
 
-    def _read(self, count: int) -> bytes:
-        while len(self._came) < count:
+    def _read(self, said: bytes, count: int) -> bytes:
+        """What was said and what comes, until it is at least so much."""
+        while len(said) < count:
             if not self._poll.poll(1000.0 * ANSWER_WAIT_S):
                 raise ChildError(f"{self.name} has not answered for {ANSWER_WAIT_S:g} s: end it and look for an endless loop")
             data = os.read(self._output, 1 << 16)
             if not data:
                 raise self._ended()
-            self._came += data
-        data = bytes(self._came[:count])
-        del self._came[:count]
-        return data
+            said += data
+        return said
 
     def _ended(self) -> ChildError:
         try:

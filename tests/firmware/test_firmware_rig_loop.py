@@ -178,15 +178,15 @@ def test_a_valve_moves_when_it_is_driven_and_shows_from_the_next_step_on() -> No
     rig.advance(0.3)
     assert rig.plant.supply_open
     assert not rig.plant.vent_open
-    alone = Plant(rig.scenario)
+    alone, round_s = Plant(rig.scenario), rig.electronics.true_period_s(ROUND_CYCLES / 16e6)
     alone.attach_hose("capped")
     driven_at = before // 4 + 2  # the order comes with the next step, and is obeyed in its second round
-    rounds = alone.advance(1, rig._round_s)
+    rounds = alone.advance(1, round_s)
     while (rounds.position + 1) // 4 < driven_at // 4:
-        rounds = alone.advance(1, rig._round_s)
+        rounds = alone.advance(1, round_s)
     alone.set_supply(True)
     alone.set_vent(False)
-    pressure = alone.advance(1200, rig._round_s).p_regulated_abs_pa
+    pressure = alone.advance(1200, round_s).p_regulated_abs_pa
     assert pressure[-1] > 500_000.0
     assert rig.plant.p_regulated_gauge_pa + rig.scenario.ambient.pressure_abs_pa == pytest.approx(float(pressure[-1]), rel=1e-3)
 
