@@ -6,6 +6,7 @@ import struct
 from itertools import pairwise
 
 import pytest
+from avr_rig.child import Pin, PinEvent
 from borewire.codec import BadFrame, encode
 from borewire.messages import (
     BlockFlags,
@@ -114,6 +115,21 @@ def test_too_fast_is_told(board: Emulated, counts_per_s: int) -> None:
         assert whole or block.flags & BlockFlags.DROPPED_BEFORE
     heard = turn(board, crank, 0.5, 1000)
     assert illegal_steps(heard) <= 1, "afterwards it counts as before"
+
+
+def test_ticks_are_right_at_every_moment_of_the_timers_wrap(board: Emulated) -> None:
+    """The index at all phases of the 1000 cycles between two wraps: told later by what an interrupt may wait, never 62.5 µs off."""
+    board.boot()
+    board.stream()
+    happened: list[int] = []
+    for phase in range(0, 1000, 3):
+        happened.append(board.cycle + 16_000 + phase)
+        pulse = [PinEvent(16_000 + phase, Pin.INDEX, 1), PinEvent(16_800 + phase, Pin.INDEX, 0)]
+        board.step(3, HostAlive(), pins=pulse)
+    told = of_kind(board.heard, IndexEvent)
+    assert len(told) == len(happened)
+    late = [8 * event.device_tick - cycle for event, cycle in zip(told, happened, strict=True)]
+    assert max(late) - min(late) <= 500, "31 µs, half of a wrap"
 
 
 def test_noise_on_the_encoder_beyond_all_measure_ends_in_resets_and_recovers(board: Emulated) -> None:
