@@ -13,13 +13,16 @@ from boresim.scenario import Scenario
 
 from avr_rig.child import Codes
 
-__all__ = ["CONVERSIONS", "HOUSEKEEPING_CODE", "BoardElectronics"]
+__all__ = ["CONVERSIONS", "HOUSEKEEPING_CODE", "SPARE_CODE", "BoardElectronics"]
 
 CODE_BITS = 10
 SUPPLY_V = 5.0
 COUNTS_PER_REV = 4096
 CONVERSIONS = 4
 """Conversions of a channel that the firmware adds up to a sample."""
+
+SPARE_CODE = 102
+"""A transducer at the pressure of the room: 10 % of its supply."""
 
 HOUSEKEEPING_CODE = 225
 """The chip's own 1.1 V against its supply of 5 V."""
@@ -29,9 +32,8 @@ class BoardElectronics(Electronics):
     """The electronics of a scenario's rig, with the microcontroller's converter and encoder input in place of its device's.
 
     Transducers, errors and seed are the scenario's. Its noise is that of a sample, and a sample is CONVERSIONS conversions: each
-    conversion has so much more noise that their sum has the scenario's. The converter rounds to the nearest code. The spare channel
-    holds a transducer of the same range at the supply, upstream of the regulator, which the scenario holds at one pressure.
-    Raises ValueError for a rig that this board cannot be put to.
+    conversion has so much more noise that their sum has the scenario's. The converter rounds to the nearest code. On the spare
+    channel is a transducer that is open to the room. Raises ValueError for a rig that this board cannot be put to.
     """
 
     def __init__(self, scenario: Scenario) -> None:
@@ -45,9 +47,6 @@ class BoardElectronics(Electronics):
             noise_ar1=_ar1_of_conversions(parts.noise_ar1),
         )
         super().__init__(replace(scenario, rig=replace(scenario.rig, transducers=of_conversions)))
-        part = (scenario.rig.air.supply_gauge_pa - parts.low_gauge_pa) / (parts.high_gauge_pa - parts.low_gauge_pa)
-        spare_v = (0.1 + 0.8 * part) * parts.sensor_supply_v
-        self.spare_code = min(max(round(spare_v / self.volts_per_raw), self.raw_min), self.raw_max)
 
     @property
     def index_count(self) -> int:
@@ -65,8 +64,7 @@ class BoardElectronics(Electronics):
     def codes(self, trace: PlantTrace) -> list[Codes]:
         """A row of codes for each sample of a trace: regulated, cylinder, spare, housekeeping."""
         regulated, cylinder = self.raw(trace).tolist()
-        spare = self.spare_code
-        return [(one, two, spare, HOUSEKEEPING_CODE) for one, two in zip(regulated, cylinder, strict=True)]
+        return [(one, two, SPARE_CODE, HOUSEKEEPING_CODE) for one, two in zip(regulated, cylinder, strict=True)]
 
 
 def _ar1_of_conversions(ar1_of_samples: float) -> float:
