@@ -20,7 +20,8 @@ static void write_figures(const char *path)
     unsigned left;
     board_stack(&deepest, &left);
     FILE *file = fopen(path, "w");
-    if (file == NULL || fprintf(file, "stack_octets %u\nstack_left_octets %u\n", deepest, left) < 0 || fclose(file) != 0) {
+    if (file == NULL || fprintf(file, "stack_octets %u\nstack_left_octets %u\n", deepest, left) < 0 ||
+        fclose(file) != 0) {
         bench_broken("the figures cannot be written; give a file in a folder that is there.");
     }
 }

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  *
- * The board around the emulated ATmega328P: what simavr leaves to its user, and what it does in another way than the chip.
- * Runs on the PC only. Times are absolute cycles since power-on, of which a microcontroller at 16 MHz has 16 000 000 a second.
+ * The board around the emulated ATmega328P: what simavr leaves to its user, and what it does in another way than the
+ * chip. Runs on the PC only. Times are absolute cycles since the first power-on, 16 000 000 a second.
  */
 #ifndef BOARD_H
 #define BOARD_H

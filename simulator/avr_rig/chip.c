@@ -31,7 +31,7 @@ static uint32_t symbol(const elf_firmware_t *program, const char *name)
             return program->symbol[i]->addr;
         }
     }
-    fprintf(stderr, "bench: the program has no symbol %s; build it with the Makefile of the reference firmware.\n", name);
+    fprintf(stderr, "bench: the program has no symbol %s; build it with the firmware's own Makefile.\n", name);
     exit(2);
 }
 

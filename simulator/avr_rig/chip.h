@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  *
- * The emulated chip: simavr's parts as far as the board has to reach into them, and where registers are. Runs on the PC.
+ * The emulated chip: simavr's parts as far as the board has to reach into them, and where registers are. PC only.
  */
 #ifndef CHIP_H
 #define CHIP_H
@@ -40,7 +40,7 @@ struct chip {
     uint32_t baud;
 };
 
-/* Makes the chip with this program in its flash and, when eeprom_path is not NULL, this Intel hex file in its EEPROM. */
+/* Makes the chip with this program in its flash and, unless eeprom_path is NULL, this Intel hex file in its EEPROM. */
 void chip_make(struct chip *chip, const char *elf_path, const char *eeprom_path);
 
 #endif
