@@ -5,6 +5,7 @@ That is: Qt without a screen, no units that the user has chosen, the same exampl
 
 import os
 
+import pytest
 from hypothesis import settings
 
 collect_ignore = ["run.py", "bench"]
@@ -18,3 +19,8 @@ os.environ.pop("BOREWRIGHT_UNITS", None)
 settings.register_profile("same", derandomize=True)
 settings.register_profile("search", derandomize=False, print_blob=True)
 settings.load_profile("same")
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """--device-url URL: hardware that the conformance tests are also run on."""
+    parser.addoption("--device-url", metavar="URL", help="also hold the device on this port to the conformance suite, without air")
