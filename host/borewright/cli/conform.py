@@ -26,7 +26,8 @@ EXAMPLE = """examples:
   borewright conform --list
 
 Without --air nothing that is sent lets air in. With it the device drives its valves: shut the air supply off and vent the rig
-first. At the end, however it comes, the device is told to vent and to stop its stream. Exit code 1: something failed."""
+first. At the end, however it comes, the device is told to vent and to stop its stream. Exit code 1: something failed, or nothing
+could be tried."""
 
 STATEMENT = """With --air the device will drive its supply and its vent, again and again.
 Shut the air supply off or take its hose off, vent the rig, see that its gauges show nothing, and keep clear of crank and valves.
@@ -55,7 +56,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Try the device. Raises UseError, LinkError when there is none, NotReadyError when the air was not said to be off."""
     from borewright.conform.suite import SUITE
-    from borewright.conform.verdict import Outcome
 
     if args.list:
         for check in SUITE:
@@ -66,7 +66,7 @@ def run(args: argparse.Namespace) -> int:
         _ask_for_the_statement()
     verdict = _try(args)
     _write(args, verdict)
-    return exits.UNUSABLE if verdict.count(Outcome.FAILED) else exits.OK
+    return exits.OK if verdict.conforms else exits.UNUSABLE
 
 
 def _sensible(args: argparse.Namespace, names: set[str]) -> None:

@@ -23,7 +23,7 @@ from borewire.messages import (
 
 from borewright.conform.air import Air, name_of
 from borewright.conform.bench import Bench, ticks_from
-from borewright.conform.check import Check, Failed, Need, chapter_of
+from borewright.conform.check import Check, Failed, Need, NotTried, chapter_of
 from borewright.conform.verdict import Figure
 
 __all__ = ["AIR_WATCHES", "EARLY_MS"]
@@ -83,6 +83,8 @@ def _stopped(state: AirState) -> Callable[[Bench], list[Figure]]:
 
 def _restarted(bench: Bench) -> list[Figure]:
     air = Air(bench)
+    if bench.device.max_block_size == 1:
+        raise NotTried("the device knows one block size only")
     air.to(AirState.CLOSED)
     since = bench.mark()
     ack = bench.acked(StreamStart(0, bench.rate_hz, bench.block_size - 1 or 2))

@@ -310,6 +310,11 @@ class Bench:
             raise NotTried(why_not)
         return self.hands.patience_s
 
+    def have_undone(self, task: Task) -> None:
+        """Have somebody bring the rig back to rest; who cannot any more leaves the check's own finding as it is."""
+        if self.hands is not None and self.hands.begin(task) is None:
+            self.wait_for_hands()
+
     def wait_for_hands(self) -> None:
         """Listen until the hands say that they are done, or their patience is over."""
         if self.hands is None:

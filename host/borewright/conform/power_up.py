@@ -6,30 +6,32 @@ from typing import Final
 
 from borewire.messages import AirEvent, AirState, Cause, SampleBlock, Status
 
-from borewright.conform.bench import Bench
+from borewright.conform.bench import Bench, Heard
 from borewright.conform.check import Check, Failed, Need, NotTried, chapter_of
 from borewright.conform.hands import Task
 from borewright.conform.identify import HANDSHAKE
 from borewright.conform.verdict import Figure
 
-__all__ = ["AT_OPENING", "POWER_UP", "is_power_up_status", "listen_at_opening"]
+__all__ = ["AT_OPENING", "POWER_UP", "is_power_up", "listen_at_opening"]
 
 OPENING_LISTENS_S: Final = 3.0  # a board that is reset by the opening may first wait in its bootloader
 AIR_EVENT_WITHIN_S: Final = 0.2
 
 
-def is_power_up_status(what: object) -> bool:
-    """Whether this is a Status of its own accord of a device that does not stream: only a power-up sends one."""
-    return isinstance(what, Status) and what.request_id == 0 and not what.streaming
+def is_power_up(what: object) -> bool:
+    """Whether only a power-up says this: an unasked Status of a device that does not stream, or the AirEvent of that cause."""
+    if isinstance(what, Status):
+        return what.request_id == 0 and not what.streaming
+    return isinstance(what, AirEvent) and what.cause is Cause.POWER_UP
 
 
-def listen_at_opening(bench: Bench) -> Status | None:
-    """Listen before anything is sent, for a board that is reset by the opening; its Status, or None."""
-    heard = bench.until(is_power_up_status, OPENING_LISTENS_S, since=0)
-    if heard is None:
-        return None
+def listen_at_opening(bench: Bench) -> tuple[Heard, ...]:
+    """Listen before anything is sent: what a board says that the opening resets, from the first word of it on; else nothing."""
+    if bench.until(is_power_up, OPENING_LISTENS_S, since=0) is None:
+        return ()
     bench.listen(AIR_EVENT_WITHIN_S)
-    return heard.what if isinstance(heard.what, Status) else None
+    at = next(number for number, heard in enumerate(bench.heard) if is_power_up(heard.what))
+    return tuple(bench.heard[at:])
 
 
 def _at_opening(bench: Bench) -> list[Figure]:
@@ -72,9 +74,9 @@ def reset(bench: Bench) -> list[Figure]:
     since = bench.mark()
     patience_s = bench.have_done(Task.RESET)
     bench.resets += 1
-    if bench.until(is_power_up_status, patience_s, since=since) is None:
-        raise NotTried(f"no Status of a power-up came within {patience_s:g} s of being asked to reset the board")
-    at = next(index for index, heard in enumerate(bench.heard) if index >= since and is_power_up_status(heard.what))
+    if bench.until(is_power_up, patience_s, since=since) is None:
+        raise NotTried(f"nothing of a power-up came within {patience_s:g} s of being asked to reset the board")
+    at = next(index for index, heard in enumerate(bench.heard) if index >= since and is_power_up(heard.what))
     bench.listen(AIR_EVENT_WITHIN_S)
     came: list[object] = [heard.what for heard in bench.heard[at:]]
     HANDSHAKE.run(bench)

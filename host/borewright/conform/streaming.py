@@ -57,6 +57,9 @@ def stop(bench: Bench) -> None:
 def judge_numbers(blocks: list[SampleBlock], sample_ticks: int) -> None:
     """Sequence, sample index and ticks from block to block, with no loss."""
     for one, following in pairwise(blocks):
+        if following.flags & BlockFlags.DROPPED_BEFORE:
+            _judge_drop(one, following, sample_ticks)
+            continue
         if following.sequence != (one.sequence + 1) & 0xFFFF:
             raise Failed(f"sequence {following.sequence} came after {one.sequence}; it has to rise by one")
         if following.sample_index == 0 and one.sample_index:
@@ -73,6 +76,13 @@ def judge_numbers(blocks: list[SampleBlock], sample_ticks: int) -> None:
                 f"from sample {one.sample_index} to sample {following.sample_index} there are {ticks} ticks, where "
                 f"{one.sample_count} × {sample_ticks} are due, exactly"
             )
+
+
+def _judge_drop(one: SampleBlock, following: SampleBlock, sample_ticks: int) -> None:
+    """Samples that the line was too slow for are missing, and sample index and ticks say how many."""
+    missing = (following.sample_index - one.sample_index) & 0xFFFFFFFF
+    if ticks_from(one.device_tick, following.device_tick) != missing * sample_ticks:
+        raise Failed("before a block with dropped_before the sample index went on by another time than the ticks")
 
 
 def _start(bench: Bench) -> None:

@@ -97,8 +97,7 @@ def _tried(bench: Bench, checks: Sequence[Check], steady_clock: bool) -> Iterato
     why_not: str | None = None
     met = False
     try:
-        listen_at_opening(bench)
-        bench.at_opening = tuple(bench.heard)
+        bench.at_opening = listen_at_opening(bench)
         if bench.hands is not None and bench.air:
             _air_off(bench)
         handshake = _try(bench, HANDSHAKE)
@@ -108,6 +107,7 @@ def _tried(bench: Bench, checks: Sequence[Check], steady_clock: bool) -> Iterato
         why_not = None if met else "the device did not say who it is"
     except (LinkError, OSError) as lost:
         why_not = f"{LINE_LOST}: {lost}"
+        yield _result(HANDSHAKE, Outcome.FAILED, why_not, bench)
     for check in checks:
         if check is HANDSHAKE:
             continue

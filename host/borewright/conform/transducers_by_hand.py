@@ -51,8 +51,7 @@ def _over_pressure(state: AirState, channel: int) -> Callable[[Bench], list[Figu
             slack = limit - air.rest_raw[channel]
             return judge(bench, event, since, f"the reading is over {limit}", over, slack // 4)
         finally:
-            bench.have_done(down)
-            bench.wait_for_hands()
+            bench.have_undone(down)
             bench.listen(REST_S)
 
     return run
@@ -83,7 +82,7 @@ def _sensor_fault(state: AirState) -> Callable[[Bench], list[Figure]]:
             described = bench.channels[1]
             return _judge_fault(bench, event, since, lambda s: not described.raw_min < s[2] < described.raw_max)
         finally:
-            bench.have_done(Task.MEND_SENSOR)
+            bench.have_undone(Task.MEND_SENSOR)
             bench.until(_mended(bench), bench.hands.patience_s if bench.hands is not None else 0.0, since=bench.mark())
 
     return run

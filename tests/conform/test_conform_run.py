@@ -1,0 +1,97 @@
+"""The run of the suite: what was there before it, a line that is lost, what a failure leaves behind; and the verdict."""
+
+from __future__ import annotations
+
+from boresim.endpoint import SimEndpoint
+from boresim.rig import SimRig
+from borewire.codec import encode
+from borewire.messages import StreamStart
+from borewright.conform.suite import SUITE, run_suite
+from borewright.conform.verdict import Figure, Outcome, Result, Verdict, result_lines, verdict_as_dict, verdict_lines
+
+from .devices import SOLENOID, quick
+
+
+def _outcomes(results: tuple[Result, ...]) -> dict[str, Outcome]:
+    return {result.name: result.outcome for result in results}
+
+
+def test_a_device_that_streams_already_was_not_reset_by_the_opening() -> None:
+    rig = SimRig(quick(SOLENOID))
+    rig.advance(1.0)
+    rig.receive(encode(StreamStart(1, 1000, 8)))
+    rig.advance(3.0)
+    rig.transmit()
+    run = run_suite(SimEndpoint(rig), only=["power-up", "stream-numbers"])
+    assert _outcomes(run.results) == {"power-up": Outcome.NOT_TRIED, "stream-numbers": Outcome.PASSED}
+    assert not rig.device.streaming
+
+
+def test_a_line_that_is_lost_fails_the_check_that_was_under_way_and_ends_the_run() -> None:
+    rig = SimRig(quick(SOLENOID))
+    endpoint = SimEndpoint(rig)
+    run = run_suite(endpoint, tell=lambda result: rig.unplug() if result.name == "channels" else None)
+    outcomes = _outcomes(run.results)
+    assert len(run.results) == len(SUITE)
+    assert [name for name, outcome in outcomes.items() if outcome is Outcome.PASSED] == ["handshake", "identity-fields", "channels"]
+    assert [name for name, outcome in outcomes.items() if outcome is Outcome.FAILED] == ["identify-again"]
+    assert "the line was lost" in run.results[-1].sentence
+
+
+def test_each_result_is_told_as_it_comes() -> None:
+    told: list[str] = []
+    run = run_suite(SimEndpoint(SimRig(quick(SOLENOID))), only=["zeros", "boot-id"], tell=lambda result: told.append(result.name))
+    assert told == [result.name for result in run.results] == ["boot-id", "zeros"]
+
+
+def test_an_interrupt_in_the_midst_of_a_check_leaves_the_device_without_a_stream() -> None:
+    class Typed(SimEndpoint):
+        def read(self, size: int = 1) -> bytes:
+            if rig.device.streaming and not interrupted:
+                interrupted.append(True)
+                raise KeyboardInterrupt
+            return super().read(size)
+
+    rig = SimRig(quick(SOLENOID))
+    interrupted: list[bool] = []
+    try:
+        run_suite(Typed(rig), only=["stream-numbers"])
+    except KeyboardInterrupt:
+        assert not rig.device.streaming
+    else:
+        raise AssertionError("the interrupt was swallowed")
+
+
+def test_a_port_that_is_lost_from_the_beginning_tries_nothing() -> None:
+    rig = SimRig(quick(SOLENOID))
+    rig.unplug()
+    run = run_suite(SimEndpoint(rig))
+    assert [result.name for result in run.results if result.outcome is Outcome.FAILED] == ["handshake"]
+    assert "the line was lost" in run.results[0].sentence
+    assert {result.outcome for result in run.results[1:]} == {Outcome.NOT_TRIED}
+
+
+def _verdict(*outcomes: Outcome) -> Verdict:
+    results = tuple(
+        Result(f"check-{at}", "Chapter", "PROTOCOL.md 5", "It does.", outcome, "it did not", (Figure("took_ms", 1.5),), ("a",), ())
+        for at, outcome in enumerate(outcomes)
+    )
+    return Verdict("2031-05-04T10:00:00+02:00", "port", "borewright 0", None, (), results)
+
+
+def test_a_verdict_conforms_only_when_something_was_tried_and_nothing_failed() -> None:
+    assert _verdict(Outcome.PASSED, Outcome.NOT_TRIED).conforms
+    assert not _verdict(Outcome.PASSED, Outcome.FAILED).conforms
+    assert not _verdict(Outcome.NOT_TRIED).conforms
+
+
+def test_a_failure_is_told_with_what_was_sent_and_what_came() -> None:
+    verdict = _verdict(Outcome.PASSED, Outcome.FAILED)
+    lines = verdict_lines(verdict)
+    assert "device    it did not say who it is" in lines
+    assert lines[-1] == "The device does not do what the page demands: check-1."
+    told = result_lines(verdict.results[1])
+    assert [line.strip() for line in told[1:]] == ["It did not", "sent  a", "came  nothing", "took_ms 1.5"]
+    as_dict = verdict_as_dict(verdict)
+    assert as_dict["summary"] == {"passed": 1, "failed": 1, "not_tried": 0}
+    assert as_dict["results"][1]["figures"] == {"took_ms": 1.5}
