@@ -12,6 +12,7 @@
 
 /* Main loop only. */
 static uint8_t rounds_seen;
+static bool has_answered; /* since an event had its turn */
 
 void app_start(void)
 {
@@ -25,6 +26,7 @@ void app_start(void)
     talk_start();
     tell_start();
     rounds_seen = 0;
+    has_answered = false;
     (void)hal_send(&end_of_cut_frame, 1);
 }
 
@@ -40,12 +42,24 @@ static void pet_while_conversions_go_on(void)
     }
 }
 
+/* Commands and events take turns, so that neither a flood of commands nor a bad line of the encoder silences the other. */
+static bool answer_or_tell(void)
+{
+    if (has_answered) {
+        has_answered = false;
+        if (tell_fault() || tell_index()) {
+            return true;
+        }
+    }
+    has_answered = talk_hear();
+    return has_answered || tell_fault() || tell_index();
+}
+
 /* Makes the next frame that is due, if any. What the air does comes before further commands, so that events are told in
  * their order; answers come before samples, which are flagged when they have to be dropped. */
 static bool say_something(void)
 {
-    return tell_status_if_due() || tell_air() || talk_go_on() || tell_hold() || talk_hear() || tell_fault() ||
-           tell_index() || tell_block();
+    return tell_status_if_due() || tell_air() || talk_go_on() || tell_hold() || answer_or_tell() || tell_block();
 }
 
 void app_poll(void)

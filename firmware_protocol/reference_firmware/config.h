@@ -32,5 +32,6 @@
  * 5 V +- 5 % is outside of this, and a chip with exactly 1.1 V is found outside from 4.3 V down and from 5.9 V up. */
 #define HAL_SUPPLY_CODE_MIN 190u
 #define HAL_SUPPLY_CODE_MAX 262u
+#define HAL_REFERENCE_MV 1100u
 
 #endif

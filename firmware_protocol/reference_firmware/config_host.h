@@ -31,5 +31,6 @@
 /* The reference is 1.1 V (1.0 V to 1.2 V by the data sheet): 225 at 5 V. Wide enough for every chip at 5 V +- 5 %. */
 #define HAL_SUPPLY_CODE_MIN 190u
 #define HAL_SUPPLY_CODE_MAX 262u
+#define HAL_REFERENCE_MV 1100u
 
 #endif

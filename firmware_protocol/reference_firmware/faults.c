@@ -6,7 +6,7 @@
 #include "sampler.h"
 
 #define KINDS (BW_FAULT_CODE_MEMORY + 1u)
-#define APART_TICKS (FAULTS_APART_MS * (HAL_TICK_RATE_HZ / 1000u))
+#define LOOK_AT_MEMORY_TICKS (HAL_TICK_RATE_HZ / 10u)
 #define INDEX_TOLERANCE_COUNTS 2u
 
 /* Main loop only. */
@@ -14,9 +14,10 @@ static struct {
     bool waiting;
     struct bw_fault_event event;
 } kinds[KINDS];
-static uint8_t told; /* a bit for each kind told since beat_tick */
-static uint32_t beat_tick;
 static uint16_t illegal_steps_seen;
+static bool illegal_steps_told; /* at illegal_steps_tick, and not a second ago yet when last looked at */
+static uint32_t illegal_steps_tick;
+static uint32_t memory_tick;
 static bool memory_found;
 static bool index_before;
 static struct bw_index_event last_index;
@@ -26,25 +27,20 @@ void faults_start(void)
     for (uint8_t kind = 0; kind < KINDS; kind++) {
         kinds[kind].waiting = false;
     }
-    told = 0;
-    beat_tick = hal_ticks();
     illegal_steps_seen = 0;
+    illegal_steps_told = false;
+    memory_tick = hal_ticks();
     memory_found = false;
     index_before = false;
 }
 
-/* Of several not told yet the first tick and the last detail; steps are added up. */
+/* Of several that could not be told yet the last one is. */
 static void note(uint8_t kind, uint32_t device_tick, int32_t detail)
 {
-    struct bw_fault_event *event = &kinds[kind].event;
-    if (!kinds[kind].waiting) {
-        kinds[kind].waiting = true;
-        event->device_tick = device_tick;
-        event->fault = kind;
-    } else if (kind == BW_FAULT_CODE_ENCODER_ILLEGAL_STEP) {
-        detail += event->detail;
-    }
-    event->detail = detail;
+    kinds[kind].waiting = true;
+    kinds[kind].event.device_tick = device_tick;
+    kinds[kind].event.fault = kind;
+    kinds[kind].event.detail = detail;
 }
 
 static void look_at_sampler(uint8_t fault, uint8_t kind)
@@ -55,28 +51,55 @@ static void look_at_sampler(uint8_t fault, uint8_t kind)
     }
 }
 
-void faults_look(void)
+/* The reference is known and the code is its part of the supply. */
+static void look_at_supply(void)
 {
-    look_at_sampler(FAULT_REGULATED, BW_FAULT_CODE_SENSOR_REGULATED_RANGE);
-    look_at_sampler(FAULT_CYLINDER, BW_FAULT_CODE_SENSOR_CYLINDER_RANGE);
-    look_at_sampler(FAULT_SUPPLY, BW_FAULT_CODE_SUPPLY_VOLTAGE);
+    struct sampler_found found;
+    if (sampler_take_fault(FAULT_SUPPLY, &found)) {
+        uint32_t raw_of_supply = (uint32_t)HAL_REFERENCE_MV * 1024u * HAL_CONVERSIONS;
+        note(BW_FAULT_CODE_SUPPLY_VOLTAGE, found.device_tick, (int32_t)(raw_of_supply / (found.raw != 0 ? found.raw : 1u)));
+    }
+}
+
+/* A bad line makes many: they are added up and told once a second. */
+static void look_at_encoder(void)
+{
+    uint32_t now = hal_ticks();
+    if (illegal_steps_told && now - illegal_steps_tick < HAL_TICK_RATE_HZ) {
+        return;
+    }
     uint8_t before = hal_lock();
     uint16_t illegal_steps = crank_shared.illegal_steps;
     hal_unlock(before);
-    if (illegal_steps != illegal_steps_seen) {
-        note(BW_FAULT_CODE_ENCODER_ILLEGAL_STEP, hal_ticks(), (uint16_t)(illegal_steps - illegal_steps_seen));
+    illegal_steps_told = illegal_steps != illegal_steps_seen;
+    if (illegal_steps_told) {
+        note(BW_FAULT_CODE_ENCODER_ILLEGAL_STEP, now, (uint16_t)(illegal_steps - illegal_steps_seen));
         illegal_steps_seen = illegal_steps;
+        illegal_steps_tick = now;
     }
 }
 
 /* Not at each pass of the main loop: reading what is saved takes a while. */
 static void look_at_memory(void)
 {
-    uint8_t memory = memory_found ? 0 : hal_memory_fault();
+    if (memory_found || hal_ticks() - memory_tick < LOOK_AT_MEMORY_TICKS) {
+        return;
+    }
+    memory_tick = hal_ticks();
+    uint8_t memory = hal_memory_fault();
     if (memory != 0) {
         memory_found = true;
-        note(BW_FAULT_CODE_MEMORY, hal_ticks(), memory);
+        note(BW_FAULT_CODE_MEMORY, memory_tick, memory);
     }
+}
+
+void faults_look(void)
+{
+    look_at_sampler(FAULT_REGULATED, BW_FAULT_CODE_SENSOR_REGULATED_RANGE);
+    look_at_sampler(FAULT_CYLINDER, BW_FAULT_CODE_SENSOR_CYLINDER_RANGE);
+    look_at_supply();
+    look_at_encoder();
+    look_at_memory();
 }
 
 void faults_on_index(const struct bw_index_event *event)
@@ -97,15 +120,9 @@ void faults_on_index(const struct bw_index_event *event)
 
 bool faults_take(struct bw_fault_event *event)
 {
-    if (hal_ticks() - beat_tick >= APART_TICKS) {
-        beat_tick = hal_ticks();
-        told = 0;
-        look_at_memory();
-    }
     for (uint8_t kind = 0; kind < KINDS; kind++) {
-        if (kinds[kind].waiting && !(told & (1u << kind))) {
+        if (kinds[kind].waiting) {
             kinds[kind].waiting = false;
-            told = (uint8_t)(told | (1u << kind));
             *event = kinds[kind].event;
             return true;
         }

@@ -10,6 +10,7 @@
 
 #define OCTETS_AT_ONCE 64u
 #define ALL_TOLD 0xFFu
+#define FIRST_TYPE_TO_HOST 0x80u
 #define MS_PER_S 1000u
 
 static struct bw_decoder decoder;
@@ -152,11 +153,18 @@ static uint8_t start_stream(const struct bw_stream_start *command)
 
 /* ---- commands ---- */
 
-/* A good frame shows that the host is alive, and must do so before the command in it is carried out. */
+/* A good frame shows that the host is alive, and must do so before the command in it is carried out; but a watch that is
+ * true already comes before both. */
+static void note_alive(void)
+{
+    air_check();
+    air_heard();
+}
+
 static void count_good(void)
 {
     counters.frames_received++;
-    air_heard();
+    note_alive();
 }
 
 /* Reads the message of that name into `message`, or leaves the function with why it is bad. */
@@ -268,9 +276,11 @@ static enum bw_bad hear_message(const uint8_t *content, uint8_t length)
     case BW_TYPE_ECHO_REQUEST:
         return hear_echo_request(content, length);
     default:
-        /* of a newer minor version, or for the other side: skipped, but alive it is */
+        /* of a newer minor version, which is a host all the same, or the device's own over a faulty cable */
         counters.frames_unknown++;
-        air_heard();
+        if (content[0] < FIRST_TYPE_TO_HOST) {
+            note_alive();
+        }
         return BW_GOOD;
     }
 }

@@ -19,7 +19,7 @@ from borewire.messages import (
     StatusRequest,
 )
 
-from .pc_child import MS, Bench, bench, only, open_command
+from .pc_child import MS, TICKS_PER_MS, Bench, bench, only, open_command
 
 COUNTS_PER_REV = 4096
 CYCLES_PER_TICK = 8
@@ -73,7 +73,9 @@ def test_both_wires_at_once_is_an_illegal_step_counted_and_told_at_a_bounded_rat
         faults += only(FaultEvent, rig.run(200))
         assert {fault.fault for fault in faults} == {FaultCode.ENCODER_ILLEGAL_STEP}
         assert sum(fault.detail for fault in faults) == steps
-        assert 9 <= len(faults) <= 12  # a second of them, told each 100 ms (faults.h)
+        # at once, and then at most once a second (PROTOCOL.md section 5): a second and a fifth have passed
+        assert [fault.detail for fault in faults] == [1, steps - 1]
+        assert faults[1].device_tick - faults[0].device_tick >= 1000 * TICKS_PER_MS
         assert count(rig) == 0
 
 
@@ -181,9 +183,9 @@ def test_a_rig_without_a_switch_says_so() -> None:
         ((1023, 300, 300, 225), FaultCode.SENSOR_REGULATED_RANGE, 4092),
         ((300, 0, 300, 225), FaultCode.SENSOR_CYLINDER_RANGE, 0),
         ((300, 1023, 300, 225), FaultCode.SENSOR_CYLINDER_RANGE, 4092),
-        # 1.1 V against 4.3 V and against 6 V; the raw words of four codes
-        ((300, 300, 300, 263), FaultCode.SUPPLY_VOLTAGE, 4 * 263),
-        ((300, 300, 300, 187), FaultCode.SUPPLY_VOLTAGE, 4 * 187),
+        # 1100 mV × 1024 / code, in whole millivolts
+        ((300, 300, 300, 263), FaultCode.SUPPLY_VOLTAGE, 4282),
+        ((300, 300, 300, 187), FaultCode.SUPPLY_VOLTAGE, 6023),
     ],
     ids=str,
 )

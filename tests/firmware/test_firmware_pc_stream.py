@@ -17,6 +17,7 @@ from borewire.messages import (
     FaultCode,
     FaultEvent,
     HostAlive,
+    IndexEvent,
     Refused,
     SampleBlock,
     Status,
@@ -165,6 +166,17 @@ def gaps(heard: list[Received], block_size: int) -> list[int]:
         missing += [gap] if gap else []
     assert [fault.detail for fault in only(FaultEvent, heard) if fault.fault is FaultCode.SAMPLES_DROPPED] == missing
     return missing
+
+
+def test_index_events_have_their_turn_in_a_line_full_of_answers() -> None:
+    with bench() as rig:
+        heard = start(rig)
+        for k in range(20):
+            echoes = [EchoRequest(20 * k + j, bytes(200)) for j in range(10)]  # 41.4 ms of the line, either way
+            heard += rig.run(43, *echoes, pins=[(50, Pin.INDEX, 1), (2000, Pin.INDEX, 0)])
+        heard += rig.run(100)
+        assert [event.index_number for event in only(IndexEvent, heard)] == list(range(1, 21))
+        assert [reply.request_id for reply in only(EchoReply, heard)] == [20 * k + j for k in range(20) for j in range(10)]
 
 
 @pytest.mark.parametrize("block_size", [1, 3, 8])

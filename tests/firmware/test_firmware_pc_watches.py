@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import pytest
 from avr_rig.child import Pin
+from borewire.codec import encode
 from borewire.framing import frame_of
 from borewire.interlock import TABLE
 from borewire.messages import Ack, AirEvent, AirState, Cause, HostAlive, StreamStart, StreamStop, SupplyShut, VentOpen
@@ -148,6 +149,14 @@ def test_any_good_frame_keeps_the_air_on_and_a_bad_one_does_not() -> None:
         for _ in range(4):
             assert only(AirEvent, rig.run(400, octets=unknown)) == []
         (event,) = only(AirEvent, rig.run(400, octets=b"\0noise\0") + rig.run(110, octets=b"\0noise\0"))
+        assert event.cause is Cause.HOST_SILENT
+
+
+def test_the_device_s_own_frames_that_come_back_keep_no_air_on() -> None:
+    with bench(ready=True) as rig:
+        rig.answers(open_command())
+        own = encode(Ack(1, 4, 0)) + frame_of(0x80, b"")
+        (event,) = only(AirEvent, rig.run(400, octets=own) + rig.run(110, octets=own))
         assert event.cause is Cause.HOST_SILENT
 
 
