@@ -122,8 +122,6 @@ def _release(bench: Bench) -> None:
 
 def _hold(bench: Bench) -> None:
     air = Air(bench)
-    if not bench.has_hold:
-        raise NotTried(Need.HOLD.value)
     _release(bench)
     _refused_for(bench, air, air.opening(), RefusalReason.HOLD_NOT_PRESSED)
 
@@ -259,8 +257,8 @@ def _outside(air: Air) -> Any:
     return air.opening(window_low_count=air.count + FAR_COUNTS, window_high_count=air.count + 2 * FAR_COUNTS)
 
 
-def _check(name: str, command: str, reason: RefusalReason, run: Callable[[Bench], Any]) -> Check:
-    return Check(name, _row(command, reason), _section(command), run, NEEDS)
+def _check(name: str, command: str, reason: RefusalReason, run: Callable[[Bench], Any], *more: Need) -> Check:
+    return Check(name, _row(command, reason), _section(command), run, (*NEEDS, *more))
 
 
 NEEDS: Final = (Need.VALVES, Need.AIR)
@@ -272,7 +270,7 @@ AIR_REFUSALS = chapter_of(
     _check("open-opening-over", "SupplyOpen", R.OPENING_OVER, _open_one(R.OPENING_OVER, _ended)),
     _check("open-outside-window", "SupplyOpen", R.OUTSIDE_WINDOW, _open_one(R.OUTSIDE_WINDOW, _outside)),
     _check("open-over-pressure", "SupplyOpen", R.OVER_PRESSURE, _over_pressure),
-    _check("open-hold-not-pressed", "SupplyOpen", R.HOLD_NOT_PRESSED, _hold),
+    _check("open-hold-not-pressed", "SupplyOpen", R.HOLD_NOT_PRESSED, _hold, Need.HOLD),
     Check(
         "open-order",
         "If several rows hold, SupplyOpen is refused with the first of the table.",

@@ -97,8 +97,8 @@ def judge(bench: Bench, event: AirEvent, since: int, what: str, over: Over, slac
     return [Figure("vented_between_samples (nearest to the limit by)", -max(about))]
 
 
-def watch_checks(name: str, cause: Cause, make: Callable[[AirState], Callable[[Bench], Any]]) -> tuple[Check, ...]:
-    """A check of this watch for each state that it is on in."""
+def watch_checks(name: str, cause: Cause, make: Callable[[AirState], Callable[[Bench], Any]], *more: Need) -> tuple[Check, ...]:
+    """A check of this watch for each state that it is on in. more: what they need beside valves, air and hands."""
     row = next(watch for watch in TABLE.watches if watch.cause is cause)
     return tuple(
         Check(
@@ -106,7 +106,7 @@ def watch_checks(name: str, cause: Cause, make: Callable[[AirState], Callable[[B
             f"In {name_of(state)} the device shuts and vents with {name_of(cause)} within {TABLE.reaction_ms} ms: {row.when}.",
             f"PROTOCOL.md 7, Watches; interlock.toml {name_of(cause)}",
             make(state),
-            BY_HAND_NEEDS,
+            (*BY_HAND_NEEDS, *more),
         )
         for state in (AirState.OPEN, AirState.ISOLATED, AirState.CLOSED)
         if state in row.in_states
