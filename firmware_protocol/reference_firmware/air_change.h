@@ -12,7 +12,7 @@ void air_change_to(uint8_t state, uint8_t cause);
 /* Main loop, before interrupts are on. */
 void air_commands_start(void);
 
-/* Rounds of conversions after which so many milliseconds have surely passed: the one that is going on is no whole one. */
+/* Rounds of conversions after which so many milliseconds have surely passed: the one that goes on is no whole one. */
 static inline uint32_t air_rounds_of_ms(uint32_t ms)
 {
     return ms * HAL_ROUNDS_PER_MS + 1u;

@@ -1,5 +1,5 @@
-/* The firmware as a whole: its start, its main loop, and the interrupt of the conversions. The board calls these (hal.h);
- * the other interrupts are in crank.c. */
+/* The firmware as a whole: its start, its main loop, and the interrupt of the conversions. The board calls these
+ * (hal.h); the other interrupts are in crank.c. */
 #include "air.h"
 #include "crank.h"
 #include "faults.h"
@@ -42,7 +42,7 @@ static void pet_while_conversions_go_on(void)
     }
 }
 
-/* Commands and events take turns, so that neither a flood of commands nor a bad line of the encoder silences the other. */
+/* Commands and events take turns: neither a flood of commands nor a bad line of the encoder silences the other. */
 static bool answer_or_tell(void)
 {
     if (has_answered) {

@@ -12,20 +12,20 @@
  *     'H' hang    the main loop is executed no more, interrupts go on, until the next reset
  *     'Q' quit    (the end of the input is the same)
  *
- * Offsets of pins ascend, are counted from the step's start and are less than its duration. Level 1 of the hold switch
- * is pressed: the child knows the electrical sense. Row k of codes holds for the conversions started in [k, k + 1) x 4000
- * cycles of the step, the last row until others come. A code is 0 to 1023; channel 3 is the chip's reference against
- * its supply, 225 at 5 V. Octets to the device wait in a queue and arrive at the line's rate. Before the first step all
- * pins and codes are 0, but for 225 in channel 3.
+ * Offsets of pins ascend, are counted from the step's start and are less than its duration. Level 1 of the hold
+ * switch is pressed: the child knows the electrical sense. Row k of codes holds for the conversions started from
+ * cycle 4000 k of the step to cycle 4000 (k + 1), the last row until others come. A code is 0 to 1023; channel 3 is
+ * the chip's reference against its supply, 225 at 5 V. Octets to the device wait in a queue and arrive at the line's
+ * rate. Before the first step all pins and codes are 0, but for 225 in channel 3.
  *
  * The answer to 'S', 'R' (duration: held_cycles) and 'H' (duration: 0):
  *
  *     u64 cycle_now, u16 tx_count, u16 output_count, u8 resets, u8 0, u32 busy_cycles,
  *     tx_count octets, output_count x {u32 offset_cycles, u8 outputs}
  *
- * outputs: bit 0 supply energised (open), bit 1 vent energised (closed), after a change. resets: how many resets began
- * since the last answer, the asked-for one among them. busy_cycles: in which the processor did not sleep. A step must be
- * short enough for tx_count to fit (a second is).
+ * outputs: bit 0 supply energised (open), bit 1 vent energised (closed), after a change. resets: how many resets
+ * began since the last answer, the asked-for one among them. busy_cycles: in which the processor did not sleep. A
+ * step must be short enough for tx_count to fit (half a second is).
  */
 #ifndef BENCH_PIPE_H
 #define BENCH_PIPE_H

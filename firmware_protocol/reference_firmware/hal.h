@@ -63,8 +63,8 @@ bool hal_send(const uint8_t *octets, uint16_t length);
 /* Main loop. How many octets the queue to the host takes now. */
 uint16_t hal_send_room(void);
 
-/* Main loop. The next octet from the host, or -1 when there is none. Octets that the board lost (overrun, framing error,
- * full queue) are simply not there: the frame's checksum finds out. */
+/* Main loop. The next octet from the host, or -1 when there is none. Octets that the board lost (overrun, framing
+ * error, full queue) are simply not there: the frame's checksum finds out. */
 int16_t hal_receive(void);
 
 /* Main loop, called once, from app_start. Another number after each reset, never 0. */
@@ -93,8 +93,8 @@ void app_start(void);
 /* Main loop. Again and again; returns within a few milliseconds. */
 void app_poll(void);
 
-/* Interrupt. After an edge of A or B; ab as hal_encoder_level. Calls with an unchanged level do no harm. The count rises
- * when A leads B: ab = 0, 1, 3, 2, 0. */
+/* Interrupt. After an edge of A or B; ab as hal_encoder_level. Calls with an unchanged level do no harm. The count
+ * rises when A leads B: ab = 0, 1, 3, 2, 0. */
 void app_on_edge(uint8_t ab);
 
 /* Interrupt. The rising edge of the encoder's index. */

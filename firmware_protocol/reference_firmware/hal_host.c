@@ -4,9 +4,9 @@
  *
  * --eeprom: what is kept over resets (hal_host_saved.c). --first-tick: what hal_ticks says at each reset.
  *
- * Everything runs in one thread: an interrupt is a call that takes no time, and after each of them the main loop runs, in no
- * time either, until it idles. So there is nothing to lock, and busy_cycles is always 0. A reset calls app_start, which
- * gives the firmware's variables their first values itself.
+ * Everything runs in one thread: an interrupt is a call that takes no time, and after each of them the main loop
+ * runs, in no time either, until it idles. So there is nothing to lock, and busy_cycles is always 0. A reset calls
+ * app_start, which gives the firmware's variables their first values itself.
  */
 #include <string.h>
 
@@ -131,8 +131,9 @@ static void end_reset(void)
     poll();
 }
 
-/* All changes of the step from that one on that are due now, and then the interrupts, as the microcontroller has them: it
- * sees levels, and two wires that change at once give one interrupt. Returns the first change that is not due yet. */
+/* All changes of the step from that one on that are due now, and then the interrupts, as the microcontroller has
+ * them: it sees levels, and two wires that change at once give one interrupt. Returns the first change that is not
+ * due yet. */
 static uint16_t change_pins(uint16_t from)
 {
     bool edge = false, index = false;

@@ -10,8 +10,8 @@
 /* Each octet is a start bit, eight data bits and a stop bit. */
 #define OCTET_CYCLES (10u * BENCH_CLOCK_HZ / HAL_BAUD)
 
-/* The line: queues at both ends of the device's serial port. Octets from the bench wait for the line without limit of the
- * port, then arrive one each OCTET_CYCLES; octets to the bench leave so. */
+/* The line: queues at both ends of the device's serial port. Octets from the bench wait for the line without limit
+ * of the port, then arrive one each OCTET_CYCLES; octets to the bench leave so. */
 void line_reset(uint64_t cycle); /* what the device held or was sending is lost */
 void line_feed(const uint8_t *octets, uint16_t count, uint64_t cycle);
 uint64_t line_next_cycle(void); /* of the next octet's end, either way; UINT64_MAX when there is none */

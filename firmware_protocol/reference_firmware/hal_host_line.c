@@ -1,5 +1,5 @@
-/* The PC's serial line in virtual time, with the queues of the microcontroller. Everything runs in the one thread of the
- * child process. */
+/* The PC's serial line in virtual time, with the queues of the microcontroller. Everything runs in the one thread
+ * of the child process. */
 #include <string.h>
 
 #include "hal.h"

@@ -1,5 +1,5 @@
-/* What the PC's board keeps over resets, as the microcontroller does in its EEPROM. Everything runs in the one thread of
- * the child process.
+/* What the PC's board keeps over resets, as the microcontroller does in its EEPROM. Everything runs in the one thread
+ * of the child process.
  *
  * The file has two lines: the count of resets, and the serial number ("unset" when there is none). A missing file is
  * made; one that is no such file is a memory fault, and is left as it is.

@@ -64,7 +64,7 @@ static uint8_t flags_now(void)
     return flags;
 }
 
-/* At the first sample of a block. A second gap is not begun while one is still waiting: there is one place to note it. */
+/* At the first sample of a block. No second gap is begun while one is still waiting: there is one place to note it. */
 static void begin_block(void)
 {
     struct sampler_shared *s = &sampler_shared;

@@ -41,7 +41,7 @@ struct sampler_shared {
     bool begun; /* the first sample's tick is known */
     uint32_t first_tick;
 
-    uint8_t blocks, block, oldest, waiting; /* room for blocks, the one being filled, the oldest waiting, how many wait */
+    uint8_t blocks, block, oldest, waiting; /* room for, being filled, oldest waiting, how many wait */
     uint8_t in_block, write_at;
     bool taking, skipping;
 
@@ -100,7 +100,8 @@ uint32_t sampler_dropped(void);
 /* Main loop. How many octets of samples the oldest waiting block has; 0 when none waits. */
 uint8_t sampler_waiting_octets(void);
 
-/* Main loop, while a block waits. Samples that were dropped just before the oldest waiting block or by an earlier stream; asked again, 0. */
+/* Main loop, while a block waits. Samples that were dropped just before the oldest waiting block or by an earlier
+ * stream; asked again, 0. */
 uint32_t sampler_take_gap(void);
 
 /* Main loop, while a block waits, after sampler_take_gap. The oldest waiting block; release it when it was sent. */

@@ -153,8 +153,8 @@ static uint8_t start_stream(const struct bw_stream_start *command)
 
 /* ---- commands ---- */
 
-/* A good frame shows that the host is alive, and must do so before the command in it is carried out; but a watch that is
- * true already comes before both. */
+/* A good frame shows that the host is alive, and must do so before the command in it is carried out; but a watch
+ * that is true already comes before both. */
 static void note_alive(void)
 {
     air_check();

@@ -1,5 +1,5 @@
-/* A board whose converter stands still after a while: does the main loop go on petting the watchdog? Prints how often it was
- * petted while conversions came, and while none came. Runs on the PC only. */
+/* A board whose converter stands still after a while: does the main loop go on petting the watchdog? Prints how
+ * often it was petted while conversions came, and while none came. Runs on the PC only. */
 #include <stdio.h>
 
 #include "hal.h"
