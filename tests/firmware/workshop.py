@@ -136,6 +136,11 @@ class Workshop:
         else:
             self.words.append(word.text)
 
+    def close(self) -> None:
+        """Leave it."""
+        self.cable.close()
+        self.store.close()
+
     def plug_in_again(self) -> None:
         """Put the cable back and start the program anew: what it knows of before is in the record."""
         self.rig.plug()
@@ -198,7 +203,3 @@ class Workshop:
         """How many sample blocks are missing in what the device sent; a sequence begins anew with each power-up."""
         sequences = [message.sequence for message in self.cable.messages if isinstance(message, SampleBlock)]
         return sum((after - before - 1) % 0x10000 for before, after in pairwise(sequences) if after != 0)
-
-    def step_words(self) -> str:
-        """What the guide says now."""
-        return next_step(self.bench.state).text
