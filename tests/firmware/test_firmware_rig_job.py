@@ -4,6 +4,7 @@ cylinders from the rig's checks to the result, and what can go wrong with the ai
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -14,6 +15,8 @@ from borewire.messages import AirEvent, AirState, Cause, FaultCode
 from borewright.core.readiness_table import State
 from borewright.errors import LinkError
 from borewright.service import acts
+from borewright.service.analysis import analysed_as_dict, computed_anew
+from borewright.service.laws import laws_from_record
 from borewright.simrig.whole_job import check_rig
 
 from .workshop import Workshop
@@ -72,6 +75,8 @@ def test_leakage_by_the_microcontroller_against_the_plants_truth(shop: Workshop,
     assert kept.columns.raw.shape[0] == 3
     assert set(np.diff(kept.columns.index).tolist()) == {1}
     assert set(np.diff(kept.columns.tick).tolist()) == {2000}
+    again = analysed_as_dict(computed_anew(kept.columns, laws_from_record(kept.meta.laws)))
+    assert json.loads(json.dumps(again)) == kept.meta.result  # three channels do not confuse the record
     assert shop.lost_blocks() == 0
     shop.until_vented()
 
