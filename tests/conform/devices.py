@@ -7,6 +7,7 @@ from contextlib import contextmanager
 from dataclasses import replace
 from typing import Any
 
+from avr_rig.child import Child
 from avr_rig.programs import in_the_emulator, on_the_pc
 from avr_rig.rig import FirmwareRig
 from boresim.endpoint import SimEndpoint
@@ -16,6 +17,8 @@ from borewright.conform.check import Need
 from borewright.conform.hands import Task
 from borewright.conform.simulated_hands import SimulatedHands
 from borewright.conform.suite import SUITE, Run, run_suite
+
+from ..firmware.pc_child import program
 
 __all__ = ["DEVICES", "NOT_TRIED", "QuickHands", "quick", "run_in_memory"]
 
@@ -70,6 +73,13 @@ def _firmware_on_the_pc() -> Iterator[Any]:
 
 
 @contextmanager
+def _firmware_for_hand_valves() -> Iterator[Any]:
+    # the plant's valves are solenoids that this program never drives: it is the same to the wire
+    with Child(program(valves=False, sanitized=False)) as child:
+        yield FirmwareRig(quick(SOLENOID), child)
+
+
+@contextmanager
 def _firmware_in_the_emulator() -> Iterator[Any]:
     with in_the_emulator() as child:
         yield FirmwareRig(quick(SOLENOID), child)
@@ -79,13 +89,14 @@ DEVICES: dict[str, Callable[[], Any]] = {
     "simulator": _simulator,
     "simulator-hand-valves": _simulator_with_hand_valves,
     "firmware-pc": _firmware_on_the_pc,
+    "firmware-pc-hand-valves": _firmware_for_hand_valves,
     "firmware-emulator": _firmware_in_the_emulator,
 }
 """The rigs by name, each a context manager."""
 
 _OF_VALVES = {check.name for check in SUITE if Need.VALVES in check.needs}
 _OF_NO_VALVES = {check.name for check in SUITE if Need.NO_VALVES in check.needs}
-NOT_TRIED = {name: _OF_VALVES if name == "simulator-hand-valves" else _OF_NO_VALVES for name in DEVICES}
+NOT_TRIED = {name: _OF_VALVES if name.endswith("hand-valves") else _OF_NO_VALVES for name in DEVICES}
 """What cannot be tried on each device, because of what is fitted to it."""
 
 
