@@ -80,8 +80,8 @@ uint8_t hal_memory_fault(void);
 /* Main loop. The board resets itself when this is not called for longer than its watchdog's time. */
 void hal_watchdog_pet(void);
 
-/* Main loop, at the end of each app_poll. Sleeps until the next interrupt. Must return at once when an octet from the
- * host is waiting. */
+/* Main loop, at the end of each app_poll. Sleeps until an octet from the host is waiting or a millisecond is over,
+ * or for less. */
 void hal_idle(void);
 
 /* ---- called by the board ---- */

@@ -7,7 +7,7 @@
 #define FRAME_OVERHEAD 5u /* checksum, stuffing, both zeros */
 
 /* The longest answer, EchoReply of 200 octets, has a frame of 208. With this much room left in a queue of 256 it
- * waits for 120 octets to go, and the board keeps 127 that arrive meanwhile. */
+ * waits for 120 octets to go, and the board keeps what arrives meanwhile. */
 #define KEPT_FOR_AN_ANSWER 88u
 
 /* Main loop only. */
