@@ -243,7 +243,8 @@ class FirmwareRig:
         """From the beginning of the batch to the end of its step from `first` to `end`, with what was done to the valves."""
         passed = 0
         for change in answer.outputs:
-            at = first + -(-change.offset_cycles // ROUND_CYCLES)
+            # the last instruction may end a little after the step
+            at = min(first - (-change.offset_cycles // ROUND_CYCLES), end)
             self._let_pass(at - passed)
             passed = at
             self._drive((change.supply_energised, change.vent_energised))

@@ -35,6 +35,7 @@ class Watcher:
     levels: dict[int, int] = field(default_factory=lambda: dict.fromkeys(Pin, 0))
     listener: Listener | None = None
     resets_itself: int = 0
+    acts_at: int = ACTS_AT
 
     def step(
         self, duration_cycles: int, pins: Sequence[PinEvent] = (), codes: Sequence[Codes] = (), octets: bytes = b"", /
@@ -54,7 +55,7 @@ class Watcher:
         for order in octets:
             if order in ORDERS and ORDERS[order] != self.outputs:
                 self.outputs = ORDERS[order]
-                changes.append(OutputChange(ACTS_AT, *self.outputs))
+                changes.append(OutputChange(self.acts_at, *self.outputs))
         resets, self.resets_itself = self.resets_itself, 0
         if resets:
             self._begin_anew()
@@ -71,12 +72,9 @@ class Watcher:
         self.listener = Listener([PinEvent(0, pin, self.levels[pin]) for pin in (Pin.ENCODER_A, Pin.ENCODER_B, Pin.INDEX)])
 
 
-def rig_and_board(**device: Any) -> tuple[FirmwareRig, Watcher]:
-    scenario = load_scenario("hillclimb-after")
-    if device:
-        scenario = replace(scenario, rig=replace(scenario.rig, device=replace(scenario.rig.device, **device)))
+def rig_and_board() -> tuple[FirmwareRig, Watcher]:
     board = Watcher()
-    return FirmwareRig(scenario, board), board
+    return FirmwareRig(load_scenario("hillclimb-after"), board), board
 
 
 def done(rig: FirmwareRig, words: str) -> None:
@@ -189,6 +187,18 @@ def test_a_valve_moves_when_it_is_driven_and_shows_from_the_next_step_on() -> No
     pressure = alone.advance(1200, round_s).p_regulated_abs_pa
     assert pressure[-1] > 500_000.0
     assert rig.plant.p_regulated_gauge_pa + rig.scenario.ambient.pressure_abs_pa == pytest.approx(float(pressure[-1]), rel=1e-3)
+
+
+@pytest.mark.parametrize("acts_at", [0, 1, MS_CYCLES - 1, MS_CYCLES, MS_CYCLES + 2])
+def test_a_valve_may_be_driven_at_any_cycle_and_by_the_last_instruction_of_a_step(acts_at: int) -> None:
+    rig, board = rig_and_board()
+    board.acts_at = acts_at
+    rig.advance(0.1)
+    rig.receive(b"O")
+    rig.advance(0.1)
+    assert rig.plant.supply_open
+    assert len(board.codes) * ROUND_CYCLES == sum(board.steps[1:]) * MS_CYCLES
+    assert rig.plant.now_s == pytest.approx(0.2, abs=0.001)
 
 
 def test_pulling_the_cable_loses_what_is_on_its_way() -> None:
