@@ -15,6 +15,7 @@ HEAVY = ("scipy", "numpy", "pint", "sqlalchemy", "PySide6")
 HELPS = [
     [],
     *([name] for name in COMMANDS),
+    ["wire", "talk"],
     ["wire", "record"],
     ["wire", "replay"],
     ["wire", "dump"],
