@@ -10,8 +10,11 @@
 #include "talk.h"
 #include "tell.h"
 
+/* The watchdog, of 64 ms, is petted each 32 ms of conversions: they may not come at less than half their rate. */
+#define ROUNDS_BETWEEN_PETS (32u * HAL_ROUNDS_PER_MS)
+
 /* Main loop only. */
-static uint8_t rounds_seen;
+static uint8_t rounds_at_pet;
 static bool has_answered; /* since an event had its turn */
 
 void app_start(void)
@@ -25,19 +28,20 @@ void app_start(void)
     faults_start();
     talk_start();
     tell_start();
-    rounds_seen = 0;
+    rounds_at_pet = 0;
     has_answered = false;
     (void)hal_send(&end_of_cut_frame, 1);
 }
 
-/* The interlock hangs on the conversions: should they stop, the watchdog must bite as if this loop hung. */
+/* The interlock hangs on the conversions, and counts its times by them: should they stop, or be held up so that its time
+ * goes far too slowly, the watchdog must bite as if this loop hung. */
 static void pet_while_conversions_go_on(void)
 {
     uint8_t before = hal_lock();
     uint8_t rounds = sampler_shared.rounds;
     hal_unlock(before);
-    if (rounds != rounds_seen) {
-        rounds_seen = rounds;
+    if ((uint8_t)(rounds - rounds_at_pet) >= ROUNDS_BETWEEN_PETS) {
+        rounds_at_pet = rounds;
         hal_watchdog_pet();
     }
 }

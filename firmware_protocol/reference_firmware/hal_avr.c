@@ -9,8 +9,9 @@
  *
  * The multiplexer is latched when a conversion starts. The data sheet wants one clock of the converter, 4 us, between the
  * start and a change; the interrupt waits for that if it is early, and has until the next wrap. So other interrupts may hold
- * it up for 52 us without mixing up results or channels. One that comes later is noticed, and the two results that it may
- * have spoilt are replaced by the last good ones of their channels.
+ * it up for 54 us without mixing up results or channels. One that is through later, even by a whole wrap, finds that the
+ * conversion of its wrap does not go on any more, or that the next wrap has come: the two results that it may have spoilt
+ * are replaced by the last good ones of their channels.
  *
  * The chip's reference is selected for 62.5 us of each 250 us: from the end of the spare channel's conversion, 8 us
  * before its own starts, and sampled 8 us after that, 16 us in all. ACBG keeps the reference running, so that its start-up
@@ -29,7 +30,6 @@
 #include "pins.h"
 
 #define TICKS_PER_WRAP 125u
-#define LATE_AT 104u      /* 52 us after the wrap */
 #define MUX_LATCHED_AT 9u /* 4.5 us */
 #define LATE_NOW 1u
 #define LATE_BEFORE_LAST 4u
@@ -152,12 +152,15 @@ ISR(TIMER1_COMPB_vect)
     ticks_at_wrap += TICKS_PER_WRAP;
     sei();
     uint16_t code = ADC;
+    uint8_t next = selected;
+    wait_until_mux_is_latched();
+    ADMUX = mux_of[next];
     uint8_t lateness = (uint8_t)(late << 1);
-    if (TCNT1L > LATE_AT) {
+    /* after both, so that nothing that came in between is overlooked */
+    if (!(ADCSRA & _BV(ADSC)) || (TIFR1 & _BV(OCF1B))) {
         lateness |= LATE_NOW;
     }
     late = lateness;
-    uint8_t next = selected;
     selected = (next + 1u) % HAL_CHANNELS;
     uint8_t channel = (next + 2u) % HAL_CHANNELS; /* selected two wraps ago */
     if (lateness & (LATE_NOW | LATE_BEFORE_LAST)) {
@@ -165,8 +168,6 @@ ISR(TIMER1_COMPB_vect)
     } else {
         last_code[channel] = code;
     }
-    wait_until_mux_is_latched();
-    ADMUX = mux_of[next];
     EIMSK = 0;
     PCICR = 0;
     MEMORY_BARRIER();

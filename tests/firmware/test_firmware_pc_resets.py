@@ -91,7 +91,7 @@ def test_a_converter_that_stands_still_is_a_case_for_the_watchdog(tmp_path: Path
     options = ["-std=c99", "-Wall", "-Wextra", "-Werror", '-DHAL_CONFIG="config_host.h"', f"-I{FIRMWARE}"]
     subprocess.run(["gcc", *options, "-o", tmp_path / "still", *sources], check=True)
     said = subprocess.run([tmp_path / "still"], capture_output=True, text=True, check=True).stdout.split()
-    assert said == ["1000", "0"]
+    assert said == [str(1000 // 128), "0"], "each 32 ms of conversions, and not at all without them"
 
 
 def test_interrupts_keep_the_air_safe_while_the_main_loop_hangs() -> None:
