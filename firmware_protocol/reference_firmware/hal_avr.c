@@ -31,6 +31,7 @@
 
 #define TICKS_PER_WRAP 125u
 #define MUX_LATCHED_AT 9u /* 4.5 us */
+#define CONVERTED_AT 108u /* 54 us */
 #define LATE_NOW 1u
 #define LATE_BEFORE_LAST 4u
 
@@ -236,6 +237,11 @@ bool hal_hold_pressed(void)
 uint8_t hal_encoder_level(void)
 {
     return (uint8_t)(PIND >> PIN_ENCODER_A) & 3u;
+}
+
+bool conversion_goes_on(void)
+{
+    return TCNT1L < CONVERTED_AT - 8u && (ADCSRA & _BV(ADSC));
 }
 
 uint8_t hal_lock(void)

@@ -25,6 +25,9 @@ static inline void uart_go_on(uint8_t before)
     UCSR0B = before;
 }
 
+/* Main loop, with interrupts off. Whether a conversion goes on, and for at least 4 us more. */
+bool conversion_goes_on(void);
+
 /* Any context. False when the stack has grown down into the variables since the start. */
 bool stack_guard_sound(void);
 

@@ -100,14 +100,22 @@ int16_t hal_receive(void)
 }
 
 /* An interrupt that brings nothing for the main loop does not end the sleep: there are 20 000 and more a second. What may
- * bring something is an octet from the host and a millisecond that is over, and with it perhaps a sample. */
+ * bring something is an octet from the host and a millisecond that is over, and with it perhaps a sample.
+ *
+ * A sleep that begins while the converter is at rest starts a conversion (data sheet, idle mode), and the timer then finds
+ * the converter busy. So the 12 us of each wrap in which it is or may come to rest are waited for awake. */
 void hal_idle(void)
 {
     cli();
     while (receive_next == receive_free && !millisecond_over) {
-        SMCR = _BV(SE); /* idle: everything but the processor goes on */
-        sei();          /* takes effect after the next instruction, so that no interrupt comes in between */
-        sleep_cpu();
+        if (conversion_goes_on()) {
+            SMCR = _BV(SE); /* idle: everything but the processor goes on */
+            sei();          /* takes effect after the next instruction, so that no interrupt comes in between */
+            sleep_cpu();
+        } else {
+            sei();
+            __asm__ volatile("nop"); /* in place of the sleep: interrupts come behind it */
+        }
         __asm__ volatile("nop"); /* the emulator takes an interrupt that was pending at sei one instruction later than the chip */
         cli();
     }

@@ -15,7 +15,8 @@
  *     10, the next is told at once when one is read, and the third that waits is lost when another one follows it.
  *   - An interrupt of a pin or of timer 1 that comes while it is masked is forgotten: here it comes when the mask is
  *     lifted.
- *   - The program's sleep would be slept on the PC: here it is counted.
+ *   - The program's sleep would be slept on the PC: here it is counted. One that begins while the converter is at rest
+ *     may start a conversion on the chip, which simavr does not do: here such a program is ended with a sentence.
  */
 #include "board.h"
 
@@ -32,6 +33,7 @@ struct bench_answer *answer;
 uint64_t step_began;
 
 static uint64_t slept_cycles;
+static uint64_t sleeps_until; /* when simavr comes back to a sleep that goes on */
 static bool was_reset;
 
 static bool hung;
@@ -47,8 +49,11 @@ void call_at(uint64_t cycle, avr_cycle_timer_t timer)
 
 static void on_sleep(avr_t *avr, avr_cycle_count_t how_long)
 {
-    (void)avr;
+    if (avr->cycle != sleeps_until) {
+        converter_check_sleep();
+    }
     slept_cycles += how_long + 1; /* simavr adds the one */
+    sleeps_until = avr->cycle + how_long + 1;
 }
 
 /* Does nothing: that it is due ends a sleep at the end of the step. */

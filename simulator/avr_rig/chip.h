@@ -19,6 +19,7 @@ enum {
     REG_MCUSR = 0x54,
     REG_PCICR = 0x68,
     REG_TIMSK1 = 0x6F,
+    REG_ADCSRA = 0x7A,
     REG_ADCSRB = 0x7B,
     REG_ADMUX = 0x7C,
     REG_UCSR0A = 0xC0,
@@ -28,6 +29,7 @@ enum {
 };
 
 enum { MCUSR_PORF = 1, MCUSR_EXTRF = 2, MCUSR_BORF = 4 };
+enum { ADCSRA_ADSC = 0x40, ADCSRA_ADEN = 0x80 };
 enum { VECTOR_TIMER1_COMPB = 12, VECTOR_ADC = 21 };
 enum { RAM_FIRST = 0x100 };
 

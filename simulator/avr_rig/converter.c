@@ -80,6 +80,14 @@ void converter_end(void)
     row_count = 0;
 }
 
+/* Data sheet, idle mode: if the converter is enabled, a conversion starts when this mode is entered. */
+void converter_check_sleep(void)
+{
+    if ((chip.avr->data[REG_ADCSRA] & (ADCSRA_ADEN | ADCSRA_ADSC)) == ADCSRA_ADEN) {
+        bench_broken("the program sleeps while the converter is on and at rest, which may start a conversion on the chip.");
+    }
+}
+
 void converter_reset(void)
 {
     match_pending = false;

@@ -23,6 +23,7 @@ void pins_end(void);
 void converter_start(void);
 void converter_begin(const struct bench_request *request);
 void converter_end(void);
+void converter_check_sleep(void); /* when a sleep begins */
 void line_start(void);
 void line_begin(const struct bench_request *request);
 void line_arm(void);
