@@ -178,6 +178,35 @@ def test_a_wrong_command_line_is_told_in_a_sentence(command: Any, plugged_in: An
     assert said in command("conform", *words).refusal(exits.USE)
 
 
+@pytest.mark.parametrize("how", ["SIGTERM", "SIGHUP"])
+def test_a_request_to_end_leaves_the_device_as_ctrl_c_does(command: Any, plugged_in: Any, how: str) -> None:
+    class Ended(Interrupted):
+        def read(self, size: int = 1) -> bytes:
+            if not self.interrupted and not self.sim.device.interlock.vent_open:
+                self.interrupted = True
+                signal.raise_signal(getattr(signal, how))
+            return SimEndpoint.read(self, size)
+
+    port = Ended()
+    plugged_in(port)
+    ended = command("conform", "--port", "x", "--air", "--air-is-off", *only("host-silent-closed"))
+    assert ended.code == exits.INTERRUPTED
+    assert port.interrupted
+    assert port.sim.device.interlock.vent_open
+    assert not port.sim.device.streaming
+
+
+def test_files_that_cannot_be_written_are_told_before_anything_is_tried(command: Any, plugged_in: Any, tmp_path: Path) -> None:
+    port = Kept()
+    plugged_in(port)
+    missing = tmp_path / "missing" / "verdict.txt"
+    assert "make it first" in command("conform", "--port", "x", "--out", missing).refusal(exits.USE)
+    same = tmp_path / "verdict"
+    assert "a file of its own" in command("conform", "--port", "x", "--out", same, "--json", same).refusal(exits.USE)
+    assert port.written == b""
+    assert not same.exists()
+
+
 def test_a_verdict_that_is_there_already_is_left_alone(command: Any, tmp_path: Path) -> None:
     old = tmp_path / "verdict.txt"
     old.write_text("last year's", encoding="utf-8")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import signal
 import sys
 from collections.abc import Callable
 from io import StringIO
@@ -81,6 +82,21 @@ def test_before_what_can_let_air_in_it_is_told_plainly_and_the_end_vents(command
     assert "VentClose can let air in" in ended.err
     assert isinstance(port.sent[-2], VentOpen)
     assert port.sim.device.interlock.vent_open or port.sim.device.waiting
+
+
+def test_a_request_to_end_vents_as_ctrl_c_does(command: Any, plugged_in: Any) -> None:
+    class Ended(Kept):
+        def read(self, size: int = 1) -> bytes:
+            if not self.sim.device.interlock.vent_open:
+                signal.raise_signal(signal.SIGTERM)
+            return super().read(size)
+
+    port = Ended()
+    plugged_in(port)
+    command("wire", "talk", "--port", "x", *say("StreamStart rate_hz=1000 block_size=8", CLOSE))
+    port.sim.advance(0.1)
+    assert [type(message) for message in port.sent[-2:]] == [VentOpen, StreamStop]
+    assert port.sim.device.interlock.vent_open
 
 
 def test_nothing_is_sent_when_one_of_the_messages_is_none(command: Any, port: Kept) -> None:

@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from typing import Any
+
+import pytest
 from boresim.endpoint import SimEndpoint
 from boresim.rig import SimRig
 from borewire.codec import encode
-from borewire.messages import StreamStart
+from borewire.messages import Ack, Identity, Message, SampleBlock, StatusRequest, StreamStart
+from borewright.conform.bench import READ_OCTETS, Bench
+from borewright.conform.check import Failed
 from borewright.conform.suite import SUITE, run_suite
 from borewright.conform.verdict import Figure, Outcome, Result, Verdict, result_lines, verdict_as_dict, verdict_lines
 
+from .bent_device import Bent
 from .devices import SOLENOID, quick
 
 
@@ -95,3 +102,64 @@ def test_a_failure_is_told_with_what_was_sent_and_what_came() -> None:
     as_dict = verdict_as_dict(verdict)
     assert as_dict["summary"] == {"passed": 1, "failed": 1, "not_tried": 0}
     assert as_dict["results"][1]["figures"] == {"took_ms": 1.5}
+
+
+STREAM_NAMES = ["stream-start", "stream-rates", "stream-flags", "stream-crank", "one-clock", "clock-rate", "answer-time"]
+
+
+def _run_bent(say: Any, only: list[str]) -> dict[str, Result]:
+    return {result.name: result for result in run_suite(Bent(SimRig(quick(SOLENOID)), say=say), only=only).results}
+
+
+def test_a_device_that_acknowledges_a_stream_and_sends_none_fails_and_the_run_goes_on() -> None:
+    def mute(messages: list[Message]) -> list[Message]:
+        return [message for message in messages if not isinstance(message, SampleBlock)]
+
+    results = _run_bent(mute, [*STREAM_NAMES, "boot-id"])
+    assert results.pop("boot-id").outcome is Outcome.PASSED
+    for result in results.values():
+        assert result.outcome is Outcome.FAILED, result
+        assert "block" in result.sentence
+
+
+@pytest.mark.parametrize(
+    ("bent", "said"),
+    [
+        ({"tick_rate_hz": 0}, "tick_rate_hz is 0"),
+        ({"max_rate_hz": 0}, "max_rate_hz is 0"),
+        ({"max_block_size": 0}, "max_block_size is not 1 to"),
+        ({"streamed_channels": 0, "channel_count": 0}, "fewer than the two pressures"),
+    ],
+)
+def test_on_numbers_that_cannot_be_nothing_else_is_built(bent: dict[str, Any], said: str) -> None:
+    def lies(messages: list[Message]) -> list[Message]:
+        return [replace(message, **bent) if isinstance(message, Identity) else message for message in messages]
+
+    results = _run_bent(lies, ["identity-fields", "one-clock", "stream-rates", "status-each-second"])
+    assert results.pop("identity-fields").outcome is Outcome.FAILED
+    for result in results.values():
+        assert result.outcome is Outcome.NOT_TRIED
+        assert said in result.sentence
+
+
+def test_what_a_check_did_not_think_of_fails_it_and_the_run_goes_on(monkeypatch: pytest.MonkeyPatch) -> None:
+    strange = next(check for check in SUITE if check.name == "boot-id")
+    raising = replace(strange, run=lambda bench: bench.heard[10**9] and None)
+    monkeypatch.setattr("borewright.conform.suite.SUITE", tuple(raising if check is strange else check for check in SUITE))
+    results = {result.name: result for result in run_suite(SimEndpoint(SimRig(quick(SOLENOID))), only=["boot-id", "zeros"]).results}
+    assert results["zeros"].outcome is Outcome.PASSED
+    assert results["boot-id"].outcome is Outcome.FAILED
+    assert "IndexError" in results["boot-id"].sentence
+
+
+def test_a_device_that_never_stops_talking_is_not_listened_to_for_ever() -> None:
+    class Babbling(SimEndpoint):
+        def read(self, size: int = 1) -> bytes:
+            super().read(size)
+            return (encode(Ack(0, 4, 0)) * (READ_OCTETS // 4))[:READ_OCTETS]
+
+    bench = Bench(Babbling(SimRig(quick(SOLENOID))))
+    began_s = bench.now_s
+    with pytest.raises(Failed, match="was not answered"):
+        bench.ask(StatusRequest(0), 0.2)
+    assert bench.now_s - began_s < 2.0

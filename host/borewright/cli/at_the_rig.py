@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import getpass
-import signal
 import sys
 import time
 from collections.abc import Iterator
@@ -12,6 +11,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from borewright.cli.ended import ended_like_ctrl_c
 from borewright.cli.record import add_record_argument, open_store
 from borewright.errors import LinkError, StoreError
 
@@ -72,7 +72,7 @@ def at_the_rig(args: argparse.Namespace, engine: Engine | None) -> Iterator[tupl
         bench = Bench(endpoint, writer, wall_clock=time.time, tell=console.tell, engine=engine, who=args.who, ambient=ambient)
         console.attend(bench)
         try:
-            with _ended_like_ctrl_c():
+            with ended_like_ctrl_c():
                 serial = console.meet_the_rig()
                 if setup is not None:
                     store.save_rig(serial, setup)
@@ -85,22 +85,6 @@ def at_the_rig(args: argparse.Namespace, engine: Engine | None) -> Iterator[tupl
             endpoint.close()
         if not written:
             raise StoreError(f"{args.db} is on a disk too slow to keep up; the last of the record may be missing")
-
-
-@contextmanager
-def _ended_like_ctrl_c() -> Iterator[None]:
-    """A closed terminal window and a request to end are taken as Ctrl-C is: shut, vent, keep what was recorded."""
-    names = ("SIGTERM", "SIGHUP")  # SIGHUP: not on Windows
-    before = {number: signal.signal(number, _interrupt) for name in names if (number := getattr(signal, name, None)) is not None}
-    try:
-        yield
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
-
-
-def _interrupt(_number: int, _frame: object) -> None:
-    raise KeyboardInterrupt
 
 
 def _leave(bench: Bench, console: Console) -> None:

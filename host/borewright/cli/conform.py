@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from borewright.cli import exits
+from borewright.cli.ended import ended_like_ctrl_c
 from borewright.errors import NotReadyError, UseError
 
 if TYPE_CHECKING:
@@ -77,9 +79,16 @@ def _sensible(args: argparse.Namespace, names: set[str]) -> None:
     unknown = [name for name in args.only if name not in names]
     if unknown:
         raise UseError(f"{unknown[0]!r} is no check; `borewright conform --list` lists them")
-    for path in (args.out, None if args.json in (None, "-") else Path(args.json)):
-        if path is not None and path.exists():
+    json_path = None if args.json in (None, "-") else Path(args.json)
+    if args.out is not None and args.out == json_path:
+        raise UseError(f"--out and --json both name {args.out}; give each a file of its own")
+    for path in (args.out, json_path):
+        if path is None:
+            continue
+        if path.exists():
             raise UseError(f"{path} is there already and was left alone; name another file")
+        if not (path.parent.is_dir() and os.access(path.parent, os.W_OK)):  # told now, not after minutes of trying
+            raise UseError(f"{path.parent} is no folder that can be written to; make it first, or name a file in another one")
 
 
 def _ask_for_the_statement() -> None:
@@ -102,7 +111,8 @@ def _try(args: argparse.Namespace) -> Verdict:
     told = Progress(sys.stderr if args.json == "-" else sys.stdout)
     endpoint = open_link(args.port)
     try:
-        done = run_suite(endpoint, only=args.only, air=args.air, hands=_hands(args), tell=told)
+        with ended_like_ctrl_c():
+            done = run_suite(endpoint, only=args.only, air=args.air, hands=_hands(args), tell=told)
     finally:
         endpoint.close()
     return Verdict(date, args.port, f"borewright {__version__}", done.device, done.channels, done.results)

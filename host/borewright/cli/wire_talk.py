@@ -10,6 +10,7 @@ from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
 from borewright.cli import exits
+from borewright.cli.ended import ended_like_ctrl_c
 from borewright.cli.output import print_json
 from borewright.errors import LinkError, UseError
 
@@ -61,13 +62,14 @@ def run(args: argparse.Namespace) -> int:
     endpoint = open_link(args.port)
     talk = Talk(endpoint, alive=args.alive, as_json=args.json)
     try:
-        if args.say:
-            for words in args.say:
-                talk.say(message_of(words, talk.next_id()))
-            talk.listen(args.seconds)
-        else:
-            talk.tell("type a message and Enter; help lists them; Ctrl-C or the end of input ends")
-            _by_keyboard(talk, Lines(sys.stdin), usage_lines)
+        with ended_like_ctrl_c():
+            if args.say:
+                for words in args.say:
+                    talk.say(message_of(words, talk.next_id()))
+                talk.listen(args.seconds)
+            else:
+                talk.tell("type a message and Enter; help lists them; Ctrl-C or the end of input ends")
+                _by_keyboard(talk, Lines(sys.stdin), usage_lines)
     except KeyboardInterrupt:
         pass  # the way to end a talk
     finally:

@@ -69,8 +69,7 @@ def _in_time(bench: Bench) -> list[Figure]:
     bench.start_stream()
     host_s: list[float] = []
     for command in _commands(bench) * ROUNDS:
-        bench.until(lambda what: isinstance(what, SampleBlock), since=bench.mark())
-        last_tick = bench.only(SampleBlock)[-1].device_tick
+        last_tick = bench.next_block().device_tick
         began_s, since = bench.now_s, bench.mark()
         sent = bench.numbered(command)
         answer = bench.exactly(sent)

@@ -33,6 +33,7 @@ __all__ = ["ANSWERS", "ANSWER_PATIENCE_S", "Bench", "Endpoint", "Heard", "sample
 
 READ_OCTETS: Final = 4096
 READ_WAITS_S: Final = 0.004
+WAITING_READ_FOR_S: Final = 1.0
 ANSWER_PATIENCE_S: Final = 2.0  # an answer is due after 0.1 s; what comes later than this does not come
 ALIVE_EVERY_S: Final = 0.1
 QUIET_S: Final = 0.03
@@ -203,8 +204,9 @@ class Bench:
                 if found(self.heard[at].what):
                     return self.heard[at]
                 at += 1
-            # what has come by the end of the patience counts, also when a busy computer reads it late
-            if over and not self._more:
+            # what has come by the end of the patience counts, also when a busy computer reads it late; a device that never
+            # stops talking is not read for ever
+            if over and (not self._more or self.now_s >= until_s + WAITING_READ_FOR_S):
                 return None
             over = self.now_s >= until_s
             self.read()
@@ -289,6 +291,13 @@ class Bench:
                 self.rate_hz = rate_hz
                 return
         raise NotTried("the device takes none of the usual sample rates")
+
+    def next_block(self) -> SampleBlock:
+        """The next block of the stream. Raises Failed when none comes."""
+        heard = self.until(lambda what: isinstance(what, SampleBlock), since=self.mark())
+        if heard is None or not isinstance(heard.what, SampleBlock):
+            raise Failed(f"no sample block came in {ANSWER_PATIENCE_S:g} s although the stream was started")
+        return heard.what
 
     def stop_stream(self) -> None:
         """Stop it."""

@@ -23,7 +23,7 @@ from borewright.conform.bench import Bench, answers
 from borewright.conform.check import Check, Failed, chapter_of
 from borewright.conform.verdict import Figure
 
-__all__ = ["HANDSHAKE", "IDENTIFY"]
+__all__ = ["HANDSHAKE", "IDENTIFY", "impossible"]
 
 ASK_EVERY_S: Final = 0.5
 ASK_FOR_S: Final = 8.0  # a bootloader may wait for some seconds before it starts the program
@@ -88,11 +88,11 @@ def _channels_behind(bench: Bench, identity: Identity) -> tuple[ChannelDescripti
     return tuple(came)
 
 
-def _fields(bench: Bench) -> list[Figure]:
-    device = bench.device
+def impossible(device: Identity) -> list[str]:
+    """What in an Identity cannot be, one sentence each; nothing that rests on its numbers can be tried then."""
     sample_octets = 4 + 2 * device.streamed_channels
     most = (MOST_BODY_OCTETS - BLOCK_FIELDS_OCTETS) // sample_octets
-    wrong = [
+    return [
         sentence
         for holds, sentence in (
             (device.tick_rate_hz > 0, "tick_rate_hz is 0"),
@@ -104,6 +104,11 @@ def _fields(bench: Bench) -> list[Figure]:
         )
         if not holds
     ]
+
+
+def _fields(bench: Bench) -> list[Figure]:
+    device = bench.device
+    wrong = impossible(device)
     if wrong:
         raise Failed("; ".join(wrong))
     same = "same" if device.schema_fingerprint == SCHEMA_FINGERPRINT else "another"

@@ -177,7 +177,9 @@ def _rates(bench: Bench) -> list[Figure]:
         first_block(bench, since)
         bench.listen(0.25 if rate_hz >= 20 else 0.7)
         blocks = [block for block in bench.only(SampleBlock, since) if block.sample_count == command.block_size]
-        began = next(at for at, block in enumerate(blocks) if block.sample_index == 0)
+        began = next((at for at, block in enumerate(blocks) if block.sample_index == 0), None)
+        if began is None:
+            raise Failed(f"no block of {command.block_size} samples began the stream, where so many were asked for")
         judge_numbers(blocks[began:], device.tick_rate_hz // rate_hz)
         taken.append(rate_hz)
     return [Figure("rates_taken_hz", " ".join(map(str, taken)))]

@@ -18,7 +18,7 @@ from borewright.conform.answers import ANSWERING
 from borewright.conform.bench import Bench, Endpoint
 from borewright.conform.check import Check, Failed, Need, NotTried, chapter_of
 from borewright.conform.hands import Hands, Task
-from borewright.conform.identify import HANDSHAKE, IDENTIFY
+from borewright.conform.identify import HANDSHAKE, IDENTIFY, impossible
 from borewright.conform.no_valves import NO_VALVES
 from borewright.conform.power_up import POWER_UP, listen_at_opening
 from borewright.conform.receiving import RECEIVING
@@ -30,6 +30,7 @@ from borewright.errors import LinkError
 __all__ = ["SUITE", "Run", "run_suite"]
 
 LINE_LOST: Final = "the line was lost"
+NOT_JUDGED: Final = (ArithmeticError, LookupError, ValueError, TypeError, AttributeError, StopIteration)
 
 
 def _line(bench: Bench) -> list[Figure]:
@@ -125,6 +126,8 @@ def _tried(bench: Bench, checks: Sequence[Check], steady_clock: bool) -> Iterato
 
 def _missing(bench: Bench, check: Check, steady_clock: bool) -> str | None:
     """Why the check cannot be tried here, or None."""
+    if check not in IDENTIFY and (wrong := impossible(bench.device)):
+        return f"the device says of itself what cannot be: {'; '.join(wrong)}"
     there = {
         Need.VALVES: bench.has_valves,
         Need.NO_VALVES: not bench.has_valves,
@@ -143,6 +146,10 @@ def _try(bench: Bench, check: Check) -> Result:
         result = Result(check.name, check.chapter, check.section, check.requirement, Outcome.PASSED, "", tuple(figures or ()))
     except Failed as failed:
         result = _result(check, Outcome.FAILED, str(failed), bench)
+    except NOT_JUDGED as error:  # a device is free to say what nobody thought of; the run goes on, and ends with a verdict
+        what = f"{type(error).__name__}: {error}".rstrip(": ")
+        sentence = f"what came could not be judged ({what}); if the device is right there, this program is wrong: please report it"
+        result = _result(check, Outcome.FAILED, sentence, bench)
     except AirIsOn as on:
         bench.air = False
         result = _result(check, Outcome.NOT_TRIED, str(on))

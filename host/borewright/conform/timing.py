@@ -97,17 +97,15 @@ def _boot_id(bench: Bench) -> None:
 def _one_clock(bench: Bench) -> None:
     """Ticks of Ack, Status and blocks, each told within half a second of the others."""
     bench.start_stream()
-    bench.until(lambda what: isinstance(what, SampleBlock), since=bench.mark())
+    bench.next_block()
     ack: Ack = bench.acked(StreamStart(0, bench.rate_hz, bench.block_size))
     status = bench.status()
-    since = bench.mark()
-    bench.until(lambda what: isinstance(what, SampleBlock), since=since)
-    blocks = bench.only(SampleBlock)
+    block = bench.next_block()
     near = bench.ticks(SAME_CLOCK_S)
     for name, tick in (("Ack", ack.device_tick), ("Status", status.device_tick)):
-        if abs(ticks_from(blocks[-1].device_tick, tick)) > near + bench.block_size * bench.sample_ticks:
+        if abs(ticks_from(block.device_tick, tick)) > near + bench.block_size * bench.sample_ticks:
             raise Failed(
-                f"the device_tick of {name} is {tick}, that of the samples about it {blocks[-1].device_tick}; all are of one clock"
+                f"the device_tick of {name} is {tick}, that of the samples about it {block.device_tick}; all are of one clock"
             )
     if ticks_from(ack.device_tick, status.device_tick) < 0:
         raise Failed("the device_tick of a Status lies before that of the Ack which came before it")
