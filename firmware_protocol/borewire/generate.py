@@ -11,7 +11,7 @@ import json
 import pprint
 import sys
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -22,7 +22,8 @@ from borewire.generate_c_interlock import interlock_header
 from borewire.generate_interlock import interlock_module
 from borewire.generate_messages import messages_module
 from borewire.generate_page import page_with_tables
-from borewire.table import parse_table
+from borewire.interlock_check import check_interlock
+from borewire.table import MessageTable, TableError, parse_table
 
 __all__ = ["canonical_text", "generated_files", "main"]
 
@@ -40,11 +41,11 @@ ENGINE_SCHEMA: dict[str, Any] = '''
 
 
 def generated_files(root: Path = ROOT) -> dict[Path, str]:
-    """The path and the text of every file that comes from the tables under `root`."""
-    document = tomllib.loads((root / "messages.toml").read_text("utf-8"))
-    interlock = tomllib.loads((root / "interlock.toml").read_text("utf-8"))
-    schema = json.loads((root / "engine.schema.json").read_text("utf-8"))
-    table = parse_table(document)
+    """The path and the text of every file that comes from the tables under `root`. Raises TableError, OSError."""
+    table = _message_table(root)
+    interlock = _parsed(root / "interlock.toml", tomllib.loads)
+    check_interlock(interlock, table)
+    schema = _parsed(root / "engine.schema.json", json.loads)
     page = root / "PROTOCOL.md"
     return {
         root / "borewire" / "messages.py": messages_module(table),
@@ -58,6 +59,23 @@ def generated_files(root: Path = ROOT) -> dict[Path, str]:
     }
 
 
+def _message_table(root: Path) -> MessageTable:
+    document = _parsed(root / "messages.toml", tomllib.loads)
+    try:
+        return parse_table(document)
+    except KeyError as error:
+        raise TableError(f"messages.toml: something lacks the key {error}") from error
+    except (TypeError, AttributeError) as error:
+        raise TableError(f"messages.toml: something is of another kind than it must be ({error})") from error
+
+
+def _parsed(path: Path, parse: Callable[[str], Any]) -> Any:
+    try:
+        return parse(path.read_text("utf-8"))
+    except ValueError as error:  # of TOML, JSON or UTF-8
+        raise TableError(f"{path.name}: {error}") from error
+
+
 def _accepted_cases(root: Path) -> list[dict[str, Any]]:
     files = (root / "vectors" / "accept" / f"to_{side}.json" for side in ("device", "host"))
     return [case for file in files for case in json.loads(file.read_text("utf-8"))["cases"]]
@@ -65,11 +83,22 @@ def _accepted_cases(root: Path) -> list[dict[str, Any]]:
 
 def canonical_text(root: Path = ROOT) -> str:
     """The canonical text of the message table under `root`."""
-    return parse_table(tomllib.loads((root / "messages.toml").read_text("utf-8"))).canonical_text()
+    return _message_table(root).canonical_text()
 
 
 def main(arguments: Sequence[str]) -> int:
-    """Writes the files; --check only compares, --canonical only prints. Returns 1 when a check finds a stale file, 2 for misuse."""
+    """Writes the files; --check only compares, --canonical only prints.
+
+    Returns 1 when a check finds a stale file or a table is wrong, 2 for misuse. Of a wrong table nothing is written.
+    """
+    try:
+        return _main(arguments)
+    except (TableError, OSError) as error:
+        print(f"borewire.generate: {error}", file=sys.stderr)
+        return 1
+
+
+def _main(arguments: Sequence[str]) -> int:
     match list(arguments):
         case []:
             for path, text in _stale().items():

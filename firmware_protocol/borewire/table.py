@@ -5,6 +5,7 @@ Used when code, tables and vectors are made from the table; a running program ne
 
 from __future__ import annotations
 
+import keyword
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -15,6 +16,11 @@ __all__ = ["FIXED_TYPES", "Field", "MessageRow", "MessageTable", "TableError", "
 
 FIXED_TYPES = {"u8": "B", "u16": "H", "u32": "I", "i8": "b", "i16": "h", "i32": "i", "f32": "f"}
 """Field types of fixed size and their letters for `struct`, little-endian."""
+
+_C_WORDS = re.compile(
+    "auto|break|case|char|const|continue|default|do|double|else|enum|extern|float|for|goto|if|inline|int|long|register|restrict|return|"
+    "short|signed|sizeof|static|struct|switch|typedef|union|unsigned|void|volatile|while"
+)
 
 VARIABLE_TYPES = ("text", "octets", "rest")
 
@@ -156,6 +162,8 @@ def _check(table: MessageTable) -> None:
 
 def _check_field(table: MessageTable, row: MessageRow, field: Field) -> None:
     where = f"{row.name}.{field.name}"
+    if not re.fullmatch(r"[a-z][a-z0-9_]*", field.name) or keyword.iskeyword(field.name) or _C_WORDS.fullmatch(field.name):
+        raise TableError(f"{where}: no field can have this name in Python and in C; small letters, digits and _ make one")
     if field.type not in FIXED_TYPES and field.type not in VARIABLE_TYPES and table.words_named(field.type) is None:
         raise TableError(f"{where}: there is no type {field.type}")
     if field.type in ("text", "octets") and field.max_length is None:

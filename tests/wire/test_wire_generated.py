@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 import subprocess
 import sys
+from functools import partial
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -152,3 +155,44 @@ def test_the_engine_schema_module_is_the_schema() -> None:
     from borewire.engine_schema import ENGINE_SCHEMA  # noqa: PLC0415
 
     assert json.loads((ROOT / "engine.schema.json").read_text("utf-8")) == ENGINE_SCHEMA
+
+
+@pytest.fixture
+def checkout(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A copy of the tables and of all that is made from them, as the place where the generator works."""
+    root = tmp_path / "firmware_protocol"
+    shutil.copytree(ROOT, root, ignore=shutil.ignore_patterns("build", "reference_firmware", "__pycache__"))
+    monkeypatch.setattr("borewire.generate.generated_files", partial(generated_files, root))
+    return root
+
+
+@pytest.mark.parametrize(
+    ("name", "was", "is_", "said"),
+    [
+        ("interlock.toml", 'cause = "hold_released"', 'cause = "hold_relesed"', "'hold_relesed' is none of"),
+        ("interlock.toml", 'in_states = ["open"]', 'in_states = ["opened"]', "'opened' is none of"),
+        ("interlock.toml", '"limits_invalid"', '"limit_invalid"', "'limit_invalid' is none of"),
+        ("interlock.toml", "host_silence_ms = 500", "host_silence_ms = -500", "must be a whole number from 1"),
+        ("interlock.toml", "host_silence_ms = 500", "host_silence_ms = nan", "must be a whole number from 1"),
+        ("interlock.toml", "host_silence_ms = 500", "", "host_silence_ms is missing"),
+        ("interlock.toml", "host_silence_ms = 500", "host_silence_ms = 500\nhost_silence = 500", "host_silence is no key"),
+        ("interlock.toml", "version = 1", "version = ", "Invalid value"),
+        ("messages.toml", "[protocol]", "[protocols]", "lacks the key 'protocol'"),
+        ("messages.toml", 'name = "rate_hz"', 'name = "int"', "StreamStart.int: no field can have this name"),
+        ("messages.toml", 'name = "rate_hz"', 'name = "rate hz"', "no field can have this name"),
+    ],
+)
+def test_of_a_wrong_table_nothing_is_made_and_a_sentence_says_where(
+    checkout: Path, capsys: pytest.CaptureFixture[str], name: str, was: str, is_: str, said: str
+) -> None:
+    table = checkout / name
+    text = table.read_text("utf-8")
+    assert was in text
+    table.write_text(text.replace(was, is_, 1), "utf-8")
+    before = {path: path.read_bytes() for path in checkout.rglob("*") if path.is_file()}
+    assert main([]) == 1
+    printed = capsys.readouterr()
+    assert said in printed.err
+    assert printed.err.count("\n") == 1
+    assert printed.out == ""
+    assert before == {path: path.read_bytes() for path in checkout.rglob("*") if path.is_file()}
