@@ -33,5 +33,6 @@
 #define HAL_SUPPLY_CODE_MIN 190u
 #define HAL_SUPPLY_CODE_MAX 262u
 #define HAL_REFERENCE_MV 1100u
+#define HAL_CODES 1024u
 
 #endif

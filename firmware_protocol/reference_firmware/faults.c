@@ -56,7 +56,7 @@ static void look_at_supply(void)
 {
     struct sampler_found found;
     if (sampler_take_fault(FAULT_SUPPLY, &found)) {
-        uint32_t millivolts_times_raw = (uint32_t)HAL_REFERENCE_MV * 1024u * HAL_CONVERSIONS;
+        uint32_t millivolts_times_raw = (uint32_t)HAL_REFERENCE_MV * HAL_CODES * HAL_CONVERSIONS;
         uint32_t millivolts = millivolts_times_raw / (found.raw != 0 ? found.raw : 1u);
         note(BW_FAULT_CODE_SUPPLY_VOLTAGE, found.device_tick, (int32_t)millivolts);
     }

@@ -27,6 +27,7 @@
  *   HAL_VALVES_FITTED, HAL_HOLD_FITTED   1 or 0: both solenoid valves; the hold-to-run switch
  *   HAL_FIRMWARE_VERSION    text, at most 64 octets
  *   HAL_REFERENCE_MV        the chip's own reference, channel 3
+ *   HAL_CODES               codes of a conversion of channel 3 from 0 V to its supply: 1024 for ten bits
  *   HAL_SUPPLY_CODE_MIN, HAL_SUPPLY_CODE_MAX   codes of channel 3 outside of which the supply voltage is a fault
  */
 

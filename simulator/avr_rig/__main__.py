@@ -1,4 +1,4 @@
-"""python -m avr_rig: the simulated rig with the real firmware as its device, on a pseudo terminal or a network port."""
+"""python simulator/avr_rig: the simulated rig with the real firmware as its device, on a pseudo terminal or a network port."""
 
 from __future__ import annotations
 
@@ -9,6 +9,9 @@ import threading
 from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
+
+# behind all else, so that an installed boresim comes before the folder of its sources, which lies beside this one
+sys.path.append(str(Path(__file__).resolve().parents[1]))
 
 from boresim.scenario import ScenarioError, load_scenario, scenario_names
 from boresim.serve import ServeError, serve_pty, serve_tcp

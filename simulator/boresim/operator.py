@@ -90,7 +90,8 @@ class Operator:
         self._luck = random.Random(f"operator {seed}")
         self._senses = Senses(plant, seed)
         self._wrong_holes = dict(manners.wrong_holes)
-        self._queue: deque[_Act] = deque()
+        self._queue: deque[tuple[str, _Act]] = deque()  # each with its word
+        self._word = ""  # of the act under way
         self._current: _Act | None = None
         self._begun = False
         self._due_s = 0.0
@@ -129,9 +130,10 @@ class Operator:
         except CannotError as why:
             return f"no: {why}"
         if told in AT_ONCE:
+            self._take_back(word, now_s)
             self._urgent.append((now_s + act.after_s, act))
         else:
-            self._queue.append(act)
+            self._queue.append((word, act))
             self._next(now_s)
         return f"ok {act.reply}"
 
@@ -158,9 +160,16 @@ class Operator:
             return False
         return True
 
+    def _take_back(self, word: str, now_s: float) -> None:
+        """Whoever lets go of a thing at once does not take hold of it afterwards because that was told before."""
+        self._queue = deque(item for item in self._queue if item[0] != word)
+        if self._current is not None and not self._begun and self._word == word:
+            self._current = None
+            self._next(now_s)
+
     def _next(self, now_s: float) -> None:
         if self._current is None and self._queue:
-            self._current = self._queue.popleft()
+            self._word, self._current = self._queue.popleft()
             self._begun = False
             self._due_s = now_s + self._current.after_s
 

@@ -1,4 +1,4 @@
-"""python -m avr_rig in a process of its own, and borewright doctor in another: at a network port and at a pseudo terminal."""
+"""simulator/avr_rig in a process of its own, and borewright doctor in another: at a network port and at a pseudo terminal."""
 
 from __future__ import annotations
 
@@ -23,8 +23,7 @@ BOREWRIGHT = "import sys; from borewright.cli.main import main; sys.exit(main(sy
 def served(*words: str | Path) -> Iterator[tuple[str, str]]:
     """The rig, and the addresses that it says: control, port. Ended by a terminate signal, as it should end."""
     process = subprocess.Popen(
-        [sys.executable, "-m", "avr_rig", "--scenario", "hillclimb-after", *map(str, words)],
-        cwd=SIMULATOR,
+        [sys.executable, str(SIMULATOR / "avr_rig"), "--scenario", "hillclimb-after", *map(str, words)],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
@@ -100,7 +99,7 @@ def test_doctor_at_a_pseudo_terminal(tmp_path: Path) -> None:
 @pytest.mark.usefixtures("bench", "pc_program")
 def test_what_cannot_be_served_is_said_in_a_sentence(words: tuple[str, ...], says: str) -> None:
     done = subprocess.run(
-        [sys.executable, "-m", "avr_rig", *words], cwd=SIMULATOR, capture_output=True, text=True, timeout=PATIENCE_S, check=False
+        [sys.executable, str(SIMULATOR / "avr_rig"), *words], capture_output=True, text=True, timeout=PATIENCE_S, check=False
     )
     assert done.returncode != 0
     assert says in done.stderr

@@ -166,6 +166,20 @@ def test_letting_the_switch_go_does_not_wait_for_the_act_under_way(make_bench: A
     assert [event.hold for event in pick(HoldEvent, bench.heard)] == [HoldState.PRESSED, HoldState.RELEASED]
 
 
+@pytest.mark.parametrize("before", [(), ("hose 1",)])
+def test_a_switch_let_go_is_not_pressed_afterwards_because_that_was_told_before(make_bench: Any, before: tuple[str, ...]) -> None:
+    bench = make_bench()
+    operator = bench.rig.operator
+    for words in (*before, "hold press", "hold release"):
+        assert operator.do(words).startswith("ok")
+    bench.run(20.0)
+    assert not operator.busy
+    assert not bench.rig.hold_pressed
+    assert operator.do("hold press").startswith("ok")
+    bench.run(20.0)
+    assert bench.rig.hold_pressed
+
+
 def test_a_rig_without_the_switch_has_none_to_press(make_bench: Any) -> None:
     bench = make_bench(hold_switch=False)
     assert bench.rig.operator.do("hold press") == "no: no hold-to-run switch is fitted to this rig"
