@@ -18,8 +18,10 @@ from borewire.codec import Decoder
 from borewire.messages import SupplyOpen, VentClose, VentOpen
 from borewright.cli import conform, exits
 from borewright.cli.conform_hands import ConsoleHands
+from borewright.cli.conform_progress import Progress
 from borewright.conform.hands import Task
 from borewright.conform.suite import SUITE
+from borewright.conform.verdict import Outcome, Result
 
 NOT_BY_LOAD = [
     "handshake",
@@ -155,11 +157,18 @@ def test_pressure_that_comes_although_the_air_was_said_to_be_off_ends_all_air(co
     assert port.sim.device.interlock.vent_open
 
 
-def test_ctrl_c_leaves_the_device_vented_and_without_a_stream(command: Any, plugged_in: Any) -> None:
+def test_ctrl_c_leaves_the_device_vented_and_tells_what_was_found_so_far(command: Any, plugged_in: Any, tmp_path: Path) -> None:
     port = Interrupted()
     plugged_in(port)
-    ended = command("conform", "--port", "x", "--air", "--air-is-off", *only("host-silent-closed", "kept-alive", "close-renewed"))
+    out, as_json = tmp_path / "verdict.txt", tmp_path / "verdict.json"
+    names = only("channels", "host-silent-closed", "kept-alive", "close-renewed")
+    ended = command("conform", "--port", "x", "--air", "--air-is-off", *names, "--out", out, "--json", as_json)
     assert ended.code == exits.INTERRUPTED
+    assert ended.out.splitlines()[-1] == "Broken off; no verdict on the rest."
+    assert "1 passed, 0 failed, 3 not tried" in ended.out
+    assert out.read_text("utf-8").splitlines()[-1] == "Broken off; no verdict on the rest."
+    verdict = json.loads(as_json.read_text("utf-8"))
+    assert (verdict["ending"], verdict["summary"]) == ("broken_off", {"passed": 1, "failed": 0, "not_tried": 3})
     assert port.sim.device.interlock.vent_open
     assert not port.sim.device.streaming
 
@@ -212,6 +221,74 @@ def test_a_verdict_that_is_there_already_is_left_alone(command: Any, tmp_path: P
     old.write_text("last year's", encoding="utf-8")
     assert "left alone" in command("conform", "--port", "x", "--out", old).refusal(exits.USE)
     assert old.read_text("utf-8") == "last year's"
+
+
+def test_a_lost_line_is_no_verdict_and_has_the_code_of_a_lost_link(command: Any, plugged_in: Any) -> None:
+    class Lost(Kept):
+        def read(self, size: int = 1) -> bytes:
+            if self.sim.device.streaming:
+                self.sim.unplug()
+            return super().read(size)
+
+    plugged_in(Lost())
+    ended = command("conform", "--port", "x", *only("channels", "stream-start", "stream-numbers"))
+    assert ended.code == exits.RIG
+    assert ended.out.splitlines()[-3:] == [
+        "1 passed, 0 failed, 2 not tried",
+        "All that was tried passed. What was not tried is not proven.",
+        "The line was lost; no verdict on the rest.",
+    ]
+
+
+def test_what_was_not_tried_is_one_line_a_chapter_on_the_screen_and_whole_in_the_files(
+    command: Any, plugged_in: Any, tmp_path: Path
+) -> None:
+    plugged_in(Kept())
+    out = tmp_path / "verdict.txt"
+    names = [check.name for check in SUITE if check.chapter in {"Power-up", "Air: watches by the wire alone"}]
+    ended = command("conform", "--port", "x", *only(*names), "--out", out)
+    lines = ended.out.splitlines()
+    assert sum("run it with --air" in line for line in lines) == 1
+    assert any(
+        line.startswith("Air: watches by the wire alone: ") and " not tried: it lets the device drive" in line for line in lines
+    )
+    assert all(f" {name}: " in out.read_text("utf-8") for name in names)
+
+
+class Terminal(StringIO):
+    """A stream that is a terminal."""
+
+    def isatty(self) -> bool:
+        return True
+
+
+def _result(name: str, outcome: Outcome) -> Result:
+    return Result(name, "Chapter", "PROTOCOL.md 5", "It does.", outcome, "because")
+
+
+def test_on_a_terminal_the_check_under_way_is_shown_and_written_over() -> None:
+    screen, file = Terminal(), StringIO()
+    for stream in (screen, file):
+        told = Progress(stream)
+        told.about("clock-rate", 62, 113)
+        told(_result("clock-rate", Outcome.PASSED))
+        told.about("reset", 63, 113)
+        told.end()
+    running = "62 of 113 clock-rate …"
+    assert screen.getvalue().startswith(f"{running}\r{' ' * len(running)}\r\nChapter\n")
+    assert screen.getvalue().endswith("\r")
+    assert file.getvalue().splitlines() == [
+        "",
+        "Chapter",
+        "  passed      clock-rate: It does. [PROTOCOL.md 5]",
+        " " * 14 + "because",
+    ]
+
+
+def test_at_the_end_the_person_is_told_to_let_the_switch_go_though_nobody_types_any_more() -> None:
+    asked: list[str] = []
+    ConsoleHands(iter(()), asked.append).let_go()
+    assert asked == ["\a> The run has ended. Let the hold-to-run switch go."]
 
 
 def test_the_person_at_the_console_is_asked_and_what_data_show_needs_no_word() -> None:

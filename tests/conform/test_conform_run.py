@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import replace
 from typing import Any
 
@@ -12,11 +13,12 @@ from borewire.codec import encode
 from borewire.messages import Ack, Identity, Message, SampleBlock, StatusRequest, StreamStart
 from borewright.conform.bench import READ_OCTETS, Bench
 from borewright.conform.check import Failed
-from borewright.conform.suite import SUITE, run_suite
-from borewright.conform.verdict import Figure, Outcome, Result, Verdict, result_lines, verdict_as_dict, verdict_lines
+from borewright.conform.suite import SUITE, BrokenOff, run_suite
+from borewright.conform.verdict import Ending, Figure, Outcome, Result, Verdict, result_lines, verdict_as_dict, verdict_lines
+from borewright.errors import LinkError
 
 from .bent_device import Bent
-from .devices import SOLENOID, quick
+from .devices import SOLENOID, QuickHands, quick
 
 
 def _outcomes(results: tuple[Result, ...]) -> dict[str, Outcome]:
@@ -34,14 +36,16 @@ def test_a_device_that_streams_already_was_not_reset_by_the_opening() -> None:
     assert not rig.device.streaming
 
 
-def test_a_line_that_is_lost_fails_the_check_that_was_under_way_and_ends_the_run() -> None:
+def test_a_line_that_is_lost_is_no_fault_of_the_device_and_ends_the_run() -> None:
     rig = SimRig(quick(SOLENOID))
     endpoint = SimEndpoint(rig)
     run = run_suite(endpoint, tell=lambda result: rig.unplug() if result.name == "channels" else None)
     outcomes = _outcomes(run.results)
     assert len(run.results) == len(SUITE)
     assert [name for name, outcome in outcomes.items() if outcome is Outcome.PASSED] == ["handshake", "identity-fields", "channels"]
-    assert [name for name, outcome in outcomes.items() if outcome is Outcome.FAILED] == ["identify-again"]
+    assert Outcome.FAILED not in outcomes.values()
+    assert run.ending is Ending.LINE_LOST
+    assert outcomes["identify-again"] is Outcome.NOT_TRIED
     assert "the line was lost" in run.results[-1].sentence
 
 
@@ -61,21 +65,20 @@ def test_an_interrupt_in_the_midst_of_a_check_leaves_the_device_without_a_stream
 
     rig = SimRig(quick(SOLENOID))
     interrupted: list[bool] = []
-    try:
-        run_suite(Typed(rig), only=["stream-numbers"])
-    except KeyboardInterrupt:
-        assert not rig.device.streaming
-    else:
-        raise AssertionError("the interrupt was swallowed")
+    with pytest.raises(BrokenOff) as broken:
+        run_suite(Typed(rig), only=["channels", "stream-numbers"])
+    assert not rig.device.streaming
+    assert broken.value.run.ending is Ending.BROKEN_OFF
+    assert _outcomes(broken.value.run.results) == {"channels": Outcome.PASSED, "stream-numbers": Outcome.NOT_TRIED}
 
 
 def test_a_port_that_is_lost_from_the_beginning_tries_nothing() -> None:
     rig = SimRig(quick(SOLENOID))
     rig.unplug()
     run = run_suite(SimEndpoint(rig))
-    assert [result.name for result in run.results if result.outcome is Outcome.FAILED] == ["handshake"]
     assert "the line was lost" in run.results[0].sentence
-    assert {result.outcome for result in run.results[1:]} == {Outcome.NOT_TRIED}
+    assert {result.outcome for result in run.results} == {Outcome.NOT_TRIED}
+    assert run.ending is Ending.LINE_LOST
 
 
 def _verdict(*outcomes: Outcome) -> Verdict:
@@ -90,6 +93,57 @@ def test_a_verdict_conforms_only_when_something_was_tried_and_nothing_failed() -
     assert _verdict(Outcome.PASSED, Outcome.NOT_TRIED).conforms
     assert not _verdict(Outcome.PASSED, Outcome.FAILED).conforms
     assert not _verdict(Outcome.NOT_TRIED).conforms
+
+
+@pytest.mark.parametrize(
+    ("ending", "said"),
+    [(Ending.LINE_LOST, "The line was lost; no verdict on the rest."), (Ending.BROKEN_OFF, "Broken off; no verdict on the rest.")],
+)
+def test_a_run_that_did_not_come_to_its_end_says_so_last_and_judges_nothing(ending: Ending, said: str) -> None:
+    verdict = replace(_verdict(Outcome.PASSED, Outcome.NOT_TRIED), ending=ending)
+    assert not verdict.conforms
+    assert verdict_lines(verdict)[-1] == said
+    assert verdict_as_dict(verdict)["ending"] == ending.name.lower()
+    assert verdict_as_dict(replace(verdict, ending=Ending.COMPLETE))["ending"] == "complete"
+
+
+def test_each_check_is_told_before_it_is_tried() -> None:
+    about: list[tuple[str, int, int]] = []
+    told: list[str] = []
+
+    def tried(name: str, number: int, of: int) -> None:
+        assert name not in told
+        about.append((name, number, of))
+
+    rig = SimRig(quick(SOLENOID))
+    only = ["handshake", "zeros", "reset", "boot-id"]
+    run_suite(SimEndpoint(rig), only=only, tell=lambda result: told.append(result.name), about=tried)
+    assert about == [("handshake", 1, 4), ("boot-id", 3, 4), ("zeros", 4, 4)]  # reset, before them, needs hands
+
+
+@pytest.mark.parametrize("how", ["done", "interrupted", "lost", "failed"])
+def test_at_its_end_however_it_comes_the_hands_let_the_switch_go(how: str) -> None:
+    class Ended(SimEndpoint):
+        def read(self, size: int = 1) -> bytes:
+            came = super().read(size)
+            if not ended and rig.device.interlock.vent_open is False and rig.hold_pressed:
+                ended.append(how)
+                if how == "interrupted":
+                    raise KeyboardInterrupt
+                if how == "lost":
+                    raise LinkError("the cable came off")
+                if how == "failed":
+                    raise OverflowError("nobody thought of that")
+            return came
+
+    rig = SimRig(quick(SOLENOID))
+    ended: list[str] = []
+    with suppress(BrokenOff):
+        run_suite(Ended(rig), only=["time-limit-open"], air=True, hands=QuickHands(rig))
+    rig.advance(2.0)  # after a lost line the suite cannot wait until it has seen it
+    assert ended == [how]
+    assert not rig.hold_pressed
+    assert rig.device.interlock.vent_open
 
 
 def test_a_failure_is_told_with_what_was_sent_and_what_came() -> None:

@@ -14,10 +14,9 @@ from borewright.cli.ended import ended_like_ctrl_c
 from borewright.errors import NotReadyError, UseError
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
+    from borewright.cli.conform_progress import Progress
     from borewright.conform.hands import Hands
-    from borewright.conform.verdict import Result, Verdict
+    from borewright.conform.verdict import Verdict
 
 __all__ = ["EXAMPLE", "add_arguments", "run"]
 
@@ -29,7 +28,8 @@ EXAMPLE = """examples:
 
 Without --air nothing that is sent lets air in. With it the device drives its valves: shut the air supply off and vent the rig
 first. At the end, however it comes, the device is told to vent and to stop its stream. Exit code 1: something failed, or nothing
-could be tried."""
+could be tried; 3: the line was lost, which is no verdict. After Ctrl-C the files say what was found so far, and
+that the run was broken off."""
 
 STATEMENT = """With --air the device will drive its supply and its vent, again and again.
 Shut the air supply off or take its hose off, vent the rig, see that its gauges show nothing, and keep clear of crank and valves.
@@ -58,6 +58,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Try the device. Raises UseError, LinkError when there is none, NotReadyError when the air was not said to be off."""
     from borewright.conform.suite import SUITE
+    from borewright.conform.verdict import Ending
 
     if args.list:
         for check in SUITE:
@@ -68,7 +69,9 @@ def run(args: argparse.Namespace) -> int:
         _ask_for_the_statement()
     verdict = _try(args)
     _write(args, verdict)
-    return exits.OK if verdict.conforms else exits.UNUSABLE
+    if verdict.ending is Ending.COMPLETE:
+        return exits.OK if verdict.conforms else exits.UNUSABLE
+    return exits.RIG if verdict.ending is Ending.LINE_LOST else exits.INTERRUPTED
 
 
 def _sensible(args: argparse.Namespace, names: set[str]) -> None:
@@ -103,7 +106,8 @@ def _try(args: argparse.Namespace) -> Verdict:
     from datetime import datetime
 
     from borewright import __version__
-    from borewright.conform.suite import run_suite
+    from borewright.cli.conform_progress import Progress
+    from borewright.conform.suite import BrokenOff, run_suite
     from borewright.conform.verdict import Verdict
     from borewright.link import open_link
 
@@ -112,39 +116,29 @@ def _try(args: argparse.Namespace) -> Verdict:
     endpoint = open_link(args.port)
     try:
         with ended_like_ctrl_c():
-            done = run_suite(endpoint, only=args.only, air=args.air, hands=_hands(args), tell=told)
+            done = run_suite(endpoint, only=args.only, air=args.air, hands=_hands(args, told), tell=told, about=told.about)
+    except BrokenOff as broken:
+        done = broken.run
     finally:
         endpoint.close()
-    return Verdict(date, args.port, f"borewright {__version__}", done.device, done.channels, done.results)
+        told.end()
+    return Verdict(date, args.port, f"borewright {__version__}", done.device, done.channels, done.results, done.ending)
 
 
-def _hands(args: argparse.Namespace) -> Hands | None:
+def _hands(args: argparse.Namespace, told: Progress) -> Hands | None:
     if args.hands:
         from borewright.cli.conform_hands import ConsoleHands
 
-        return ConsoleHands(sys.stdin, lambda line: print(line, file=sys.stderr, flush=True))
+        def ask(line: str) -> None:
+            told.clear()
+            print(line, file=sys.stderr, flush=True)
+
+        return ConsoleHands(sys.stdin, ask)
     if args.control is not None:
         from borewright.cli.conform_hands import control_hands
 
         return control_hands(args.control)
     return None
-
-
-class Progress:
-    """Prints each result as it comes, under its chapter."""
-
-    def __init__(self, stream: object) -> None:
-        self._stream = stream
-        self._chapter = ""
-
-    def __call__(self, result: Result) -> None:
-        from borewright.conform.verdict import result_lines
-
-        lines: Sequence[str] = result_lines(result)
-        if result.chapter != self._chapter:
-            self._chapter = result.chapter
-            lines = ["", result.chapter, *lines]
-        print("\n".join(lines), file=self._stream, flush=True)  # type: ignore[call-overload]
 
 
 def _write(args: argparse.Namespace, verdict: Verdict) -> None:
@@ -153,6 +147,7 @@ def _write(args: argparse.Namespace, verdict: Verdict) -> None:
 
     if args.json == "-":
         print_json(verdict_as_dict(verdict))
+        print("\n" + "\n".join(summary_lines(verdict)), file=sys.stderr)
     else:
         print("\n" + "\n".join(summary_lines(verdict)))
     files = {}

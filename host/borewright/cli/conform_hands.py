@@ -44,6 +44,10 @@ class ConsoleHands:
         self._out(f"\a> {task.value}{' [Enter when done]' if self._waits else ''}")
         return None
 
+    def let_go(self) -> None:
+        """Said also when nobody types any more: somebody may still stand at the rig with a hand on the switch."""
+        self._out(f"\a> The run has ended. {Task.RELEASE_HOLD.value}")
+
     def busy(self) -> bool:
         """Whether Enter is still waited for."""
         if self._waits and (self._lines.take() is not None or self._lines.ended):

@@ -120,7 +120,10 @@ class Air:
     def needs_hold(self) -> None:
         """See to it that a hold-to-run switch, if there is one, is pressed; nothing opens without it."""
         bench = self.bench
-        if not bench.has_hold or bench.status().hold is HoldState.PRESSED:
+        if not bench.has_hold:
+            return
+        bench.held = True  # from here on it is pressed, or about to be
+        if bench.status().hold is HoldState.PRESSED:
             return
         if bench.hands is None:
             raise NotTried("the hold-to-run switch is not pressed; press it and keep it pressed, or run the suite with --hands")

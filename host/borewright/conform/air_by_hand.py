@@ -24,7 +24,7 @@ from borewright.conform.hand_judgement import (
 from borewright.conform.hands import Task
 from borewright.conform.power_up import reset
 from borewright.conform.transducers_by_hand import TRANSDUCERS_BY_HAND
-from borewright.conform.verdict import Figure
+from borewright.conform.verdict import Figure, vented_figure
 
 __all__ = ["BY_HAND"]
 
@@ -98,7 +98,7 @@ def _hold_released(state: AirState) -> Callable[[Bench], list[Figure]]:
         took_ms = bench.ms(ticks_from(told[0].device_tick, event.device_tick))
         if abs(took_ms) > TABLE.reaction_ms:
             raise Failed(f"the device vented {took_ms:.1f} ms after the switch was let go; {TABLE.reaction_ms} ms are allowed")
-        return [Figure("vented_after_ms (from the HoldEvent, in device ticks)", took_ms)]
+        return [vented_figure(took_ms, "the HoldEvent", "whose tick is taken after the valves were driven")]
 
     return run
 

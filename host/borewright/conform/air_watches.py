@@ -24,7 +24,7 @@ from borewire.messages import (
 from borewright.conform.air import Air, name_of
 from borewright.conform.bench import Bench, ticks_from
 from borewright.conform.check import Check, Failed, Need, NotTried, chapter_of
-from borewright.conform.verdict import Figure
+from borewright.conform.verdict import Figure, vented_figure
 
 __all__ = ["AIR_WATCHES", "EARLY_MS"]
 
@@ -32,14 +32,16 @@ TIME_MS: Final = 300
 # the page counts from the frame; the device tells the tick of its answer, which may be a little later
 EARLY_MS: Final = 20
 PATIENCE_S: Final = 2.0
-TOLERANCE: Final = f"within {TABLE.reaction_ms} ms after and {EARLY_MS} ms before, in device ticks"
 
 
 def _judge(bench: Bench, what: str, from_tick: int, event_tick: int, due_ms: float) -> Figure:
     took_ms = bench.ms(ticks_from(from_tick, event_tick))
-    if not due_ms - EARLY_MS <= took_ms <= due_ms + TABLE.reaction_ms:
-        raise Failed(f"{what} shut and vented after {took_ms:.1f} ms of device time, where {due_ms:g} ms are due, {TOLERANCE}")
-    return Figure("vented_after_ms", took_ms)
+    earliest_ms, latest_ms = due_ms - EARLY_MS, due_ms + TABLE.reaction_ms
+    if not earliest_ms <= took_ms <= latest_ms:
+        raise Failed(
+            f"{what} shut and vented after {took_ms:.1f} ms; from {earliest_ms:g} to {latest_ms:g} ms is allowed, in device ticks"
+        )
+    return vented_figure(took_ms, "the tick of the answer", "which is taken after the valves were driven")
 
 
 def _time_limit(state: AirState) -> Callable[[Bench], list[Figure]]:

@@ -38,6 +38,7 @@ ANSWER_PATIENCE_S: Final = 2.0  # an answer is due after 0.1 s; what comes later
 ALIVE_EVERY_S: Final = 0.1
 QUIET_S: Final = 0.03
 HANDS_LOOK_S: Final = 0.1
+LET_GO_WITHIN_S: Final = 2.0
 EVIDENCE_LINES: Final = 12
 USUAL_RATES_HZ: Final = (1000, 500, 250, 200, 100, 50)
 USUAL_BLOCK: Final = 8
@@ -91,7 +92,8 @@ class Bench:
 
     identity and channels: who it says it is, from when it has said so. rate_hz, block_size: of the stream as most checks use it.
     at_opening: what was heard before anything was sent. alive: whether HostAlive is sent by itself while listening. resets: how
-    often the board was reset on purpose. bad_frames: how many frames of the device were bad so far.
+    often the board was reset on purpose. bad_frames: how many frames of the device were bad so far. held: whether the hands had the
+    hold-to-run switch pressed. lost: whether the line was lost.
     """
 
     def __init__(self, endpoint: Endpoint, hands: Hands | None = None, *, air: bool = False) -> None:
@@ -103,6 +105,8 @@ class Bench:
         self.air = air
         self.hands = hands
         self.resets = 0
+        self.held = False
+        self.lost = False
         self.heard: list[Heard] = []
         self.at_opening: tuple[Heard, ...] = ()
         self._endpoint = endpoint
@@ -323,6 +327,15 @@ class Bench:
         """Have somebody bring the rig back to rest; who cannot any more leaves the check's own finding as it is."""
         if self.hands is not None and self.hands.begin(task) is None:
             self.wait_for_hands()
+
+    def let_hold_go(self) -> None:
+        """At the end: nobody is left holding the switch that lets air in."""
+        if self.hands is not None and self.held:
+            self.held = False
+            self.hands.let_go()
+            until_s = self.now_s + LET_GO_WITHIN_S
+            while self.hands.busy() and self.now_s < until_s:
+                self.listen(HANDS_LOOK_S)
 
     def wait_for_hands(self) -> None:
         """Listen until the hands say that they are done, or their patience is over."""

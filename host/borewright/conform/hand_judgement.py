@@ -12,7 +12,7 @@ from borewire.wirelog import words
 from borewright.conform.air import Air, name_of
 from borewright.conform.bench import Bench, samples_of, ticks_from
 from borewright.conform.check import Check, Failed, Need, NotTried
-from borewright.conform.verdict import Figure
+from borewright.conform.verdict import Figure, vented_figure
 
 __all__ = [
     "AFTER_S",
@@ -89,7 +89,7 @@ def judge(bench: Bench, event: AirEvent, since: int, what: str, over: Over, slac
             f"the device vented {took_ms:.1f} ms after the first sample in which {what}; {TABLE.reaction_ms} ms are allowed"
         )
     if took_ms is not None and took_ms >= -bench.ms(bench.sample_ticks):
-        return [Figure("vented_after_ms (from the first such sample, in device ticks)", took_ms)]
+        return [vented_figure(took_ms, "the first such sample", "because the device may look more often than it tells samples")]
     reaction_ticks = TABLE.reaction_ms * bench.ticks(0.001)
     about = [over(sample) for tick, sample in samples if abs(ticks_from(tick, event.device_tick)) <= reaction_ticks]
     if max(about, default=-slack - 1) < -slack:

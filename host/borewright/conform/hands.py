@@ -40,5 +40,8 @@ class Hands(Protocol):
     def begin(self, task: Task) -> str | None:
         """Have it done; returns at once. None, or why it cannot be done here."""
 
+    def let_go(self) -> None:
+        """The run ends: let the hold-to-run switch go, or have it let go by whoever may still hold it."""
+
     def busy(self) -> bool:
         """Whether they are still at it, as far as they say so themselves."""

@@ -47,6 +47,10 @@ class SimulatedHands:
                 return f"the simulated rig answers {line!r} with {answer!r}"
         return None
 
+    def let_go(self) -> None:
+        """Tell the person at the simulated rig to let the switch go; it is no fault when they do not hold it."""
+        self.begin(Task.RELEASE_HOLD)
+
     def busy(self) -> bool:
         """Whether something told is still to be done."""
         return self._do("busy") == "ok busy"

@@ -24,12 +24,13 @@ from borewright.conform.power_up import POWER_UP, listen_at_opening
 from borewright.conform.receiving import RECEIVING
 from borewright.conform.streaming import STREAMING
 from borewright.conform.timing import TIMING
-from borewright.conform.verdict import Figure, Outcome, Result
+from borewright.conform.verdict import Ending, Figure, Outcome, Result
 from borewright.errors import LinkError
 
-__all__ = ["SUITE", "Run", "run_suite"]
+__all__ = ["SUITE", "BrokenOff", "Run", "run_suite"]
 
 LINE_LOST: Final = "the line was lost"
+BROKEN_OFF: Final = "the run was broken off before it was through"
 NOT_JUDGED: Final = (ArithmeticError, LookupError, ValueError, TypeError, AttributeError, StopIteration)
 
 
@@ -63,6 +64,15 @@ class Run:
     device: Identity | None
     channels: tuple[ChannelDescription, ...]
     results: tuple[Result, ...]
+    ending: Ending = Ending.COMPLETE
+
+
+class BrokenOff(KeyboardInterrupt):
+    """Somebody broke the run off. run: what it had given by then; what is left stands there as not tried."""
+
+    def __init__(self, run: Run) -> None:
+        super().__init__("the run was broken off")
+        self.run = run
 
 
 def run_suite(
@@ -73,30 +83,40 @@ def run_suite(
     hands: Hands | None = None,
     steady_clock: bool = True,
     tell: Callable[[Result], None] = lambda _: None,
+    about: Callable[[str, int, int], None] = lambda _name, _at, _of: None,
 ) -> Run:
     """Try the device behind an endpoint.
 
     only: names of checks, all when empty; the handshake is always made. air: the air supply has been stated to be shut off and
     vented, so that the device may drive its valves. hands: who does what the wire cannot. steady_clock: whether the clock of the
-    endpoint may judge the device's. tell: told each result as it comes.
+    endpoint may judge the device's. tell: told each result as it comes. about: told each check before it is tried, with its number
+    and how many there are.
 
-    At the end, however it comes, the device is told to vent and to stop its stream. A line that is lost ends the run; what was not
-    tried by then is not tried.
+    At the end, however it comes, the device is told to vent and to stop its stream, and the hands let the hold-to-run switch go. A
+    line that is lost ends the run; the check that was under way has then no verdict either, and what was not tried by then is not
+    tried. Raises BrokenOff, which is a KeyboardInterrupt, when somebody interrupts it.
     """
     bench = Bench(endpoint, hands, air=air)
+    checks = [check for check in SUITE if not only or check.name in only]
     results: list[Result] = []
     try:
-        for result in _tried(bench, [check for check in SUITE if not only or check.name in only], steady_clock):
+        for result in _tried(bench, checks, steady_clock, about):
             results.append(result)
             tell(result)
+    except KeyboardInterrupt as interrupt:
+        told = {result.name for result in results}
+        results += [_result(check, Outcome.NOT_TRIED, BROKEN_OFF) for check in checks if check.name not in told]
+        raise BrokenOff(Run(bench.identity, bench.channels, tuple(results), Ending.BROKEN_OFF)) from interrupt
     finally:
         _leave(bench)
-    return Run(bench.identity, bench.channels, tuple(results))
+    return Run(bench.identity, bench.channels, tuple(results), Ending.LINE_LOST if bench.lost else Ending.COMPLETE)
 
 
-def _tried(bench: Bench, checks: Sequence[Check], steady_clock: bool) -> Iterator[Result]:
+def _tried(bench: Bench, checks: Sequence[Check], steady_clock: bool, about: Callable[[str, int, int], None]) -> Iterator[Result]:
     why_not: str | None = None
     met = False
+    order = [HANDSHAKE, *(check for check in checks if check is not HANDSHAKE)]
+    about(HANDSHAKE.name, 1, len(order))
     try:
         bench.at_opening = listen_at_opening(bench)
         if bench.hands is not None and bench.air:
@@ -107,21 +127,26 @@ def _tried(bench: Bench, checks: Sequence[Check], steady_clock: bool) -> Iterato
             yield handshake
         why_not = None if met else "the device did not say who it is"
     except (LinkError, OSError) as lost:
-        why_not = f"{LINE_LOST}: {lost}"
-        yield _result(HANDSHAKE, Outcome.FAILED, why_not, bench)
-    for check in checks:
-        if check is HANDSHAKE:
-            continue
+        why_not = _lost(bench, lost)
+        yield _result(HANDSHAKE, Outcome.NOT_TRIED, why_not, bench)
+    for number, check in enumerate(order[1:], 2):
         missing = why_not or _missing(bench, check, steady_clock)
         if missing is not None:
             yield _result(check, Outcome.NOT_TRIED, missing)
             continue
+        about(check.name, number, len(order))
         try:
             result = _try(bench, check)
         except (LinkError, OSError) as lost:
-            why_not = f"{LINE_LOST}: {lost}"
-            result = _result(check, Outcome.FAILED, why_not, bench)
+            why_not = _lost(bench, lost)
+            result = _result(check, Outcome.NOT_TRIED, why_not, bench)
         yield result
+
+
+def _lost(bench: Bench, lost: Exception) -> str:
+    """A line that is lost says nothing of the device: the cable, the adapter and the computer are on it too."""
+    bench.lost = True
+    return f"{LINE_LOST}: {lost}"
 
 
 def _missing(bench: Bench, check: Check, steady_clock: bool) -> str | None:
@@ -182,9 +207,12 @@ def _air_off(bench: Bench) -> None:
 
 
 def _leave(bench: Bench) -> None:
-    """The last words to the device, of which no answer is waited for; over a lost line nothing can be said."""
+    """The last words to the device, of which no answer is waited for, and to the hands; over a lost line nothing can be said."""
+    bench.alive = False
     with suppress(LinkError, OSError):
         if bench.identity is None or bench.has_valves:
             bench.send(VentOpen(bench.next_id()))
         bench.send(StreamStop(bench.next_id()))
         bench.listen(0.05)
+    with suppress(LinkError, OSError):
+        bench.let_hold_go()

@@ -8,7 +8,20 @@ from typing import Any, Final
 
 from borewire.messages import PROTOCOL_MAJOR, PROTOCOL_MINOR, SCHEMA_FINGERPRINT, ChannelDescription, Identity
 
-__all__ = ["FORMAT", "FORMAT_VERSION", "Figure", "Outcome", "Result", "Verdict", "result_lines", "verdict_as_dict", "verdict_lines"]
+__all__ = [
+    "FORMAT",
+    "FORMAT_VERSION",
+    "Ending",
+    "Figure",
+    "Outcome",
+    "Result",
+    "Verdict",
+    "result_lines",
+    "summary_lines",
+    "vented_figure",
+    "verdict_as_dict",
+    "verdict_lines",
+]
 
 FORMAT: Final = "borewright-conformance"
 FORMAT_VERSION: Final = 1
@@ -23,12 +36,33 @@ class Outcome(Enum):
     NOT_TRIED = "not tried"
 
 
+class Ending(Enum):
+    """How the whole run ended; the value says it in the verdict. Only a run that came to its end judges the device."""
+
+    COMPLETE = ""
+    LINE_LOST = "The line was lost; no verdict on the rest."
+    BROKEN_OFF = "Broken off; no verdict on the rest."
+
+
 @dataclass(frozen=True, slots=True)
 class Figure:
     """A number that was measured on the way: its name with unit and reference."""
 
     name: str
     value: float | int | str
+
+
+def vented_figure(took_ms: float, since: str, why_before: str) -> Figure:
+    """How long after something the device vented, in device ticks. why_before: how it can have vented before that.
+
+    >>> vented_figure(0.4, "the HoldEvent", "which is told afterwards")
+    Figure(name='vented_after_ms (from the HoldEvent, in device ticks)', value=0.4)
+    >>> vented_figure(-0.1, "the HoldEvent", "which is told afterwards")
+    Figure(name='vented_before_ms (before the HoldEvent, which is told afterwards; in device ticks)', value=0.1)
+    """
+    if took_ms < 0.0:
+        return Figure(f"vented_before_ms (before {since}, {why_before}; in device ticks)", -took_ms)
+    return Figure(f"vented_after_ms (from {since}, in device ticks)", took_ms)
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +94,7 @@ class Verdict:
     device: Identity | None
     channels: tuple[ChannelDescription, ...]
     results: tuple[Result, ...]
+    ending: Ending = Ending.COMPLETE
 
     def count(self, outcome: Outcome) -> int:
         """How many checks ended so."""
@@ -67,8 +102,8 @@ class Verdict:
 
     @property
     def conforms(self) -> bool:
-        """Whether something was tried and nothing of it failed."""
-        return self.count(Outcome.PASSED) > 0 and self.count(Outcome.FAILED) == 0
+        """Whether the run came to its end, something was tried and nothing of it failed."""
+        return self.ending is Ending.COMPLETE and self.count(Outcome.PASSED) > 0 and self.count(Outcome.FAILED) == 0
 
 
 def verdict_as_dict(verdict: Verdict) -> dict[str, Any]:
@@ -82,6 +117,7 @@ def verdict_as_dict(verdict: Verdict) -> dict[str, Any]:
         "protocol": f"{PROTOCOL_MAJOR}.{PROTOCOL_MINOR}",
         "schema_fingerprint": f"{SCHEMA_FINGERPRINT:08X}",
         "device": _device(verdict),
+        "ending": verdict.ending.name.lower(),
         "summary": {outcome.name.lower(): verdict.count(outcome) for outcome in Outcome},
         "results": [
             {
@@ -170,16 +206,16 @@ def _number(value: float | int | str) -> str:
 
 
 def summary_lines(verdict: Verdict) -> list[str]:
-    """The end of the verdict: how many of each, and what that means."""
+    """The end of the verdict: how many of each, and what that means; last, why there is none on the rest."""
     counts = ", ".join(f"{verdict.count(outcome)} {outcome.value}" for outcome in Outcome)
     failed = [result.name for result in verdict.results if result.outcome is Outcome.FAILED]
     if failed:
         meaning = f"The device does not do what the page demands: {', '.join(failed)}."
-    elif verdict.conforms:
+    elif verdict.count(Outcome.PASSED):
         meaning = "All that was tried passed. What was not tried is not proven."
     else:
         meaning = "Nothing was tried, so nothing is proven."
-    return [counts, meaning]
+    return [counts, meaning, *([verdict.ending.value] if verdict.ending.value else [])]
 
 
 def _device_words(verdict: Verdict) -> str:
