@@ -94,6 +94,7 @@ int16_t hal_receive(void)
     if (at == receive_free) {
         return -1;
     }
+    __asm__ volatile("" ::: "memory"); /* the octet is read only when it is known to be there */
     uint8_t octet = receive_ring[at];
     receive_next = after(at);
     return octet;

@@ -6,7 +6,7 @@
 #include "hal_host.h"
 
 #define SEND_ROOM 256u
-#define RECEIVE_ROOM 128u /* one place stays empty */
+#define RECEIVE_ROOM 176u /* one place stays empty */
 #define LINE_ROOM (16u * BENCH_MANY)
 
 static uint8_t send_ring[SEND_ROOM];
