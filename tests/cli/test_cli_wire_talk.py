@@ -39,6 +39,13 @@ class Kept(SimEndpoint):
         return Decoder("device").feed(self.written)
 
 
+class Terminal(StringIO):
+    """The keyboard of somebody who sits there."""
+
+    def isatty(self) -> bool:
+        return True
+
+
 @pytest.fixture
 def port(plugged_in: Callable[[Any], None]) -> Kept:
     kept = Kept()
@@ -65,20 +72,22 @@ def test_messages_are_sent_as_typed_and_what_comes_is_shown(command: Any, port: 
 
 def test_the_host_is_silent_unless_told_otherwise_so_that_silence_can_be_tried(command: Any, port: Kept) -> None:
     words = say("StreamStart rate_hz=1000 block_size=8", CLOSE)
-    ended = command("wire", "talk", "--port", "x", *words, "--seconds", 1.0)
+    ended = command("wire", "talk", "--port", "x", *words, "--air-is-off", "--seconds", 1.0)
     assert "air=vented cause=host_silent" in ended.out
     assert not [message for message in port.sent if isinstance(message, HostAlive)]
 
 
 def test_with_alive_the_air_stays_as_it_is(command: Any, port: Kept) -> None:
     words = say("StreamStart rate_hz=1000 block_size=8", CLOSE)
-    ended = command("wire", "talk", "--port", "x", *words, "--seconds", 1.0, "--alive")
+    ended = command("wire", "talk", "--port", "x", *words, "--air-is-off", "--seconds", 1.0, "--alive")
     assert "host_silent" not in ended.out
     assert [message for message in port.sent if isinstance(message, HostAlive)]
 
 
 def test_before_what_can_let_air_in_it_is_told_plainly_and_the_end_vents(command: Any, port: Kept) -> None:
-    ended = command("wire", "talk", "--port", "x", *say("StreamStart rate_hz=1000 block_size=8", CLOSE), "--seconds", 0)
+    ended = command(
+        "wire", "talk", "--port", "x", *say("StreamStart rate_hz=1000 block_size=8", CLOSE), "--air-is-off", "--seconds", 0
+    )
     assert "VentClose can let air in" in ended.err
     assert isinstance(port.sent[-2], VentOpen)
     assert port.sim.device.interlock.vent_open or port.sim.device.waiting
@@ -93,7 +102,7 @@ def test_a_request_to_end_vents_as_ctrl_c_does(command: Any, plugged_in: Any) ->
 
     port = Ended()
     plugged_in(port)
-    command("wire", "talk", "--port", "x", *say("StreamStart rate_hz=1000 block_size=8", CLOSE))
+    command("wire", "talk", "--port", "x", *say("StreamStart rate_hz=1000 block_size=8", CLOSE), "--air-is-off")
     port.sim.advance(0.1)
     assert [type(message) for message in port.sent[-2:]] == [VentOpen, StreamStop]
     assert port.sim.device.interlock.vent_open
@@ -107,7 +116,7 @@ def test_nothing_is_sent_when_one_of_the_messages_is_none(command: Any, port: Ke
 
 def test_at_the_keyboard_air_needs_a_yes(command: Any, port: Kept, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(
-        sys, "stdin", StringIO(f"help\nnonsense\nStreamStart rate_hz=1000 block_size=8\n{CLOSE}\nno\n{CLOSE}\nyes\n")
+        sys, "stdin", Terminal(f"help\nnonsense\nStreamStart rate_hz=1000 block_size=8\n{CLOSE}\nno\n{CLOSE}\nyes\n")
     )
     ended = command("wire", "talk", "--port", "x")
     assert ended.code == exits.OK
@@ -116,6 +125,45 @@ def test_at_the_keyboard_air_needs_a_yes(command: Any, port: Kept, monkeypatch: 
     assert ended.err.count("type yes to send it") == 2
     assert "not sent" in ended.err
     assert len([message for message in port.sent if isinstance(message, VentClose)]) == 1
+
+
+OPEN = (
+    "SupplyOpen opening_id=1 time_limit_ms=1000 window_low_count=-20 window_high_count=20 limit_regulated_raw=2000 "
+    "limit_cylinder_raw=2000"
+)
+
+
+@pytest.mark.parametrize("words", [OPEN, CLOSE])
+def test_where_nobody_can_be_asked_air_needs_the_statement_that_it_is_off(
+    command: Any, port: Kept, monkeypatch: pytest.MonkeyPatch, words: str
+) -> None:
+    refusal = command("wire", "talk", "--port", "x", *say("StatusRequest", words)).refusal(exits.NOT_READY)
+    assert f"{words.split(maxsplit=1)[0]} can let air in or keep it in and was not sent" in refusal
+    assert "--air-is-off" in refusal
+    assert port.written == b""
+    monkeypatch.setattr(sys, "stdin", StringIO(f"StatusRequest\n{words}\nyes\nStatusRequest\n"))
+    ended = command("wire", "talk", "--port", "x")
+    assert ended.code == exits.NOT_READY
+    assert "and was not sent" in ended.err
+    assert port.sent == [StatusRequest(1)]
+
+
+def test_with_the_statement_a_script_may_say_it(command: Any, port: Kept, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys, "stdin", StringIO(f"{CLOSE}\n"))
+    ended = command("wire", "talk", "--port", "x", "--air-is-off")
+    assert "VentClose can let air in" in ended.err
+    assert [type(message) for message in port.sent] == [VentClose, VentOpen]
+
+
+def test_quit_ends_and_help_tells_of_one_message(command: Any, port: Kept, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys, "stdin", Terminal("help SupplyOpen\nhelp Fly\nquit\nStatusRequest\n"))
+    ended = command("wire", "talk", "--port", "x")
+    assert ended.code == exits.OK
+    assert "SupplyOpen: Closes the vent and opens the supply, once, under limits." in ended.err
+    assert "  window_low_count: from -2147483648 to 2147483647" in ended.err
+    assert "'Fly' is no message to the device" in ended.err
+    assert "StreamStart" not in ended.err.partition("is no message")[0]
+    assert port.written == b""
 
 
 def test_as_json_each_frame_is_an_object(command: Any, port: Kept) -> None:
@@ -132,7 +180,12 @@ def test_as_json_each_frame_is_an_object(command: Any, port: Kept) -> None:
         ("Fly", "is no message to the device; there are IdentifyRequest"),
         ("StreamStart rate_hz=1000", "StreamStart needs block_size=NUMBER too"),
         ("StreamStart rate_hz=fast block_size=8", "rate_hz must be a whole number, like 1000 or 0x3e8, not 'fast'"),
-        ("StreamStart rate_hz=70000 block_size=8", "does not fit a frame"),
+        ("StreamStart rate_hz=70000 block_size=8", "rate_hz must be from 0 to 65535, not 70000"),
+        ("StreamStart rate_hz=1000 block_size=-1", "block_size must be from 0 to 255, not -1"),
+        ("StatusRequest request_id=99999", "request_id must be from 0 to 65535, not 99999"),
+        (f"EchoRequest octets={'00' * 201}", "does not fit a frame: EchoRequest.octets: 201 octets, but at most 200 are allowed"),
+        ("", "nothing was said, which is no message; there are IdentifyRequest"),
+        ("  ", "nothing was said, which is no message"),
         ("EchoRequest octets=zz", "octets must be octets in hex"),
         ("HostAlive request_id=1", "is no field of HostAlive; it has no fields"),
     ],

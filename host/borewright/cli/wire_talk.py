@@ -5,14 +5,13 @@ from __future__ import annotations
 import argparse
 import math
 import sys
-from collections.abc import Callable
 from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
 from borewright.cli import exits
 from borewright.cli.ended import ended_like_ctrl_c
 from borewright.cli.output import print_json
-from borewright.errors import LinkError, UseError
+from borewright.errors import LinkError, NotReadyError, UseError
 
 if TYPE_CHECKING:
     from borewire.codec import Received
@@ -45,6 +44,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         default=[],
         help="send this message and wait for its answer; may be given again. Without it, lines are read from the keyboard",
     )
+    parser.add_argument(
+        "--air-is-off",
+        action="store_true",
+        help="for scripts, with what can let air in: states that the air supply is shut off and the rig vented",
+    )
     parser.add_argument("--alive", action="store_true", help="send HostAlive each 100 ms; else the host is silent when you are")
     parser.add_argument(
         "--seconds", metavar="S", type=_seconds, default=LISTENS_S, help="with --say, listen for so long after the last answer"
@@ -52,13 +56,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Talk until the messages are said, or until the end of the input or Ctrl-C. Raises UseError, LinkError."""
+    """Talk until the messages are said, or until quit, the end of the input or Ctrl-C.
+
+    Raises UseError, LinkError, and NotReadyError for a message that can let air in when nobody is there to be asked and the air was
+    not said to be off.
+    """
     from borewright.cli.console import Lines
-    from borewright.cli.message_words import message_of, usage_lines
+    from borewright.cli.message_words import message_of
     from borewright.link import open_link
 
-    for words in args.say:
-        message_of(words, 1)  # all are looked at before the first is sent
+    for words in args.say:  # all are looked at before the first is sent
+        _is_stated(message_of(words, 1), args.air_is_off)
     endpoint = open_link(args.port)
     talk = Talk(endpoint, alive=args.alive, as_json=args.json)
     try:
@@ -68,8 +76,10 @@ def run(args: argparse.Namespace) -> int:
                     talk.say(message_of(words, talk.next_id()))
                 talk.listen(args.seconds)
             else:
-                talk.tell("type a message and Enter; help lists them; Ctrl-C or the end of input ends")
-                _by_keyboard(talk, Lines(sys.stdin), usage_lines)
+                talk.tell(
+                    "type a message and Enter; help lists them, help and a name tells more; quit, Ctrl-C or the end of input ends"
+                )
+                _by_keyboard(talk, Lines(sys.stdin), asks=sys.stdin.isatty(), air_is_off=args.air_is_off)
     except KeyboardInterrupt:
         pass  # the way to end a talk
     finally:
@@ -78,8 +88,20 @@ def run(args: argparse.Namespace) -> int:
     return exits.OK
 
 
-def _by_keyboard(talk: Talk, lines: Lines, usage_lines: Callable[[], list[str]]) -> None:
-    from borewright.cli.message_words import can_let_air_in, message_of
+def _is_stated(message: Any, air_is_off: bool) -> None:
+    """Nobody can be asked here: what can let air in is sent only when the air has been said to be off."""
+    from borewright.cli.message_words import can_let_air_in
+
+    if can_let_air_in(message) and not air_is_off:
+        raise NotReadyError(
+            f"{type(message).__name__} can let air in or keep it in and was not sent; shut the air supply off, vent the rig, "
+            "and state it with --air-is-off, or type the message at the keyboard"
+        )
+
+
+def _by_keyboard(talk: Talk, lines: Lines, *, asks: bool, air_is_off: bool) -> None:
+    """asks: whether somebody sits at the keyboard, who is asked before air."""
+    from borewright.cli.message_words import can_let_air_in, message_of, usage_lines, usage_of
 
     waits: Any = None
     while not lines.ended:
@@ -94,12 +116,16 @@ def _by_keyboard(talk: Talk, lines: Lines, usage_lines: Callable[[], list[str]])
                 else:
                     talk.tell("not sent")
                 waits = None
-            elif line == "help":
-                for usage in usage_lines():
+            elif line.lower() == "quit":
+                return
+            elif line.lower().split()[:1] == ["help"]:
+                for usage in [usage for name in line.split()[1:] for usage in usage_of(name)] or usage_lines():
                     talk.tell(usage)
             elif line:
                 message = message_of(line, talk.next_id())
-                if can_let_air_in(message):
+                if not asks:
+                    _is_stated(message, air_is_off)
+                if asks and can_let_air_in(message):
                     talk.warn(message)
                     talk.tell("type yes to send it")
                     waits = message
