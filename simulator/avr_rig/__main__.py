@@ -20,6 +20,7 @@ from avr_rig.child import ChildError
 from avr_rig.programs import BAUD, in_the_emulator, on_the_pc
 from avr_rig.rig import FirmwareRig
 
+HIGHEST_PORT = 65535
 DESCRIPTION = """The simulated rig, with the reference firmware as its device: the microcontroller's own program in an emulator, or
 with --pc the same firmware as a program of this computer. It prints "control HOST:PORT" and "port NAME"; at the control address
 each line of words is an act of the person at the rig. Ctrl-C or a terminate signal ends it. Build the programs first: run `make all
@@ -28,7 +29,10 @@ host bench` in firmware_protocol/reference_firmware."""
 
 def main(words: Sequence[str] | None = None) -> int:
     """Serve until told to end; the exit code: 1 with one sentence on stderr when it cannot."""
-    args = _parser().parse_args(words)
+    parser = _parser()
+    args = parser.parse_args(words)
+    if args.link is not None and not args.pty:
+        parser.error("--link names a pseudo terminal; give --pty with it")
     stop = threading.Event()
     before = signal.signal(signal.SIGTERM, lambda _number, _frame: stop.set())
     try:
@@ -61,7 +65,7 @@ def _parser() -> argparse.ArgumentParser:
     where.add_argument("--pty", action="store_true", help="serve on a pseudo terminal")
     where.add_argument("--tcp", metavar="HOST:PORT", type=_address, help="serve on a network port; port 0 takes a free one")
     parser.add_argument("--link", metavar="FILE", type=Path, help="with --pty: keep FILE as a link to the terminal")
-    parser.add_argument("--control-port", metavar="N", type=int, default=0, help="of the control address on 127.0.0.1")
+    parser.add_argument("--control-port", metavar="N", type=_port, default=0, help="of the control address on 127.0.0.1")
     parser.add_argument(
         "--speed", metavar="X|max", type=_speed, default=1.0, help="times as fast as a real rig; the emulator does 3 or more"
     )
@@ -71,9 +75,15 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
+def _port(words: str) -> int:
+    if not words.isdecimal() or int(words) > HIGHEST_PORT:
+        raise argparse.ArgumentTypeError(f"{words!r} is no port number; give one from 0 (any free one) to {HIGHEST_PORT}")
+    return int(words)
+
+
 def _address(words: str) -> tuple[str, int]:
     host, colon, port = words.rpartition(":")
-    if not colon or not port.isdecimal() or int(port) > 65535:
+    if not colon or not port.isdecimal() or int(port) > HIGHEST_PORT:
         raise argparse.ArgumentTypeError(f"{words!r} is no address; give for example 127.0.0.1:0")
     return host.removeprefix("[").removesuffix("]") or "127.0.0.1", int(port)
 

@@ -6,6 +6,7 @@ import json
 import os
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from importlib import metadata
 from typing import Any
 
@@ -118,6 +119,15 @@ def test_a_rig_says_who_it_is_and_is_left_vented_and_quiet(command: Callable[...
     line.rig.transmit()
     line.rig.advance(1.0)
     assert line.rig.transmit() == b""
+
+
+def test_what_a_rig_calls_itself_does_not_command_the_terminal(command: Callable[..., Any], plugged_in: Callable[..., None]) -> None:
+    line = OnTheLine()
+    line.rig.device.setup = replace(line.rig.device.setup, serial_number="R-7\x1b[2J")
+    plugged_in(line)
+    ended = command("doctor", "--port", "any")
+    assert "rig R-7\\x1b[2J, firmware" in ended.out
+    assert "\x1b" not in ended.out
 
 
 def test_a_rig_with_hand_valves_says_so_in_words(command: Callable[..., Any], plugged_in: Callable[..., None]) -> None:

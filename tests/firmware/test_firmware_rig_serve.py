@@ -94,6 +94,8 @@ def test_doctor_at_a_pseudo_terminal(tmp_path: Path) -> None:
         (("--scenario", "hillclimb-after", "--tcp", "127.0.0.1:0", "--baud", "1234"), "make BAUD=1234"),
         (("--scenario", "hillclimb-after", "--tcp", "nonsense"), "is no address"),
         (("--scenario", "hillclimb-after"), "--pty --tcp is required"),
+        (("--scenario", "hillclimb-after", "--tcp", "127.0.0.1:0", "--control-port", "99999"), "is no port number"),
+        (("--scenario", "hillclimb-after", "--tcp", "127.0.0.1:0", "--link", "rig"), "give --pty with it"),
     ],
 )
 @pytest.mark.usefixtures("bench", "pc_program")

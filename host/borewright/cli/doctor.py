@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from borewright import __version__
 from borewright.cli import exits
 from borewright.cli.output import print_json, table_lines
+from borewright.core.plain_text import printable
 from borewright.errors import LinkError
 
 if TYPE_CHECKING:
@@ -125,7 +126,7 @@ def _in_words(heard: dict[str, Any]) -> list[str]:
     fitted = ", ".join(part.replace("_", " ") for part in rig["fitted"])
     lines = [
         "",
-        f"rig {rig['serial_number']}, firmware {rig['firmware_version']}, protocol {rig['protocol']}",
+        f"rig {printable(rig['serial_number'])}, firmware {printable(rig['firmware_version'])}, protocol {rig['protocol']}",
         f"crank encoder: {rig['counts_per_rev']} counts in a turn; clock: {rig['tick_rate_hz']} ticks in a second",
         f"fitted: {fitted or 'sensors only; the valves are worked by hand'}",
     ]

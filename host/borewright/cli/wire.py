@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 from borewright.cli import exits, wire_talk
 from borewright.cli.output import print_json
 from borewright.cli.subcommands import add_subcommand
+from borewright.core.plain_text import printable
 from borewright.errors import LinkError, UseError
 
 if TYPE_CHECKING:
@@ -165,7 +166,8 @@ def _report(listener: Listener, args: argparse.Namespace, done: str) -> None:
         print("rig: it did not say who it is")
     else:
         quantities = ", ".join(channel.quantity.name.lower().replace("_", " ") for channel in listener.channels)
-        print(f"rig: {identity.serial_number}, firmware {identity.firmware_version}; channels: {quantities or 'not described'}")
+        who = f"rig: {printable(identity.serial_number)}, firmware {printable(identity.firmware_version)}"
+        print(f"{who}; channels: {quantities or 'not described'}")
     print("link: " + ", ".join(f"{name.replace('_', ' ')} {number}" for name, number in link.items()))
     events = ", ".join(f"{name.replace('_', ' ')} {number}" for name, number in sorted(listener.events.items()))
     print(f"events: {events or 'none'}")
