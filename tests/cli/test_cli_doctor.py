@@ -121,7 +121,9 @@ def test_a_rig_says_who_it_is_and_is_left_vented_and_quiet(command: Callable[...
     assert line.rig.transmit() == b""
 
 
-def test_what_a_rig_calls_itself_does_not_command_the_terminal(command: Callable[..., Any], plugged_in: Callable[..., None]) -> None:
+def test_what_a_rig_calls_itself_does_not_command_the_terminal(
+    command: Callable[..., Any], plugged_in: Callable[..., None]
+) -> None:
     line = OnTheLine()
     line.rig.device.setup = replace(line.rig.device.setup, serial_number="R-7\x1b[2J")
     plugged_in(line)

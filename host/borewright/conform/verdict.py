@@ -8,6 +8,8 @@ from typing import Any, Final
 
 from borewire.messages import PROTOCOL_MAJOR, PROTOCOL_MINOR, SCHEMA_FINGERPRINT, ChannelDescription, Identity
 
+from borewright.core.plain_text import printable
+
 __all__ = [
     "FORMAT",
     "FORMAT_VERSION",
@@ -225,16 +227,7 @@ def _device_words(verdict: Verdict) -> str:
     fitted = ", ".join(str(part.name).lower().replace("_", " ") for part in device.fitted) or "neither valves nor switch"
     same = "the same" if device.schema_fingerprint == SCHEMA_FINGERPRINT else f"another one: 0x{device.schema_fingerprint:08X}"
     return (
-        f"{_printable(device.serial_number) or 'without a serial number'}, "
-        f"firmware {_printable(device.firmware_version) or 'without a version'}, protocol "
+        f"{printable(device.serial_number) or 'without a serial number'}, "
+        f"firmware {printable(device.firmware_version) or 'without a version'}, protocol "
         f"{device.protocol_major}.{device.protocol_minor}, schema fingerprint {same}; fitted: {fitted}"
     )
-
-
-def _printable(text: str) -> str:
-    r"""What a device says, without what would command the reader's terminal.
-
-    >>> _printable("R-1\x1b[2J"), _printable("Prüfstand 1")
-    ('R-1\\x1b[2J', 'Prüfstand 1')
-    """
-    return "".join(letter if letter.isprintable() else repr(letter)[1:-1] for letter in text)
