@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
@@ -291,3 +292,10 @@ MUTANTS: dict[str, tuple[str, Spoil]] = {
 def test_a_wrong_device_is_caught_by_the_check_that_is_there_for_it(name: str, spoil: Spoil, monkeypatch: Patch) -> None:
     spoil(monkeypatch)
     assert caught(name, SimEndpoint).sentence
+
+
+def test_a_watch_that_is_late_is_told_with_what_is_allowed(monkeypatch: Patch) -> None:
+    _deadline_later(monkeypatch)
+    said = caught("time-limit-open", SimEndpoint).sentence
+    # the check asks for 300 ms; 20 ms are PROTOCOL.md's reaction_ms after, and EARLY_MS before
+    assert re.fullmatch(r"the time limit shut and vented after 3\d\d\.\d ms; from 280 to 320 ms is allowed, in device ticks", said)

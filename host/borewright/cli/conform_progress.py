@@ -22,7 +22,6 @@ class Progress:
     >>> for name in ("one", "two"):
     ...     told(Result(name, "Air", "PROTOCOL.md 7", "It vents.", Outcome.NOT_TRIED, "it has no valves"))
     >>> told.end()
-    <BLANKLINE>
     Air: 2 not tried: it has no valves
     """
 
@@ -30,7 +29,7 @@ class Progress:
         self._stream = stream
         self._terminal = stream.isatty()
         self._chapter = ""
-        self._headed = False
+        self._headed = self._apart = False
         self._not_tried: dict[str, list[str]] = {}
         self._running = 0
 
@@ -44,7 +43,7 @@ class Progress:
             return
         if not self._headed:
             self._print("", result.chapter)
-            self._headed = True
+            self._headed = self._apart = True
         self._print(*result_lines(result))
 
     def about(self, name: str, number: int, of: int) -> None:
@@ -69,7 +68,8 @@ class Progress:
             if self._headed:
                 self._print(f"  {Outcome.NOT_TRIED.value:10}  {which}: {reason}")
             else:
-                self._print("", f"{self._chapter}: {which} not tried: {reason}")
+                self._print(*([""] if self._apart else []), f"{self._chapter}: {which} not tried: {reason}")
+                self._apart = False
         self._not_tried.clear()
 
     def _print(self, *lines: str) -> None:
