@@ -72,6 +72,19 @@ def test_an_interrupt_in_the_midst_of_a_check_leaves_the_device_without_a_stream
     assert _outcomes(broken.value.run.results) == {"channels": Outcome.PASSED, "stream-numbers": Outcome.NOT_TRIED}
 
 
+def test_impatience_at_the_end_loses_nothing_that_was_found() -> None:
+    class Impatient(SimEndpoint):
+        def read(self, size: int = 1) -> bytes:
+            if told:  # all is tried, and the device has its last words
+                raise KeyboardInterrupt
+            return super().read(size)
+
+    told: list[Result] = []
+    with pytest.raises(BrokenOff) as broken:
+        run_suite(Impatient(SimRig(quick(SOLENOID))), only=["boot-id"], tell=told.append)
+    assert _outcomes(broken.value.run.results) == {"boot-id": Outcome.PASSED}
+
+
 def test_a_port_that_is_lost_from_the_beginning_tries_nothing() -> None:
     rig = SimRig(quick(SOLENOID))
     rig.unplug()

@@ -100,15 +100,16 @@ def run_suite(
     checks = [check for check in SUITE if not only or check.name in only]
     results: list[Result] = []
     try:
-        for result in _tried(bench, checks, steady_clock, about):
-            results.append(result)
-            tell(result)
+        try:
+            for result in _tried(bench, checks, steady_clock, about):
+                results.append(result)
+                tell(result)
+        finally:
+            _leave(bench)
     except KeyboardInterrupt as interrupt:
         told = {result.name for result in results}
         results += [_result(check, Outcome.NOT_TRIED, BROKEN_OFF) for check in checks if check.name not in told]
         raise BrokenOff(Run(bench.identity, bench.channels, tuple(results), Ending.BROKEN_OFF)) from interrupt
-    finally:
-        _leave(bench)
     return Run(bench.identity, bench.channels, tuple(results), Ending.LINE_LOST if bench.lost else Ending.COMPLETE)
 
 
