@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from typing import Any, Final
 
 from borewire.interlock import TABLE
-from borewire.messages import AirEvent, AirState, Cause, RefusalReason, SampleBlock
+from borewire.messages import AirEvent, AirState, Cause, RefusalReason, SampleBlock, VentOpen
 
 from borewright.conform.air import Air
 from borewright.conform.bench import Bench, samples_of, ticks_from
@@ -46,15 +47,28 @@ def _over_pressure(state: AirState, channel: int) -> Callable[[Bench], list[Figu
         def over(sample: tuple[int, ...]) -> int:
             return sample[1 + channel] - limit
 
-        try:
+        with _undone(bench, down, lambda: bench.listen(REST_S)):
             event = wait_for_vented(air, cause, bench.have_done(up), since, in_samples(over))
             slack = limit - air.rest_raw[channel]
             return judge(bench, event, since, f"the reading is over {limit}", over, slack // 4)
-        finally:
-            bench.have_undone(down)
-            bench.listen(REST_S)
 
     return run
+
+
+@contextmanager
+def _undone(bench: Bench, task: Task, waits: Callable[[], object]) -> Iterator[None]:
+    """However it ended the device vents at once, and then the hands bring the rig back to rest; who breaks it off waits for nobody."""
+    broken_off = False
+    try:
+        yield
+    except KeyboardInterrupt:
+        broken_off = True  # the end of the run vents
+        raise
+    finally:
+        if not broken_off:
+            bench.send(bench.numbered(VentOpen(0)))
+            bench.have_undone(task)
+            waits()
 
 
 # ---------------------------------------------------------------------- transducer
@@ -65,7 +79,7 @@ def _sensor_fault(state: AirState) -> Callable[[Bench], list[Figure]]:
         air = Air(bench)
         air.to(state, time_ms=TIME_MS)
         since = bench.mark()
-        try:
+        with _undone(bench, Task.MEND_SENSOR, lambda: bench.until(_mended(bench), _patience_s(bench), since=bench.mark())):
             patience_s = bench.have_done(Task.BREAK_SENSOR)
             event = wait_for_vented(air, Cause.SENSOR_FAULT, patience_s, since, _all_saturated(bench))
             for command in (air.opening(), air.closing()):
@@ -81,11 +95,12 @@ def _sensor_fault(state: AirState) -> Callable[[Bench], list[Figure]]:
             )
             described = bench.channels[1]
             return _judge_fault(bench, event, since, lambda s: not described.raw_min < s[2] < described.raw_max)
-        finally:
-            bench.have_undone(Task.MEND_SENSOR)
-            bench.until(_mended(bench), bench.hands.patience_s if bench.hands is not None else 0.0, since=bench.mark())
 
     return run
+
+
+def _patience_s(bench: Bench) -> float:
+    return bench.hands.patience_s if bench.hands is not None else 0.0
 
 
 def _all_saturated(bench: Bench) -> Shows:
