@@ -17,6 +17,7 @@ from borewire.codec import Decoder
 from borewire.messages import EchoRequest, HostAlive, IdentifyRequest, StatusRequest, StreamStart, StreamStop, VentClose, VentOpen
 from borewright.cli import exits
 from borewright.cli.message_words import message_of
+from borewright.cli.wire_talk import Talk
 from borewright.errors import UseError
 
 CLOSE = "VentClose time_limit_ms=30000 limit_cylinder_raw=2000"
@@ -198,3 +199,22 @@ def test_a_bad_word_is_answered_with_what_is_possible(words: str, said: str) -> 
 def test_numbers_may_be_hex_and_a_request_id_may_be_said() -> None:
     assert message_of("statusrequest request_id=0x10", 1) == StatusRequest(16)
     assert message_of("IdentifyRequest", 3) == IdentifyRequest(3, 1, 0)
+
+
+def test_the_end_vents_also_when_nobody_reads_what_is_shown_any_more(monkeypatch: pytest.MonkeyPatch) -> None:
+    class Pipe(StringIO):
+        """Like that of `| head`: closed by its reader once the vent is closed."""
+
+        def write(self, text: str) -> int:
+            if not port.sim.device.interlock.vent_open:
+                raise BrokenPipeError
+            return len(text)
+
+    port = Kept()
+    talk = Talk(port, alive=True, as_json=False)
+    monkeypatch.setattr(sys, "stdout", Pipe())
+    with pytest.raises(BrokenPipeError):
+        for words in ("StreamStart rate_hz=1000 block_size=8", CLOSE):
+            talk.say(message_of(words, talk.next_id()))
+    talk.leave()
+    assert [type(message) for message in port.sent[-2:]] == [VentOpen, StreamStop]

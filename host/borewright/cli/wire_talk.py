@@ -234,9 +234,10 @@ class Talk:
 
         last = ([VentOpen(self.next_id())] if self._air else []) + ([StreamStop(self.next_id())] if self._streams else [])
         with suppress(LinkError, OSError):
+            for message in last:  # sent before any is shown: the reader of our output may have gone
+                self._write(encode(message))
             for message in last:
                 self._show(">", message)
-                self._write(encode(message))
 
     # ------------------------------------------------------------------ inside
 

@@ -57,7 +57,7 @@ def _over_pressure(state: AirState, channel: int) -> Callable[[Bench], list[Figu
 
 @contextmanager
 def _undone(bench: Bench, task: Task, waits: Callable[[], object]) -> Iterator[None]:
-    """However it ended the device vents at once, and then the hands bring the rig back to rest; who breaks it off waits for nobody."""
+    """At the end the device vents, and then the hands bring the rig back to rest; who breaks the run off waits for nobody."""
     broken_off = False
     try:
         yield
