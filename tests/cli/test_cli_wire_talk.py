@@ -213,8 +213,8 @@ def test_the_end_vents_also_when_nobody_reads_what_is_shown_any_more(monkeypatch
     port = Kept()
     talk = Talk(port, alive=True, as_json=False)
     monkeypatch.setattr(sys, "stdout", Pipe())
+    talk.say(message_of("StreamStart rate_hz=1000 block_size=8", talk.next_id()))
     with pytest.raises(BrokenPipeError):
-        for words in ("StreamStart rate_hz=1000 block_size=8", CLOSE):
-            talk.say(message_of(words, talk.next_id()))
+        talk.say(message_of(CLOSE, talk.next_id()))
     talk.leave()
     assert [type(message) for message in port.sent[-2:]] == [VentOpen, StreamStop]

@@ -79,7 +79,8 @@ def judge(bench: Bench, event: AirEvent, since: int, what: str, over: Over, slac
     """The event against the samples: within reaction_ms after the first that is over.
 
     over: by how much a sample is over the limit, 0 or less when it is not. slack: a device may look more often than it tells
-    samples, and see between two of them what neither shows; then one of them has to be so near the limit.
+    samples, and see between two of them what neither shows; then one of them has to be so near the limit: one of those before the
+    event, from which the device may still have been about to act, or the next one after it.
     """
     samples = ticked(bench, since)
     first = next((tick for tick, sample in samples if over(sample) > 0), None)
@@ -90,8 +91,10 @@ def judge(bench: Bench, event: AirEvent, since: int, what: str, over: Over, slac
         )
     if took_ms is not None and took_ms >= -bench.ms(bench.sample_ticks):
         return [vented_figure(took_ms, "the first such sample", "because the device may look more often than it tells samples")]
-    reaction_ticks = TABLE.reaction_ms * bench.ticks(0.001)
-    about = [over(sample) for tick, sample in samples if abs(ticks_from(tick, event.device_tick)) <= reaction_ticks]
+    reaction_ticks = bench.ticks(TABLE.reaction_ms / 1000)
+    about = [
+        over(sample) for tick, sample in samples if -bench.sample_ticks <= ticks_from(tick, event.device_tick) <= reaction_ticks
+    ]
     if max(about, default=-slack - 1) < -slack:
         raise Failed(f"the device vented with {name_of(event.cause)}, but in no sample about that moment {what}, nor nearly so")
     return [Figure("vented_between_samples (nearest to the limit by)", -max(about))]
