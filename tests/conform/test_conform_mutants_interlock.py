@@ -107,6 +107,20 @@ def _anything_is_alive(patch: Patch) -> None:
     patch.setattr(Device, "hear", hear)
 
 
+def _the_first_few_are_alive(patch: Patch) -> None:
+    """A signal of life is seen in bad frames too, but only in the first few."""
+    heard, seen = Device.hear, [0]
+
+    def hear(device: Device, data: bytes) -> None:
+        bad = device._decoder.counters.frames_bad
+        heard(device, data)
+        if device._decoder.counters.frames_bad > bad and seen[0] < 5:
+            seen[0] += 1
+            device.interlock.heard_tick = device.next_tick
+
+    patch.setattr(Device, "hear", hear)
+
+
 def _unknown_is_silence(patch: Patch) -> None:
     heard = Device.hear
 
@@ -262,6 +276,7 @@ MUTANTS: dict[str, tuple[str, Spoil]] = {
     "the stopped stream does not vent": ("stream-stopped-open", _stream_watch_gone),
     "the restarted stream does not vent": ("stream-restarted", _stream_watch_gone),
     "bad frames are signs of life": ("bad-frames-are-silence", _anything_is_alive),
+    "the first bad frames are signs of life": ("bad-frames-are-silence", _the_first_few_are_alive),
     "its own frames are signs of life": ("own-frames-are-silence", _anything_is_alive),
     "unknown frames are silence": ("kept-alive-by-unknown", _unknown_is_silence),
     "a refused renewal renews": ("refused-renewal", _refused_renewal_renews),

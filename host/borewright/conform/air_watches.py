@@ -114,18 +114,20 @@ def _kept_alive(say: Callable[[Bench], None], what: str) -> Callable[[Bench], No
     return run
 
 
-def _not_kept_alive(octets: bytes, what: str) -> Callable[[Bench], None]:
-    """Only this is sent, each 100 ms, and the host counts as silent all the same."""
+def _not_kept_alive(octets: bytes, what: str) -> Callable[[Bench], list[Figure]]:
+    """Only this is sent, each 100 ms, and the host counts as silent all the same, from the last frame that counts on."""
 
-    def run(bench: Bench) -> None:
+    def run(bench: Bench) -> list[Figure]:
         air = Air(bench)
         air.to(AirState.CLOSED)
         bench.alive = False
+        last: Status = bench.status()
         since = bench.mark()
         for _ in range(3 * TABLE.host_silence_ms // 100):
             bench.send_octets(octets, what)
             bench.listen(0.1)
-        air.event(AirState.VENTED, Cause.HOST_SILENT, since=since)
+        event = air.event(AirState.VENTED, Cause.HOST_SILENT, since=since)
+        return [_judge(bench, "the silence of the host", last.device_tick, event.device_tick, TABLE.host_silence_ms)]
 
     return run
 
