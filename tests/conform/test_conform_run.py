@@ -10,7 +10,7 @@ import pytest
 from boresim.endpoint import SimEndpoint
 from boresim.rig import SimRig
 from borewire.codec import encode
-from borewire.messages import Ack, Identity, Message, SampleBlock, StatusRequest, StreamStart
+from borewire.messages import Ack, BlockFlags, Identity, Message, SampleBlock, StatusRequest, StreamStart
 from borewright.conform.bench import READ_OCTETS, Bench
 from borewright.conform.check import Failed
 from borewright.conform.suite import SUITE, BrokenOff, run_suite
@@ -34,6 +34,28 @@ def test_a_device_that_streams_already_was_not_reset_by_the_opening() -> None:
     run = run_suite(SimEndpoint(rig), only=["power-up", "stream-numbers"])
     assert _outcomes(run.results) == {"power-up": Outcome.NOT_TRIED, "stream-numbers": Outcome.PASSED}
     assert not rig.device.streaming
+
+
+def test_a_frame_that_the_reset_of_the_opening_cut_is_no_fault_of_the_device() -> None:
+    class Streamed(SimEndpoint):
+        """Streams on from before, until its opening resets it in the midst of a block."""
+
+        left = encode(StatusRequest(1)) + encode(SampleBlock(0, 0, 0, BlockFlags(0), 1, 1, bytes(6)))[:9]
+
+        def read(self, size: int = 1) -> bytes:
+            left, self.left = self.left, b""
+            return left + super().read(size)
+
+    run = run_suite(Streamed(SimRig(quick(SOLENOID))), only=["power-up", "good-frames-only"])
+    assert _outcomes(run.results) == {"power-up": Outcome.PASSED, "good-frames-only": Outcome.PASSED}
+
+
+def test_frames_that_were_not_sent_for_want_of_air_are_told() -> None:
+    for air, told in ((False, True), (True, False)):
+        run = run_suite(SimEndpoint(SimRig(quick(SOLENOID))), only=["bad-vectors", "bad-lengths"], air=air)
+        assert _outcomes(run.results) == {"bad-vectors": Outcome.PASSED, "bad-lengths": Outcome.PASSED}
+        for result in run.results:
+            assert any("left_out" in figure.name for figure in result.figures) is told
 
 
 def test_a_line_that_is_lost_is_no_fault_of_the_device_and_ends_the_run() -> None:

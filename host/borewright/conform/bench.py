@@ -92,7 +92,7 @@ class Bench:
 
     identity and channels: who it says it is, from when it has said so. rate_hz, block_size: of the stream as most checks use it.
     at_opening: what was heard before anything was sent. alive: whether HostAlive is sent by itself while listening. resets: how
-    often the board was reset on purpose. bad_frames: how many frames of the device were bad so far. held: whether the hands had the
+    often a reset may have cut a frame. bad_frames: how many frames of the device were bad so far. held: whether the hands had the
     hold-to-run switch pressed. lost: whether the line was lost.
     """
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from borewire.codec import BadFrame
 from borewire.messages import AirEvent, AirState, Cause, SampleBlock, Status
 
 from borewright.conform.bench import Bench, Heard
@@ -31,6 +32,8 @@ def listen_at_opening(bench: Bench) -> tuple[Heard, ...]:
         return ()
     bench.listen(AIR_EVENT_WITHIN_S)
     at = next(number for number, heard in enumerate(bench.heard) if is_power_up(heard.what))
+    # a device that streamed on from before may have been reset in the midst of a frame
+    bench.resets += any(isinstance(heard.what, BadFrame) for heard in bench.heard[:at])
     return tuple(bench.heard[at:])
 
 
