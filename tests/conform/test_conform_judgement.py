@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import struct
+from contextlib import nullcontext
 
 import pytest
 from boresim.endpoint import SimEndpoint
@@ -11,6 +12,7 @@ from borewire.messages import AirEvent, AirState, BlockFlags, Cause, Fitted, Ide
 from borewright.conform.bench import Bench, Heard
 from borewright.conform.check import Failed
 from borewright.conform.hand_judgement import judge
+from borewright.conform.transducers_by_hand import _judge_fault
 
 from .devices import SOLENOID, quick
 
@@ -54,3 +56,27 @@ def test_a_reading_that_goes_over_the_limit_only_afterwards_is_no_reason_to_vent
 
 def test_what_stood_near_the_limit_before_may_have_been_over_it_between_two_samples() -> None:
     _judged(CROSSES_MS - 3, raw_per_ms=2)
+
+
+@pytest.mark.parametrize(
+    ("rate_hz", "after_ms", "right"),
+    [
+        (1000, 4.0, True),
+        (1000, 1.0, False),
+        (1000, 25.0, False),
+        (500, 4.0, True),
+        (500, 24.0, True),
+        (500, 27.0, False),
+        (100, 0.0, True),
+        (100, 30.0, False),
+    ],
+)
+def test_a_torn_wire_is_seen_in_five_of_the_devices_own_samples_however_slow_its_stream(
+    rate_hz: int, after_ms: float, right: bool
+) -> None:
+    bench = _bench_that_heard_a_rise(10)
+    bench.rate_hz = rate_hz
+    bench.heard = bench.heard[:: 1000 // rate_hz]
+    event = AirEvent(round((CROSSES_MS + after_ms) * TICKS_PER_MS), AirState.VENTED, Cause.SENSOR_FAULT, 1, 0)
+    with nullcontext() if right else pytest.raises(Failed, match="after the first saturated sample"):
+        _judge_fault(bench, event, 0, lambda sample: sample[2] > LIMIT_RAW)
