@@ -29,6 +29,7 @@ from borewire.messages import (
     SlowReading,
     Status,
     StatusRequest,
+    StreamStart,
     StreamStop,
     SupplyOpen,
     VentOpen,
@@ -147,6 +148,15 @@ def as_own(data: bytes) -> bytes:
     return encode(replace(IdentifyRequest.decode_body(content[1:]), protocol_major=1))
 
 
+def in_eights(data: bytes) -> bytes:
+    """A longer block is acknowledged and taken for one of 8."""
+    content = payload_of(data.strip(b"\x00")) if data.strip(b"\x00") else b"\x00"
+    if content[0] != StreamStart.TYPE:
+        return data
+    command = StreamStart.decode_body(content[1:])
+    return encode(replace(command, block_size=8)) if command.block_size > 8 else data
+
+
 def minor_refused(message: Identity) -> Said:
     return Refused(message.request_id, IdentifyRequest.TYPE, RefusalReason.VERSION_UNSUPPORTED, 0)
 
@@ -211,6 +221,7 @@ MUTANTS: dict[str, tuple[str, Any]] = {
     ),
     "a block lost": ("stream-numbers", counting(SampleBlock, lambda m, n: None if n % 50 == 49 else m)),
     "the fastest rate refused": ("stream-rates", each(Identity, lambda m: replace(m, max_rate_hz=4000))),
+    "no block longer than 8": ("stream-block-sizes", hearing(in_eights)),
     "the largest block refused": ("stream-block-sizes", each(Identity, lambda m: replace(m, max_block_size=29))),
     "always saturated": ("stream-flags", each(SampleBlock, lambda m: replace(m, flags=m.flags | BlockFlags.SATURATED))),
     "another crank in the Status": ("stream-crank", each(Status, shifted(1000))),

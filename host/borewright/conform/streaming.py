@@ -190,11 +190,16 @@ def _block_sizes(bench: Bench) -> None:
     for size in sorted({1, 2, bench.device.max_block_size}):
         if size > bench.device.max_block_size:
             continue
+        stop(bench)
         since = bench.mark()
         bench.acked(StreamStart(0, bench.rate_hz, size))
         first_block(bench, since)
         blocks_for(bench, 0.3)
-        judge_numbers([block for block in bench.only(SampleBlock, since) if block.sample_count == size], bench.sample_ticks)
+        blocks = bench.only(SampleBlock, since)
+        others = {block.sample_count for block in blocks} - {size}
+        if others:
+            raise Failed(f"blocks of {min(others)} samples came, where {size} were asked for")
+        judge_numbers(blocks, bench.sample_ticks)
 
 
 def _flags(bench: Bench) -> None:
