@@ -151,10 +151,11 @@ class FirmwareRig:
     def reset(self, cause: ResetCause = ResetCause.RESET_PIN, held_ms: int = 2) -> None:
         """Reset the microcontroller and hold it so for a while, in which time passes at once."""
         self._to_device.clear()
-        self._take(self._board.reset(cause, held_ms * MS_CYCLES))
         self._drive((False, False))
         self._let_pass(held_ms * ROUNDS_PER_MS)
         self._ms += held_ms
+        self._show_where_the_crank_is(1)
+        self._take(self._board.reset(cause, held_ms * MS_CYCLES))
         self._restarted()
 
     def _power_up(self, off_ms: int = 0) -> None:
@@ -162,11 +163,15 @@ class FirmwareRig:
         self.powered = True
         if off_ms:
             self._board.reset(ResetCause.POWER_ON, off_ms * MS_CYCLES)
-        self._encoder.place = self.electronics.place(self.plant.crank_deg)
-        self._board.step(MS_CYCLES, [*self._encoder.standing(), PinEvent(0, Pin.HOLD, int(self._hold_pressed))])
-        self._pins.clear()
+        self._show_where_the_crank_is(MS_CYCLES)
         self._take(self._board.reset(ResetCause.POWER_ON))
         self._restarted()
+
+    def _show_where_the_crank_is(self, cycles: int) -> None:
+        """Bring the wires to their levels before a reset, after which the firmware counts from there."""
+        self._encoder.place = self.electronics.place(self.plant.crank_deg)
+        self._board.step(cycles, [*self._encoder.standing(), PinEvent(0, Pin.HOLD, int(self._hold_pressed))])
+        self._pins.clear()
 
     def _restarted(self) -> None:
         self.electronics.power_up(self.plant.crank_deg)

@@ -101,6 +101,18 @@ def test_the_board_counts_what_the_electronics_count() -> None:
     assert board.listener.count == rig.electronics.count_at(rig.plant.crank_deg) < 0
 
 
+def test_what_the_crank_turns_while_the_board_is_held_in_reset_is_not_counted() -> None:
+    rig, board = rig_and_board()
+    assert rig.operator.do("turn +900 rpm 60").startswith("ok")
+    rig.advance(1.9)
+    assert rig.plant.turning
+    rig.reset(held_ms=200)
+    assert rig.plant.turning
+    rig.advance(3.0)
+    assert board.listener is not None
+    assert board.listener.count == rig.electronics.count_at(rig.plant.crank_deg) > 500
+
+
 def test_a_reset_of_its_own_begins_the_count_anew() -> None:
     rig, board = rig_and_board()
     assert rig.operator.do("turn +300 rpm 60").startswith("ok")
