@@ -16,7 +16,9 @@
 #define HAL_RATE_MAX_HZ 1000u
 #define HAL_BLOCK_MAX 8u
 #define HAL_COUNTS_PER_REV 4096u
+#ifndef HAL_FIRMWARE_VERSION
 #define HAL_FIRMWARE_VERSION "reference 1.0 avr"
+#endif
 
 #ifndef HAL_VALVES_FITTED
 #define HAL_VALVES_FITTED 1

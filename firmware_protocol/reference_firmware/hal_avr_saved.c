@@ -15,6 +15,7 @@
 #include "bw_frame.h"
 #include "hal.h"
 #include "hal_avr.h"
+#include "mixed.h"
 
 #define SERIAL_AT 0u
 #define SERIAL_BLANK 0xFFu
@@ -40,17 +41,6 @@ static uint8_t check_of(const struct slot *slot)
 static uint16_t slot_address(uint8_t number)
 {
     return (uint16_t)(SLOTS_AT + number * sizeof(struct slot));
-}
-
-/* Different numbers give different numbers, and only 0 gives 0: each step can be undone. */
-static uint32_t mixed(uint32_t number)
-{
-    number ^= number >> 16;
-    number *= UINT32_C(0x9E3779B1);
-    number ^= number >> 15;
-    number *= UINT32_C(0x85EBCA77);
-    number ^= number >> 16;
-    return number;
 }
 
 uint32_t hal_boot_id(void)

@@ -8,6 +8,7 @@
 
 #include "hal.h"
 #include "hal_host.h"
+#include "mixed.h"
 
 #define LINE_MAX_OCTETS 80u
 
@@ -53,17 +54,6 @@ static void write_file(void)
     }
     fprintf(file, "%lu\n%s\n", (unsigned long)resets, serial_number);
     fclose(file);
-}
-
-/* Different numbers give different numbers, and only 0 gives 0: each step can be undone. */
-static uint32_t mixed(uint32_t number)
-{
-    number ^= number >> 16;
-    number *= UINT32_C(0x9E3779B1);
-    number ^= number >> 15;
-    number *= UINT32_C(0x85EBCA77);
-    number ^= number >> 16;
-    return number;
 }
 
 uint32_t hal_boot_id(void)

@@ -27,7 +27,7 @@ from borewire.messages import (
 
 from .pc_child import LIMIT_RAW, OVER_CODE, QUIET, Bench, bench, close_command, only, open_command
 
-# the largest raw word is 4 × 1023; at it a channel is saturated (config_host.h, PROTOCOL.md section 10, ChannelDescription)
+# the largest raw word is 4 × 1023; at it a channel is saturated (config.h, PROTOCOL.md section 10, ChannelDescription)
 RAW_MAX = 4092
 
 
