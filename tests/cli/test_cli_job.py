@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 from borewright.cli import exits
-from borewright.cli.record import DEFAULT_RECORD
+from borewright.cli.record_file import DEFAULT_RECORD
 from borewright.store import Store
 
 RESULT = {

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from borewright.cli.record import DEFAULT_RECORD
+from borewright.cli.record_file import DEFAULT_RECORD
 from borewright.cli.shown import add_units_argument, chosen_units
 
 __all__ = ["EXAMPLE", "add_arguments", "run"]

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from borewright.cli.ended import ended_like_ctrl_c
-from borewright.cli.record import add_record_argument, open_store
+from borewright.cli.record_file import add_record_argument, open_store
 from borewright.errors import LinkError, StoreError
 
 if TYPE_CHECKING:

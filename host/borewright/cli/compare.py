@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from borewright.cli import exits
 from borewright.cli.find_job import STAGES, one_of_two, the_job
 from borewright.cli.output import print_json
-from borewright.cli.record import add_record_argument, open_store
+from borewright.cli.record_file import add_record_argument, open_store
 from borewright.cli.shown import add_units_argument, shown_units
 from borewright.errors import UseError
 

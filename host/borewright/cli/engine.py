@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from borewright.cli import exits
 from borewright.cli.output import date_words, print_json, prints_every_letter, table_lines
-from borewright.cli.record import add_record_argument, open_store
+from borewright.cli.record_file import add_record_argument, open_store
 from borewright.cli.subcommands import add_subcommand
 from borewright.errors import UseError
 

@@ -8,7 +8,7 @@ from borewright.cli import exits
 from borewright.cli.find_job import add_job_arguments, the_job
 from borewright.cli.job_options import add_details_arguments, details_of
 from borewright.cli.output import print_json
-from borewright.cli.record import add_record_argument, open_store
+from borewright.cli.record_file import add_record_argument, open_store
 from borewright.errors import UseError
 
 __all__ = ["add_arguments", "run"]

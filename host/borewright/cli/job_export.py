@@ -8,7 +8,7 @@ from pathlib import Path
 from borewright.cli import exits
 from borewright.cli.find_job import STAGES, the_jobs
 from borewright.cli.output import print_json
-from borewright.cli.record import add_record_argument, open_store
+from borewright.cli.record_file import add_record_argument, open_store
 from borewright.errors import UseError
 from borewright.service.exporting import KINDS, export_bytes
 

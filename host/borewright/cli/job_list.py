@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from borewright.cli import exits
 from borewright.cli.output import date_words, print_json, table_lines
-from borewright.cli.record import add_record_argument, open_store
+from borewright.cli.record_file import add_record_argument, open_store
 
 if TYPE_CHECKING:
     from borewright.store.records import JobRecord

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from borewright.cli import exits
 from borewright.cli.find_job import add_job_arguments, the_job
 from borewright.cli.output import print_json
-from borewright.cli.record import add_record_argument, open_store
+from borewright.cli.record_file import add_record_argument, open_store
 from borewright.errors import UseError
 
 if TYPE_CHECKING:

@@ -15,7 +15,7 @@ from borewright.cli.job_options import add_details_arguments, details_of
 from borewright.cli.judged import add_limits_argument, judgement_as_dict
 from borewright.cli.measure import BLOCKED_HINT, job_of_engine, judged_test, test_as_dict, test_words
 from borewright.cli.output import print_json
-from borewright.cli.record import named_engine, open_store
+from borewright.cli.record_file import named_engine, open_store
 from borewright.cli.shown import add_units_argument, shown_units
 from borewright.errors import NotReadyError, UseError
 from borewright.service.shown_units import ShownUnits

@@ -12,7 +12,7 @@ from borewright.cli.find_job import STAGES, the_jobs
 from borewright.cli.job_about import about_lines, change_lines, note_lines
 from borewright.cli.judged import add_limits_argument
 from borewright.cli.output import date_words, print_json, table_lines
-from borewright.cli.record import add_record_argument, open_store
+from borewright.cli.record_file import add_record_argument, open_store
 from borewright.cli.shown import add_units_argument, shown_units
 from borewright.service.shown_units import ShownUnits
 

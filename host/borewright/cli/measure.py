@@ -10,7 +10,7 @@ from borewright.cli import exits
 from borewright.cli.at_the_rig import add_rig_arguments, at_the_rig, kept_as
 from borewright.cli.budget_table import budget_as_dict
 from borewright.cli.judged import add_limits_argument, judgement_as_dict, judgement_lines
-from borewright.cli.record import named_engine
+from borewright.cli.record_file import named_engine
 from borewright.cli.shown import add_units_argument, shown_units
 from borewright.errors import UseError
 from borewright.service.shown_units import ShownUnits

@@ -6,7 +6,7 @@ import argparse
 
 from borewright.cli import exits
 from borewright.cli.output import print_json
-from borewright.cli.record import add_record_argument, open_store
+from borewright.cli.record_file import add_record_argument, open_store
 
 __all__ = ["add_arguments", "run"]
 

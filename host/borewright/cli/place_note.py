@@ -10,7 +10,7 @@ from borewright.cli import exits
 from borewright.cli.at_the_rig import login_name
 from borewright.cli.find_job import add_job_arguments, the_job
 from borewright.cli.output import print_json
-from borewright.cli.record import add_record_argument, open_store
+from borewright.cli.record_file import add_record_argument, open_store
 from borewright.errors import UseError
 
 if TYPE_CHECKING:

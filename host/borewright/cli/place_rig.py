@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from borewright.cli.at_the_rig import add_rig_arguments, at_the_rig, kept_as
 from borewright.cli.budget_table import plus_minus
 from borewright.cli.find_job import add_job_arguments, the_job
-from borewright.cli.record import open_store
+from borewright.cli.record_file import open_store
 from borewright.errors import UseError
 
 if TYPE_CHECKING:

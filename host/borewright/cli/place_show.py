@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from borewright.cli import exits
 from borewright.cli.find_job import STAGES, the_jobs
 from borewright.cli.output import print_json, table_lines
-from borewright.cli.record import add_record_argument, open_store
+from borewright.cli.record_file import add_record_argument, open_store
 from borewright.errors import UseError
 
 if TYPE_CHECKING:

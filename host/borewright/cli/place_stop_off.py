@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from borewright.cli import exits
 from borewright.cli.output import print_json
 from borewright.cli.place_rig import AtCylinder, Job, add_place_rig_arguments, add_spare_argument, at_the_cylinder, job_of
-from borewright.cli.record import open_store
+from borewright.cli.record_file import open_store
 from borewright.errors import BorewrightError, NotReadyError, UseError
 
 if TYPE_CHECKING:

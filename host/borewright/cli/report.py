@@ -11,7 +11,7 @@ from borewright.cli import exits
 from borewright.cli.find_job import STAGES, one_of_two, the_jobs
 from borewright.cli.judged import add_limits_argument
 from borewright.cli.output import print_json
-from borewright.cli.record import add_record_argument, open_store
+from borewright.cli.record_file import add_record_argument, open_store
 from borewright.cli.shown import add_units_argument, chosen_units
 from borewright.errors import UseError
 from borewright.service.shown_units import user_settings_path

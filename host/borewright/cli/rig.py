@@ -8,7 +8,7 @@ from pathlib import Path
 
 from borewright.cli import exits
 from borewright.cli.at_the_rig import add_rig_arguments, at_the_rig
-from borewright.cli.record import add_record_argument, named_engine
+from borewright.cli.record_file import add_record_argument, named_engine
 from borewright.cli.rig_options import TDC_WAYS, add_orifice_arguments, add_span_arguments
 from borewright.cli.shown import add_units_argument
 from borewright.errors import UseError

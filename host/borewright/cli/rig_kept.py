@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from borewright.cli import exits
 from borewright.cli.output import date_words
-from borewright.cli.record import open_store
+from borewright.cli.record_file import open_store
 from borewright.cli.rig_words import check_as_dict
 from borewright.errors import UseError
 
