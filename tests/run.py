@@ -17,6 +17,7 @@ import os
 import shutil
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -28,6 +29,7 @@ SCRIPTS = VENV / ("Scripts" if os.name == "nt" else "bin")
 PYTHON = SCRIPTS / ("python.exe" if os.name == "nt" else "python")
 SOURCES = ["host", "firmware_protocol", "simulator"]
 FIRMWARE = ROOT / "firmware_protocol" / "reference_firmware"
+ROWS_TABLE = Path(__file__).resolve().parent / "bench" / "parts" / "rows.py"
 
 # what QtGui needs of a bare Debian: the library that is loaded, the package that brings it
 QT_LIBRARIES = {
@@ -75,7 +77,9 @@ def main(words: Sequence[str] | None = None) -> int:
     )
     kind = parser.add_mutually_exclusive_group()
     kind.add_argument("--quick", action="store_true", help="lint, types, contracts, unit tests and vectors; no surveys, no jobs")
-    kind.add_argument("--bench", action="store_true", help="run the benchmarks in tests/bench instead; they print tables")
+    kind.add_argument(
+        "--bench", metavar="NAME", nargs="*", help="run the benchmarks in tests/bench instead, or those named; ends in one table"
+    )
     kind.add_argument("--screenshots", metavar="DIR", type=Path, help="write pictures of all pages of the window, and the README's")
     chosen, for_pytest = parser.parse_known_args(words)
     began_s = time.monotonic()
@@ -84,8 +88,8 @@ def main(words: Sequence[str] | None = None) -> int:
         if chosen.screenshots is not None:
             steps = picture_steps(chosen.screenshots)
         else:
-            steps = bench_steps() if chosen.bench else test_steps(chosen.quick, for_pytest)
-        failed = run_steps(steps)
+            steps = test_steps(chosen.quick, for_pytest) if chosen.bench is None else bench_steps(chosen.bench)
+        failed = run_steps(steps) if chosen.bench is None else run_benches(steps)
     except SetUpError as error:
         print(f"run.py: {error}", flush=True)
         return 2
@@ -175,11 +179,30 @@ def test_steps(quick: bool, for_pytest: Sequence[str]) -> list[Step]:
     ]
 
 
-def bench_steps() -> list[Step]:
+def bench_steps(names: Sequence[str]) -> list[Step]:
+    """All of them, or those of these names."""
     scripts = sorted((ROOT / "tests" / "bench").glob("*.py"))
     if not scripts:
         raise SetUpError("there is no benchmark in tests/bench; the clone is not whole")
+    known = [script.stem for script in scripts]
+    unknown = [name for name in names if name not in known]
+    if unknown:
+        raise SetUpError(f"there is no benchmark called {', '.join(unknown)}; choose among {', '.join(known)}")
+    scripts = [script for script in scripts if not names or script.stem in names]
     return [(script.stem, lambda script=script: aloud([str(PYTHON), str(script)])) for script in scripts]  # type: ignore[misc]
+
+
+def run_benches(steps: Sequence[Step]) -> list[str]:
+    """Run them all and show the rows of all in one table, also after Ctrl-C; a bound that is not reached fails nothing."""
+    with tempfile.TemporaryDirectory() as folder:
+        rows = Path(folder) / "rows.jsonl"
+        os.environ["BOREWRIGHT_BENCH_ROWS"] = str(rows)
+        try:
+            return run_steps(steps)
+        finally:
+            del os.environ["BOREWRIGHT_BENCH_ROWS"]
+            print("\nwhat the benchmarks found", flush=True)
+            aloud([sys.executable, str(ROWS_TABLE), str(rows)])
 
 
 def picture_steps(folder: Path) -> list[Step]:

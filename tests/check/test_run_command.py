@@ -119,14 +119,25 @@ def test_each_benchmark_runs_by_itself(
 ) -> None:
     folder = tmp_path / "tests" / "bench"
     folder.mkdir(parents=True)
-    (folder / "good.py").write_text("print('a table')")
+    helper = f"import sys; sys.path.insert(0, {str(RUN.parent / 'bench')!r})\nfrom parts.rows import at_least, at_most, tell\n"
+    (folder / "good.py").write_text(f"{helper}tell([at_least('fast enough', '× real time', 20.0, 15.0)])\nprint('a table')")
+    (folder / "slow.py").write_text(f"{helper}tell([at_most('too slow', 'ms', 30.0, 20.0)])")
     (folder / "worse.py").write_text("raise SystemExit(1)")
     monkeypatch.setattr(ready, "ROOT", tmp_path)
     monkeypatch.setattr(ready, "PYTHON", Path(sys.executable))
     assert ready.main(["--bench"]) == 1
     out = capfd.readouterr().out
     assert "a table" in out
-    assert out.splitlines()[-1].startswith("run.py: FAILED: worse (1 of 2 steps)")
+    *_, head, fast, slow, last = out.splitlines()
+    assert head.split() == ["what", "in", "asked", "found"]
+    assert fast.split() == ["fast", "enough", "×", "real", "time", "≥", "15", "20", "reached"]
+    assert slow.split() == ["too", "slow", "ms", "≤", "20", "30", "NOT", "REACHED"]
+    assert last.startswith("run.py: FAILED: worse (1 of 3 steps)")
+    # what is slow fails nothing, and only what is named is run
+    assert ready.main(["--bench", "slow", "good"]) == 0
+    assert "(good, slow)" in last_line(capfd)
+    assert ready.main(["--bench", "slower"]) == 2
+    assert last_line(capfd) == "run.py: there is no benchmark called slower; choose among good, slow, worse"
 
 
 Answer = Callable[..., subprocess.CompletedProcess[bytes]]
