@@ -11,6 +11,7 @@ from math import erf, floor, pi, sin, sqrt
 import numpy as np
 import numpy.typing as npt
 
+from boresim.electrical_faults import ElectricalFaults, EncoderFault, SensorFault
 from boresim.noise import KNOT_S, PositionNoise, ZeroWander, seeded_normal, seeded_unit
 from boresim.plant import PlantTrace
 from boresim.scenario import Scenario
@@ -70,6 +71,7 @@ class Electronics:
         self._index_count = floor(self.counts_per_rev * seeded_unit(scenario.seed, "index"))
         self._edge = seeded_unit(scenario.seed, "edge")  # where in a count the crank's zero lies
         self._zero_count = 0
+        self.faults: ElectricalFaults | None = None  # None while nothing is wrong
         self.power_up(scenario.crank.start_deg)
 
     def _draw(self, channel: int) -> SensorErrors:
@@ -106,7 +108,8 @@ class Electronics:
             codes = np.clip(np.floor(words), self.raw_min, self.raw_max).astype(np.intp)
             words += np.take_along_axis(self._converter, codes, axis=1)
         words = np.floor(words)
-        return np.minimum(np.maximum(words, self.raw_min), self.raw_max).astype(np.uint16)
+        sound = np.minimum(np.maximum(words, self.raw_min), self.raw_max).astype(np.uint16)
+        return sound if self.faults is None else self.faults.raw(sound, trace)
 
     def _zeros(self, t_s: npt.NDArray[np.float64]) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
         """What the zeros do at some times: words a second and words at time 0, float64[2, 1] or, over a knot, float64[2, n]."""
@@ -168,32 +171,80 @@ class Electronics:
 
     # ---- encoder
 
-    def power_up(self, crank_deg: float) -> None:
-        """The counter starts at 0 where the crank stands."""
-        self._zero_count = self._one(crank_deg)
+    def power_up(self, crank_deg: float, now_s: float = 0.0) -> None:
+        """The counter starts at 0 where the crank stands at virtual time now_s."""
+        self._zero_count = 0
+        self._zero_count = self.count_at(crank_deg, now_s)
 
     def counts(self, trace: PlantTrace) -> npt.NDArray[np.int64]:
         """Encoder counts since power-up, int64[n]."""
+        if self.faults is not None:
+            return self.faults.counted(self._absolute(self.faults.seen_by_encoder(trace).crank_deg)) - self._zero_count
         return self._absolute(trace.crank_deg) - self._zero_count
 
-    def count_at(self, crank_deg: float) -> int:
-        """The count at one crank angle."""
+    def count_at(self, crank_deg: float, now_s: float = 0.0) -> int:
+        """The count at one crank angle, at virtual time now_s."""
+        if self.faults is not None:
+            return self.faults.counted_one(self._one(self.faults.shaft_deg(crank_deg, now_s))) - self._zero_count
         return self._one(crank_deg) - self._zero_count
+
+    # ---- what is wrong
+
+    def break_sensor(self, name: str, fault: SensorFault) -> None:
+        """From the next sample on a transducer or the converter is wrong in this way, until `mend`."""
+        self._faults_now().sensors[name] = fault
+
+    def break_encoder(self, name: str, fault: EncoderFault) -> None:
+        """From the next sample on the encoder is wrong in this way, until `mend`."""
+        self._faults_now().encoder[name] = fault
+
+    def mend(self, name: str, crank_deg: float, now_s: float) -> None:
+        """That is no longer wrong. The counter goes on from where it stands, but for a coupling that is turned back."""
+        faults = self._faults_now()
+        faults.sensors.pop(name, None)
+        shaft = self._one(faults.shaft_deg(crank_deg, now_s))
+        before = faults.counted_one(shaft)
+        faults.encoder.pop(name, None)
+        self._zero_count += faults.counted_one(shaft) - before
+        if not faults:
+            self.faults = None
+
+    def shaft_count(self, crank_deg: float, now_s: float) -> int:
+        """The count since the encoder was made, before anything is wrong with the counting."""
+        return self._one(crank_deg if self.faults is None else self.faults.shaft_deg(crank_deg, now_s))
+
+    def _faults_now(self) -> ElectricalFaults:
+        if self.faults is None:
+            self.faults = ElectricalFaults(self.raw_min, self.raw_max)
+        return self.faults
+
+    # ---- index
 
     def index_pulses(self, trace: PlantTrace) -> tuple[IndexPulse, ...]:
         """The index pulses between the sample before the trace and its last one, in order of time.
 
         The pulse is one count wide, at the same count from either side; a crank that stands in it gives no further one.
         """
+        if self.faults is not None:
+            return self._faulty_pulses(trace, self.faults)
+        return self._pulses(trace, self._index_count)
+
+    def _faulty_pulses(self, trace: PlantTrace, faults: ElectricalFaults) -> tuple[IndexPulse, ...]:
+        seen, zero = faults.seen_by_encoder(trace), self._zero_count
+        pulses = [pulse for at in faults.index_at(self._index_count) for pulse in self._pulses(seen, at)]
+        told = (IndexPulse(pulse.t_s, faults.counted_one(pulse.count + zero) - zero) for pulse in pulses)
+        return tuple(sorted(told, key=lambda pulse: pulse.t_s))
+
+    def _pulses(self, trace: PlantTrace, index_count: int) -> tuple[IndexPulse, ...]:
         low, high = float(trace.crank_deg.min()), float(trace.crank_deg.max())
         ends = self._one(min(low, trace.crank_before_deg)), self._one(max(high, trace.crank_before_deg))
-        if (min(ends) - 1 - self._index_count) // self.counts_per_rev == (max(ends) - self._index_count) // self.counts_per_rev:
+        if (min(ends) - 1 - index_count) // self.counts_per_rev == (max(ends) - index_count) // self.counts_per_rev:
             return ()  # no pulse lies in between: nearly every batch
         angles = np.concatenate(([trace.crank_before_deg], trace.crank_deg))
         times = np.concatenate(([trace.t_before_s], trace.t_s))
         absolute = self._absolute(angles)
-        turns_below = (absolute - self._index_count) // self.counts_per_rev  # pulses at or below each count
-        inside = (absolute - self._index_count) % self.counts_per_rev == 0
+        turns_below = (absolute - index_count) // self.counts_per_rev  # pulses at or below each count
+        inside = (absolute - index_count) % self.counts_per_rev == 0
         found = []
         for at in np.flatnonzero(np.diff(absolute)):
             first, last = int(absolute[at]), int(absolute[at + 1])
@@ -203,7 +254,7 @@ class Electronics:
                 lowest = int(turns_below[at + 1]) + (0 if inside[at + 1] else 1)
                 pulses = list(range(int(turns_below[at]) - (1 if inside[at] else 0), lowest - 1, -1))
             for pulse in pulses:
-                count = self._index_count + pulse * self.counts_per_rev
+                count = index_count + pulse * self.counts_per_rev
                 part = (count - first) / (last - first)
                 found.append(IndexPulse(float(times[at] + part * (times[at + 1] - times[at])), count - self._zero_count))
         return tuple(found)

@@ -49,6 +49,7 @@ class SimRig:
         self.powered = True
         self._setup = _device_setup(self.scenario, self.electronics)
         self._tick_s = self.electronics.true_period_s(1.0 / self._setup.tick_rate_hz)
+        self._clock_from = (0, 0.0)  # a tick and its time from which on the clock has gone as it does
         self._now_ns = 0
         self._ticks = 0  # of the device's clock, from the beginning to the last scan
         self._on_again_tick = 0
@@ -70,7 +71,8 @@ class SimRig:
         if not 0.0 <= dt_s < float("inf"):
             raise ValueError(f"dt_s must be a time from 0 on, not {dt_s}")
         self._now_ns += round(dt_s * 1e9)
-        end_tick = int(self.now_s / self._tick_s)
+        from_tick, from_s = self._clock_from
+        end_tick = from_tick + int((self.now_s - from_s) / self._tick_s)
         while self._ticks + self._scan_ticks <= end_tick:
             self._batch(end_tick)
 
@@ -122,10 +124,25 @@ class SimRig:
             self.plant.set_supply(False)
             self.plant.set_vent(True)
 
+    def set_clock_error(self, ppm: float) -> None:
+        """The device's clock is so much too slow from the last scan on; negative: too fast."""
+        self._clock_from = (self._ticks, self._time_s(self._ticks))
+        self.electronics.clock_error_ppm = ppm
+        self._tick_s = self.electronics.true_period_s(1.0 / self._setup.tick_rate_hz)
+
+    def _time_s(self, tick: int) -> float:
+        from_tick, from_s = self._clock_from
+        return from_s + (tick - from_tick) * self._tick_s
+
+    def _tick_at(self, time_s: float) -> int:
+        """The first tick at or after a time."""
+        from_tick, from_s = self._clock_from
+        return from_tick + ceil((time_s - from_s) / self._tick_s)
+
     def _power_up(self) -> None:
         self.powered = True
         self._boots += 1
-        self.electronics.power_up(self.plant.crank_deg)
+        self.electronics.power_up(self.plant.crank_deg, self.plant.now_s)
         self.device = Device(self._setup, self._boots, self._out, hold_pressed=self._hold_pressed)
 
     # ------------------------------------------------------------------ batches
@@ -146,8 +163,8 @@ class SimRig:
             if self._ticks >= self._on_again_tick:
                 self._power_up()
         due_s = self.operator.due_s
-        if due_s is not None and self._ticks >= ceil(due_s / self._tick_s):
-            self.operator.act(self._ticks * self._tick_s)
+        if due_s is not None and self._ticks >= self._tick_at(due_s):
+            self.operator.act(self._time_s(self._ticks))
         if not self.plugged:
             self._out.clear()
 
@@ -155,7 +172,7 @@ class SimRig:
         """How many scans there are until somebody acts of whom it is known beforehand."""
         due = [self._ticks + BATCH_SCANS * step]
         if self.operator.due_s is not None:
-            due.append(ceil(self.operator.due_s / self._tick_s))
+            due.append(self._tick_at(self.operator.due_s))
         if not self.powered:
             due.append(self._on_again_tick)
         elif self.device.waiting:

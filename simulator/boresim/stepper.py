@@ -323,9 +323,7 @@ class Stepper:
         pr, pc, _ = air.state
         air.moving_step(GRID_S, air.volume_m3)
         to_r, to_c, _ = air.state
-        self.rows.append(
-            (self.end * GRID_S, GRID_HZ, pr, to_r - pr, 0.0, 0.0, pc, to_c - pc, 0.0, 0.0, self.crank.theta_deg, 0.0)
-        )
+        self.rows.append((self.end * GRID_S, GRID_HZ, pr, to_r - pr, 0.0, 0.0, pc, to_c - pc, 0.0, 0.0, self.crank.theta_deg, 0.0))
         self.end += 1
         self.level = 0
 
