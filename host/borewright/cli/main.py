@@ -26,6 +26,7 @@ COMMANDS = {
     "report": "the customer's report of a job as a PDF",
     "engine": "the library of engines: list, show, add, edit, copy, remove, restore",
     "compare": "before against after, cylinder by cylinder; the trend of an engine",
+    "record": "keep the record file safe: check, backup, restore",
     "units": "choose the units that numbers are shown in",
     "sim": "serve the simulated rig on a serial line or a network port",
     "wire": "record, replay and read what goes over the wire",

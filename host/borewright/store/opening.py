@@ -16,7 +16,7 @@ from borewright.errors import StoreError
 from borewright.store import schema
 from borewright.store.errors import NO_TEXT, damaged, not_ours, os_error, sqlite_error, too_new
 
-__all__ = ["in_words", "open_engine"]
+__all__ = ["from_json", "in_words", "look", "open_engine"]
 
 _MAGIC = b"SQLite format 3\x00"
 _APPLICATION_ID_AT = 68  # SQLite file format, section 1.3: big-endian
@@ -24,7 +24,7 @@ _APPLICATION_ID_AT = 68  # SQLite file format, section 1.3: big-endian
 
 def open_engine(path: Path, create: bool, busy_s: float) -> sa.Engine:
     """The database at path, at this program's schema version. Raises StoreError; a file that is not ours is never touched."""
-    _look(path, create)
+    look(path, create)
     engine = _engine(path, busy_s)
     try:
         _settle(path, engine, busy_s)
@@ -51,7 +51,7 @@ def _original(error: sqlite3.Error | sa.exc.DBAPIError) -> sqlite3.Error:
     return error.orig if isinstance(error.orig, sqlite3.Error) else sqlite3.OperationalError(str(error))
 
 
-def _look(path: Path, create: bool) -> None:
+def look(path: Path, create: bool) -> None:
     """Refuse what is not ours before SQLite, which may write even when it is asked to read, sees it."""
     try:
         if path.is_dir():
@@ -79,7 +79,7 @@ def _engine(path: Path, busy_s: float, *, foreign_keys: bool = True) -> sa.Engin
         sa.URL.create("sqlite+pysqlite", database=str(path)),
         connect_args={"timeout": busy_s},
         json_serializer=_to_json,
-        json_deserializer=partial(_from_json, path),
+        json_deserializer=partial(from_json, path),
     )
     sa.event.listen(engine, "connect", partial(_on_connect, foreign_keys))
     sa.event.listen(engine, "begin", _on_begin)
@@ -97,7 +97,7 @@ def _no_constant(name: str) -> float:
 _DECODER = json.JSONDecoder(parse_constant=_no_constant)  # made once: a long list has thousands of values
 
 
-def _from_json(path: Path, text: str) -> Any:
+def from_json(path: Path, text: str) -> Any:
     """What _to_json has written. Raises StoreError for anything else, for then the file is damaged."""
     try:
         value = _DECODER.decode(text)
