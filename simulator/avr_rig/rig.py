@@ -17,6 +17,7 @@ from typing import Protocol
 from boresim.operator import Operator
 from boresim.plant import Plant, PlantTrace
 from boresim.scenario import Scenario
+from boresim.words import CannotError
 
 from avr_rig.analog import BoardElectronics
 from avr_rig.child import ROUND_CYCLES, Answer, Codes, Pin, PinEvent, ResetCause
@@ -140,6 +141,10 @@ class FirmwareRig:
     def plug(self) -> None:
         """Put the cable back."""
         self.plugged = True
+
+    def play_fault(self, words: tuple[str, ...]) -> str:
+        """Faults are played at boresim's own device. Raises CannotError always."""
+        raise CannotError(f"fault {' '.join(words)}: faults are played by borewright sim only, where the device is simulated too")
 
     def power_cycle(self) -> None:
         """Switch the device off, and on again a moment later."""

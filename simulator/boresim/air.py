@@ -58,21 +58,10 @@ class AirSide:
     )
 
     def __init__(self, scenario: Scenario) -> None:
-        self.parts = scenario.rig.air
-        ambient = scenario.ambient
-        self.p_ambient = ambient.pressure_abs_pa
-        self.t_room = ambient.air_k
-        self.t_engine = ambient.engine_k
+        self.take_parts(scenario)
         self.engine_wall_w_k = 0.0
         self.engine_wall_w_k_pa = 0.0
-        self.hose_wall_w_k = self.parts.hose_wall_w_k
-        choked = restrictor_flow_kg_s(self.parts.restrictor_conductance_m3_s_pa, 0.5, 1.0, 0.0, self.t_room)  # for each Pa
-        self.stir_pa_s_kg = ambient.engine_wall_stir / choked
         self.p_set_abs = self.p_ambient
-        self.p_reference = self.parts.set_gauge_pa
-        self.relief_abs = self.p_ambient + self.parts.relief_gauge_pa
-        self.capacity_kg_pa = self.parts.dead_volume_m3 / (R_J_KG_K * self.t_room)
-        self.stretch_m3_pa = self.parts.hose_volume_m3 * self.parts.hose_stretch_per_pa
         self.supply_fraction = 0.0
         self.vent_fraction = 1.0
         self.volume_m3 = self.parts.hose_volume_m3  # of the cylinder side at ambient pressure
@@ -81,6 +70,21 @@ class AirSide:
         self.behind: State = (self.p_ambient, 0.0, 0.0)  # it: pressure, mass and volume of the cylinder; else of no meaning
         self.behind_open: Open = (0.0, (), ())
         self.state: State = (self.p_ambient, self.p_ambient, 0.0)
+
+    def take_parts(self, scenario: Scenario) -> None:
+        """What follows from the scenario alone."""
+        self.parts = scenario.rig.air
+        ambient = scenario.ambient
+        self.p_ambient = ambient.pressure_abs_pa
+        self.t_room = ambient.air_k
+        self.t_engine = ambient.engine_k
+        self.hose_wall_w_k = self.parts.hose_wall_w_k
+        choked = restrictor_flow_kg_s(self.parts.restrictor_conductance_m3_s_pa, 0.5, 1.0, 0.0, self.t_room)  # for each Pa
+        self.stir_pa_s_kg = ambient.engine_wall_stir / choked
+        self.p_reference = self.parts.set_gauge_pa
+        self.relief_abs = self.p_ambient + self.parts.relief_gauge_pa
+        self.capacity_kg_pa = self.parts.dead_volume_m3 / (R_J_KG_K * self.t_room)
+        self.stretch_m3_pa = self.parts.hose_volume_m3 * self.parts.hose_stretch_per_pa
 
     def volume_at(self, p_cylinder_abs_pa: float) -> float:
         """The cylinder side's volume with the hose stretched by its pressure, m³."""

@@ -169,6 +169,10 @@ class Electronics:
         self._noise_words = words_per_pa * parts.noise_pa
         self._wander_words = words_per_pa * parts.zero_drift_pa
 
+    def stand_in(self, p_ambient_abs_pa: float) -> None:
+        """The room's pressure, from which gauge transducers measure, is another one from the next sample on."""
+        self._zero_at_abs_pa = p_ambient_abs_pa + self.scenario.rig.transducers.low_gauge_pa
+
     # ---- encoder
 
     def power_up(self, crank_deg: float, now_s: float = 0.0) -> None:

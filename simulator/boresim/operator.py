@@ -65,6 +65,9 @@ class Panel(Protocol):
     def power_cycle(self) -> None:
         """Switch the device off and on."""
 
+    def play_fault(self, words: tuple[str, ...]) -> str:
+        """Make something go wrong, or put it right; the answer. Raises CannotError for what cannot be done."""
+
 
 @dataclass(frozen=True, slots=True)
 class _Act:
@@ -126,6 +129,8 @@ class Operator:
                 return "ok busy" if self.busy else "ok idle"
             if word == "crank":
                 return self._crank(rest)
+            if word == "fault":
+                return self._panel.play_fault(rest)
             act = self._understand(word, rest)
         except CannotError as why:
             return f"no: {why}"

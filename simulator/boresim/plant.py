@@ -16,7 +16,7 @@ from boresim.engine import SimEngine
 from boresim.gas import hole_flow_kg_s
 from boresim.outlets import Fittings, Hose, OilFilm
 from boresim.scenario import Scenario
-from boresim.stepper import Stepper
+from boresim.stepper import Stepper, Valve
 from boresim.trace import PlantTrace, sampled
 
 __all__ = ["Hose", "Plant", "PlantTrace"]
@@ -39,7 +39,6 @@ class Plant:
     """
 
     def __init__(self, scenario: Scenario) -> None:
-        self.scenario = scenario
         self._steps = Stepper(scenario)
         self._stop_in: int | None = None
         self._position = 0
@@ -50,6 +49,11 @@ class Plant:
         self._p_now_abs_pa = (scenario.ambient.pressure_abs_pa, scenario.ambient.pressure_abs_pa)
 
     # ---- what a person or a device can read
+
+    @property
+    def scenario(self) -> Scenario:
+        """What it is made from, as it is now: a fault changes it."""
+        return self._steps.scenario
 
     @property
     def now_s(self) -> float:
@@ -83,13 +87,13 @@ class Plant:
 
     @property
     def supply_open(self) -> bool:
-        """Whether the supply valve is open or on its way there."""
-        return self._steps.supply.goal > 0.0
+        """Whether the supply valve is driven open; a jammed one need not follow."""
+        return self._steps.supply.told > 0.0
 
     @property
     def vent_open(self) -> bool:
-        """Whether the vent is open or on its way there."""
-        return self._steps.vent.goal > 0.0
+        """Whether the vent is driven open; a jammed one need not follow."""
+        return self._steps.vent.told > 0.0
 
     @property
     def restraint_nm(self) -> float:
@@ -223,6 +227,42 @@ class Plant:
     def set_vent(self, is_open: bool) -> None:
         """Drives the vent valve; it takes its travel time."""
         self._act(lambda: self._steps.vent.move(1.0 if is_open else 0.0, self._steps.end))
+
+    def jam_supply(self, least: float, most: float) -> None:
+        """The supply valve goes no further either way than from least to most of full opening; (0, 1) frees it."""
+        self._jam(self._steps.supply, least, most)
+
+    def jam_vent(self, least: float, most: float) -> None:
+        """The vent goes no further either way than from least to most of full opening; (0, 1) frees it."""
+        self._jam(self._steps.vent, least, most)
+
+    def _jam(self, valve: Valve, least: float, most: float) -> None:
+        if not 0.0 <= least <= most <= 1.0:
+            raise ValueError(f"a valve cannot be held between {least} and {most} of full opening; give two parts from 0 to 1")
+        self._act(lambda: valve.jam(least, most, self._steps.end))
+
+    def become(self, scenario: Scenario) -> None:
+        """From now on these are the leaks, the rig's air side, the openings, the crank and the room; the air in it stays.
+
+        Engine and rig must be of the same kind. Check valve and decompression device are as the new scenario says.
+        """
+
+        def act() -> None:
+            if scenario.openings.decompression_on != self._steps.scenario.openings.decompression_on:
+                self._steps.decompression_on = scenario.openings.decompression_on
+            if scenario.rig.air.check_valve is not self._steps.scenario.rig.air.check_valve:
+                self._steps.check_valve_in = True
+            self._steps.become(scenario)
+
+        self._act(act, pose=True)
+
+    def knock(self, rad_s: float) -> None:
+        """The crank gets a knock that changes its speed by so much, positive in running direction."""
+
+        def act() -> None:
+            self._steps.crank.omega_rad_s += rad_s
+
+        self._act(act)
 
     def set_regulator(self, gauge_pa: float) -> None:
         """Sets the regulator; it cannot give more than its supply has. Raises ValueError for a negative pressure."""

@@ -14,6 +14,8 @@ from borewire.messages import Quantity
 
 from boresim.device import Channel, Device, DeviceSetup, IndexPass
 from boresim.electronics import Electronics
+from boresim.faults.board import FaultBoard
+from boresim.faults.words import told
 from boresim.interlock import Scans
 from boresim.operator import Operator
 from boresim.plant import Plant, PlantTrace
@@ -58,6 +60,9 @@ class SimRig:
         self._out = bytearray()
         self.device = Device(self._setup, 0, self._out)
         self.operator = Operator(self.plant, self, self.scenario.operator, self.scenario.seed)
+        self.faults: FaultBoard = FaultBoard(self)
+        for planned in self.scenario.faults:
+            self.faults.arm(planned.name, planned.at, planned.after_s)
 
     # ------------------------------------------------------------------ time and cable
 
@@ -145,6 +150,22 @@ class SimRig:
         self.electronics.power_up(self.plant.crank_deg, self.plant.now_s)
         self.device = Device(self._setup, self._boots, self._out, hold_pressed=self._hold_pressed)
 
+    # ------------------------------------------------------------------ what goes wrong (faults.board)
+
+    @property
+    def scan_s(self) -> float:
+        """Virtual time of the last scan."""
+        return self._time_s(self._ticks)
+
+    def become(self, scenario: Scenario) -> None:
+        """Engine, air side and room are those of another scenario from now on; `scenario` still says what they were made from."""
+        self.plant.become(scenario)
+        self.electronics.stand_in(scenario.ambient.pressure_abs_pa)
+
+    def play_fault(self, words: tuple[str, ...]) -> str:
+        """What the person tells about faults; see boresim.faults.words."""
+        return told(self.faults, words)
+
     # ------------------------------------------------------------------ batches
 
     @property
@@ -153,6 +174,8 @@ class SimRig:
 
     def _batch(self, end_tick: int) -> None:
         """Some scans, up to the first at which somebody acts; then what is done there."""
+        if self.faults.waiting:
+            self.faults.look(self.scan_s)
         step = self._scan_ticks
         count = min(BATCH_SCANS, (end_tick - self._ticks) // step, self._scans_to_act(step))
         if self.powered:
@@ -164,7 +187,7 @@ class SimRig:
                 self._power_up()
         due_s = self.operator.due_s
         if due_s is not None and self._ticks >= self._tick_at(due_s):
-            self.operator.act(self._time_s(self._ticks))
+            self.operator.act(self.scan_s)
         if not self.plugged:
             self._out.clear()
 
@@ -173,6 +196,8 @@ class SimRig:
         due = [self._ticks + BATCH_SCANS * step]
         if self.operator.due_s is not None:
             due.append(self._tick_at(self.operator.due_s))
+        if self.faults.due_s is not None:
+            due.append(self._tick_at(self.faults.due_s))
         if not self.powered:
             due.append(self._on_again_tick)
         elif self.device.waiting:

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from importlib.resources import files
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from borewire.engine_file import EngineFileError
 from borewire.toml_file import read_toml
@@ -19,12 +19,16 @@ from boresim.engine import SimEngine, load_engine
 from boresim.reader import ScenarioError, Table, merged
 from boresim.reference_rig import RigParts, read_rig
 
+if TYPE_CHECKING:
+    from boresim.faults import Moment
+
 __all__ = [
     "Ambient",
     "CrankParts",
     "Leak",
     "Openings",
     "OperatorManners",
+    "PlannedFault",
     "Scenario",
     "ScenarioError",
     "Truth",
@@ -114,6 +118,15 @@ class OperatorManners:
 
 
 @dataclass(frozen=True, slots=True)
+class PlannedFault:
+    """A fault of boresim.faults that comes by itself; None: at its own moment, so long after it as the row says."""
+
+    name: str
+    at: Moment | None
+    after_s: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class Truth:
     """What this rig would read at compression TDC without sensor error.
 
@@ -141,6 +154,7 @@ class Scenario:
     ambient: Ambient
     operator: OperatorManners
     truth: Mapping[int, Truth]
+    faults: tuple[PlannedFault, ...] = ()
 
 
 def scenario_names() -> tuple[str, ...]:
@@ -185,6 +199,7 @@ def read_scenario(document: Mapping[str, Any], source: str, folder: Path | None 
         ambient=_ambient(table.table("ambient")),
         operator=_operator(table.table("operator"), engine),
         truth=_truth(table.table("truth", optional=True), engine),
+        faults=_faults(table),
     )
     table.done()
     return scenario
@@ -363,6 +378,22 @@ def _operator(table: Table, engine: SimEngine) -> OperatorManners:
     mistakes.done()
     table.done()
     return manners
+
+
+def _faults(table: Table) -> tuple[PlannedFault, ...]:
+    """The faults that come by themselves."""
+    planned = []
+    for entry in table.tables("faults"):
+        from boresim.faults import Moment, fault_named  # noqa: PLC0415  its rows know scenarios
+
+        try:
+            name = fault_named(entry.text("name")).name
+        except ValueError as error:
+            raise entry.error("name", str(error)) from None
+        at = Moment(entry.choice("at", tuple(Moment))) if "at" in entry else None
+        planned.append(PlannedFault(name, at, entry.number("after_s", 0.0, 3600.0) if "after_s" in entry else None))
+        entry.done()
+    return tuple(planned)
 
 
 def _wrong_holes(table: Table, engine: SimEngine) -> dict[int, int]:

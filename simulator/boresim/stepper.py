@@ -8,7 +8,7 @@ point from its moment on; a longer step already taken over that point is taken b
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import ceil, exp
 from typing import Any
 
@@ -40,14 +40,26 @@ OPEN_M2 = 5e-6  # an opening of this size, in a cylinder side of any size, leave
 Physical = tuple[State, float, tuple[float | None, ...], State]
 
 
+ValveState = tuple[float, float, float, int, float, float, float]
+
+
 @dataclass(slots=True)
 class Valve:
-    """A valve on its way: it starts from `start` of full opening at a grid point and moves one full opening in travel_s."""
+    """A valve on its way: it starts from `start` of full opening at a grid point and moves one full opening in travel_s.
+
+    It goes to what it was told (`told`) as far as it can: from `least` to `most` of full opening.
+    """
 
     travel_s: float
     start: float
     goal: float
     since: int = 0
+    told: float = field(init=False)
+    least: float = 0.0
+    most: float = 1.0
+
+    def __post_init__(self) -> None:
+        self.told = self.goal
 
     def at(self, grid: float) -> float:
         """How far it is open at a moment, in grid steps: 0 to 1."""
@@ -56,14 +68,25 @@ class Valve:
         way = (grid - self.since) * GRID_S / self.travel_s
         return min(self.start + way, self.goal) if self.goal > self.start else max(self.start - way, self.goal)
 
-    def state(self) -> tuple[float, float, int]:
-        """All that changes."""
-        return self.start, self.goal, self.since
+    def state(self) -> ValveState:
+        """All that changes, for set_state."""
+        return self.travel_s, self.start, self.goal, self.since, self.told, self.least, self.most
 
-    def move(self, goal: float, grid: int) -> None:
+    def set_state(self, state: ValveState) -> None:
+        """Puts back what state() gave."""
+        self.travel_s, self.start, self.goal, self.since, self.told, self.least, self.most = state
+
+    def move(self, told: float, grid: int) -> None:
         """Sends it to a goal from a grid point on."""
+        self.told = told
+        goal = min(max(told, self.least), self.most)
         if goal != self.goal:
             self.start, self.goal, self.since = self.at(grid), goal, grid
+
+    def jam(self, least: float, most: float, grid: int) -> None:
+        """From now on it goes no further either way than that; (0, 1): it is free."""
+        self.least, self.most = least, most
+        self.move(self.told, grid)
 
 
 class Stepper:
@@ -121,7 +144,7 @@ class Stepper:
         return (
             self.physical(), self.before, self.start, self.end, self.level, tuple(self.rows), self.supply.state(),
             self.vent.state(), self.hose, self.fittings, self.decompression_on, self.check_valve_in, dict(self.oil),
-            self.air.p_set_abs, self.air.supply_fraction, self.air.vent_fraction,
+            self.air.p_set_abs, self.air.supply_fraction, self.air.vent_fraction, self.scenario,
         )  # fmt: skip
 
     def restore(self, snapshot: tuple[Any, ...]) -> None:
@@ -129,13 +152,33 @@ class Stepper:
         (
             physical, self.before, self.start, self.end, self.level, rows, supply, vent,
             self.hose, self.fittings, self.decompression_on, self.check_valve_in, oil,
-            self.air.p_set_abs, self.air.supply_fraction, self.air.vent_fraction,
+            p_set_abs, self.air.supply_fraction, self.air.vent_fraction, scenario,
         ) = snapshot  # fmt: skip
+        if scenario is not self.scenario:
+            self._take_parts(scenario)
+        self.air.p_set_abs = p_set_abs
         self.rows, self.oil = list(rows), dict(oil)
-        self.supply.start, self.supply.goal, self.supply.since = supply
-        self.vent.start, self.vent.goal, self.vent.since = vent
+        self.supply.set_state(supply)
+        self.vent.set_state(vent)
         self.new_ways()
         self.put_back(physical)
+
+    def become(self, scenario: Scenario) -> None:
+        """From now on this is another engine, rig or room: the same hose and crank position, the same air in it.
+
+        The regulator keeps what it is set to over the room's pressure. Of the engine, what turns must be the same.
+        """
+        set_gauge_pa = self.air.p_set_abs - self.air.p_ambient
+        self._take_parts(scenario)
+        self.air.p_set_abs = self.air.p_ambient + set_gauge_pa
+        self.new_ways()
+
+    def _take_parts(self, scenario: Scenario) -> None:
+        parts = scenario.rig.air
+        self.scenario = scenario
+        self.air.take_parts(scenario)
+        self.crank.parts = scenario.crank
+        self.supply.travel_s, self.vent.travel_s = parts.supply_travel_s, parts.vent_travel_s
 
     def new_ways(self) -> None:
         """The ways out anew, after the hose, its check valve, what is on places or the decompression device has changed."""

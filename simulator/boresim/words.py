@@ -30,6 +30,7 @@ HELP = {
     "unplug": "unplug: pull the cable",
     "plug": "plug: put the cable back",
     "power-cycle": "power-cycle: switch the device off and on again",
+    "fault": "fault NAME|NAME at start|squeeze|puff|full|decay|vent|NAME off|list: something goes wrong, or is well again",
     "halt": "halt: drop everything under way, the turning too",
     "busy": "busy: whether anything is still to be done",
     "help": "help [WORD]: these words",
