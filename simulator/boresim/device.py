@@ -7,7 +7,7 @@ scan. `boresim.rig.SimRig` shows it the scans and does with the valves what it w
 from __future__ import annotations
 
 import zlib
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from borewire.codec import BadFrame, Decoder, UnknownMessage, encode
@@ -34,7 +34,6 @@ from borewire.messages import (
     Quantity,
     RefusalReason,
     Refused,
-    SampleBlock,
     SlowReading,
     Status,
     StatusRequest,
@@ -47,7 +46,7 @@ from borewire.messages import (
 )
 
 from boresim.interlock import AirCommand, Interlock, Moment, Scans
-from boresim.stream import STREAMED_CHANNELS, SampleStream
+from boresim.stream import STREAMED_CHANNELS, Block, SampleStream
 
 __all__ = ["OUTBOX_OCTETS", "Channel", "Device", "DeviceSetup", "IndexPass"]
 
@@ -60,6 +59,18 @@ _FITTED_BY_QUANTITY = {
     Quantity.TEMPERATURE_AMBIENT: Fitted.AMBIENT_TEMPERATURE,
     Quantity.PRESSURE_SPARE: Fitted.SPARE_CHANNEL,
 }
+# as plain numbers, because there are flags to every block
+SUPPLY_OPEN, VENT_OPEN, HOLD_PRESSED, INDEX_SEEN, SATURATED, DROPPED_BEFORE = (
+    flag.value
+    for flag in (
+        BlockFlags.SUPPLY_OPEN,
+        BlockFlags.VENT_OPEN,
+        BlockFlags.HOLD_PRESSED,
+        BlockFlags.INDEX_SEEN,
+        BlockFlags.SATURATED,
+        BlockFlags.DROPPED_BEFORE,
+    )
+)
 _SENSOR_FAULTS = (FaultCode.SENSOR_REGULATED_RANGE, FaultCode.SENSOR_CYLINDER_RANGE)
 
 
@@ -253,7 +264,7 @@ class Device:
 
     def _tell_scans(self, scans: Scans, index_passes: Sequence[IndexPass]) -> None:
         """Blocks, index pulses and faults in the order of the scans, however they were cut."""
-        told: list[tuple[int, ToHost]] = []
+        told: list[tuple[int, ToHost | Block]] = []
         seen_from = 0 if self._index_passes else len(scans)
         for index_pass in index_passes:
             seen_from = min(seen_from, index_pass.scan)
@@ -261,40 +272,47 @@ class Device:
         for scan, channel in self.interlock.new_faults(scans):
             tick = scans.first_tick + scan * scans.step_ticks
             told.append((scan, FaultEvent(_wire_tick(tick), _SENSOR_FAULTS[channel], int(scans.raw[channel, scan]))))
+        alone = not told
         if self._stream:
-            told += self._stream.take(scans, lambda at: self._flags(scans, at, seen_from))
+            told += self._stream.take(scans, self._flags(scans, seen_from))
             self._sequence = self._stream.sequence
-        told.sort(key=lambda item: item[0])
+        if not alone:
+            told.sort(key=lambda item: item[0])
         for _, message in told:
-            if isinstance(message, SampleBlock):
+            if isinstance(message, Block):
                 self._send_block(message)
             else:
                 self._send(message)
 
-    def _flags(self, scans: Scans, at: int, index_seen_from: int) -> BlockFlags:
-        """What is true at one of the scans."""
+    def _flags(self, scans: Scans, index_seen_from: int) -> Callable[[int], int]:
+        """What is true at each of the scans."""
         flags = 0
         if self.interlock.supply_open:
-            flags |= BlockFlags.SUPPLY_OPEN.value
+            flags |= SUPPLY_OPEN
         if self.interlock.vent_open:
-            flags |= BlockFlags.VENT_OPEN.value
+            flags |= VENT_OPEN
         if scans.hold_pressed:
-            flags |= BlockFlags.HOLD_PRESSED.value
-        if at >= index_seen_from:
-            flags |= BlockFlags.INDEX_SEEN.value
-        if self.interlock.saturated_at(scans, at):
-            flags |= BlockFlags.SATURATED.value
-        return BlockFlags(flags)
+            flags |= HOLD_PRESSED
+        if not index_seen_from:
+            flags |= INDEX_SEEN
+        if index_seen_from in (0, len(scans)) and not self.interlock.saturates(scans):
+            return lambda _at: flags
 
-    def _send_block(self, block: SampleBlock) -> None:
+        def at(scan: int) -> int:
+            seen = INDEX_SEEN if scan >= index_seen_from else 0
+            return flags | seen | (SATURATED if self.interlock.saturated_at(scans, scan) else 0)
+
+        return at
+
+    def _send_block(self, block: Block) -> None:
         if len(self._out) > OUTBOX_OCTETS:
             self._dropped += block.sample_count
             return
         if self._dropped > self._dropped_told:
             self._send(FaultEvent(block.device_tick, FaultCode.SAMPLES_DROPPED, self._dropped - self._dropped_told))
             self._dropped_told = self._dropped
-            block = replace(block, flags=block.flags | BlockFlags.DROPPED_BEFORE)
-        self._send(block)
+            block = block._replace(flags=block.flags | DROPPED_BEFORE)
+        self._out += block.frame()
 
     def _index_messages(self, index_pass: IndexPass) -> list[ToHost]:
         self._index_passes += 1

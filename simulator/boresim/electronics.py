@@ -15,11 +15,13 @@ from boresim.electrical_faults import ElectricalFaults, EncoderFault, SensorFaul
 from boresim.noise import KNOT_S, PositionNoise, ZeroWander, seeded_normal, seeded_unit
 from boresim.plant import PlantTrace
 from boresim.scenario import Scenario
+from boresim.trace import Clock
 
 __all__ = ["Electronics", "IndexPulse"]
 
 _CYCLE = np.array([sin(2.0 * pi * step / 1024) for step in range(1024)])
 _CONVERTER_WAVES = 8
+AHEAD = 1024  # samples whose disturbances are worked out at once; it divides the blocks of the noise
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +65,8 @@ class Electronics:
         self._wander = tuple(ZeroWander(scenario.seed, f"zero wander {channel}") for channel in range(2))
         self._wander_from_s = -KNOT_S * seeded_unit(scenario.seed, "zero wander")
         self._stretch: int | None = None
+        self._ahead_of: tuple[Clock, int] | None = None
+        self._ahead = np.zeros((2, 0))
         self._join_laws((self._draw(0), self._draw(1)))
         self._noise = tuple(PositionNoise(scenario.seed, f"noise {channel}", parts.noise_ar1) for channel in range(2))
         self._converter = self._converter_curves() if parts.converter_limit_lsb else None
@@ -95,21 +99,45 @@ class Electronics:
 
     def raw(self, trace: PlantTrace) -> npt.NDArray[np.uint16]:
         """Raw words, uint16[2, n]."""
-        gauge = np.array((trace.p_regulated_abs_pa, trace.p_cylinder_abs_pa)) - self._zero_at_abs_pa
-        by_s, at_zero = self._zeros(trace.t_s)
-        words = (self._by_square * gauge + self._by_pa) * gauge + (by_s * trace.t_s + at_zero)
-        if self.scenario.rig.transducers.hum_limit_pa:
-            cycles = trace.t_s * self.scenario.rig.transducers.hum_hz + self._hum_phase
-            words += self._hum * _CYCLE[((cycles - np.floor(cycles)) * 1024.0).astype(np.intp)]
-        count = len(trace)
-        for channel, noise in enumerate(self._noise):
-            words[channel] += self._noise_words * noise.at(trace.position, count)
+        gauge = np.array((trace.p_regulated_abs_pa, trace.p_cylinder_abs_pa))
+        gauge -= self._zero_at_abs_pa
+        words = self._by_square * gauge
+        words += self._by_pa
+        words *= gauge
+        words += self._beside_pressure(trace)
         if self._converter is not None:
             codes = np.clip(np.floor(words), self.raw_min, self.raw_max).astype(np.intp)
             words += np.take_along_axis(self._converter, codes, axis=1)
-        words = np.floor(words)
-        sound = np.minimum(np.maximum(words, self.raw_min), self.raw_max).astype(np.uint16)
+        np.maximum(words, self.raw_min, out=words)
+        np.minimum(words, self.raw_max, out=words)
+        sound = words.astype(np.uint16)  # which cuts off what is behind the point
         return sound if self.faults is None else self.faults.raw(sound, trace)
+
+    def _beside_pressure(self, trace: PlantTrace) -> npt.NDArray[np.float64]:
+        """What is in the words besides the pressures, float64[2, n]: zeros, hum, noise.
+
+        It does not depend on the plant but for the times, so that it is worked out for many batches at once.
+        """
+        clock, first, count = trace.clock, trace.position, len(trace)
+        if clock is None:
+            return self._disturbances(first, trace.t_s)
+        offset = first % AHEAD
+        if offset + count > AHEAD:
+            return self._disturbances(first, trace.t_s)
+        if (clock, first - offset) != self._ahead_of:
+            self._ahead_of = clock, first - offset
+            self._ahead = self._disturbances(first - offset, clock.times_s(first - offset, AHEAD))
+        return self._ahead[:, offset : offset + count]
+
+    def _disturbances(self, position: int, t_s: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+        by_s, at_zero = self._zeros(t_s)
+        words = by_s * t_s + at_zero
+        if self.scenario.rig.transducers.hum_limit_pa:
+            cycles = t_s * self.scenario.rig.transducers.hum_hz + self._hum_phase
+            words += self._hum * _CYCLE[((cycles - np.floor(cycles)) * 1024.0).astype(np.intp)]
+        for channel, noise in enumerate(self._noise):
+            words[channel] += self._noise_words * noise.at(position, len(t_s))
+        return words
 
     def _zeros(self, t_s: npt.NDArray[np.float64]) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
         """What the zeros do at some times: words a second and words at time 0, float64[2, 1] or, over a knot, float64[2, n]."""
@@ -184,6 +212,8 @@ class Electronics:
         """Encoder counts since power-up, int64[n]."""
         if self.faults is not None:
             return self.faults.counted(self._absolute(self.faults.seen_by_encoder(trace).crank_deg)) - self._zero_count
+        if trace.crank_stands:
+            return np.full(len(trace), self.count_at(trace.crank_before_deg), np.int64)
         return self._absolute(trace.crank_deg) - self._zero_count
 
     def count_at(self, crank_deg: float, now_s: float = 0.0) -> int:
@@ -231,7 +261,7 @@ class Electronics:
         """
         if self.faults is not None:
             return self._faulty_pulses(trace, self.faults)
-        return self._pulses(trace, self._index_count)
+        return () if trace.crank_stands else self._pulses(trace, self._index_count)
 
     def _faulty_pulses(self, trace: PlantTrace, faults: ElectricalFaults) -> tuple[IndexPulse, ...]:
         seen, zero = faults.seen_by_encoder(trace), self._zero_count
@@ -240,7 +270,7 @@ class Electronics:
         return tuple(sorted(told, key=lambda pulse: pulse.t_s))
 
     def _pulses(self, trace: PlantTrace, index_count: int) -> tuple[IndexPulse, ...]:
-        low, high = float(trace.crank_deg.min()), float(trace.crank_deg.max())
+        low, high = float(np.minimum.reduce(trace.crank_deg)), float(np.maximum.reduce(trace.crank_deg))
         ends = self._one(min(low, trace.crank_before_deg)), self._one(max(high, trace.crank_before_deg))
         if (min(ends) - 1 - index_count) // self.counts_per_rev == (max(ends) - index_count) // self.counts_per_rev:
             return ()  # no pulse lies in between: nearly every batch

@@ -47,8 +47,8 @@ class Scans:
     raw_high: list[int] = field(init=False)
 
     def __post_init__(self) -> None:
-        self.raw_low = self.raw.min(axis=1).tolist()
-        self.raw_high = self.raw.max(axis=1).tolist()
+        self.raw_low = np.minimum.reduce(self.raw, axis=1).tolist()
+        self.raw_high = np.maximum.reduce(self.raw, axis=1).tolist()
 
     def __len__(self) -> int:
         return int(self.crank_count.shape[0])
@@ -159,10 +159,19 @@ class Interlock:
 
     def note_scans(self, scans: Scans) -> None:
         """Remember what the next scans need of these: for how many scans on end each converter has been saturated."""
-        self.saturated_scans = [runs[-1] if runs else 0 for runs in self._saturated_runs(scans)]
+        if self.saturates(scans):
+            self.saturated_scans = [runs[-1] if runs else 0 for runs in self._saturated_runs(scans)]
+        else:
+            self.saturated_scans = [0, 0]
+
+    def saturates(self, scans: Scans) -> bool:
+        """Whether a converter is saturated at any of the scans."""
+        return min(scans.raw_low) <= self.raw_min or max(scans.raw_high) >= self.raw_max
 
     def new_faults(self, scans: Scans) -> list[tuple[int, int]]:
         """Where a converter has just become saturated for too long: pairs of scan and channel."""
+        if not self.saturates(scans):
+            return []
         return [
             (runs.index(TABLE.sensor_fault_samples), channel)
             for channel, runs in enumerate(self._saturated_runs(scans))

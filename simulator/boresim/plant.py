@@ -17,7 +17,7 @@ from boresim.gas import hole_flow_kg_s
 from boresim.outlets import Fittings, Hose, OilFilm
 from boresim.scenario import Scenario
 from boresim.stepper import Stepper, Valve
-from boresim.trace import PlantTrace, sampled
+from boresim.trace import TURNS, Clock, PlantTrace, sampled
 
 __all__ = ["Hose", "Plant", "PlantTrace"]
 
@@ -42,9 +42,7 @@ class Plant:
         self._steps = Stepper(scenario)
         self._stop_in: int | None = None
         self._position = 0
-        self._anchor_s = 0.0  # sample k after the anchor is at anchor + k · period, however advance() is cut
-        self._after_anchor = 0
-        self._period_s = 0.0
+        self._clock = Clock(0.0, 0, 0.0)
         self._crank_now_deg = scenario.crank.start_deg
         self._p_now_abs_pa = (scenario.ambient.pressure_abs_pa, scenario.ambient.pressure_abs_pa)
 
@@ -58,7 +56,7 @@ class Plant:
     @property
     def now_s(self) -> float:
         """Virtual time of the last sample."""
-        return self._anchor_s + self._after_anchor * self._period_s
+        return (self._position - self._clock.anchor) * self._clock.period_s + self._clock.anchor_s
 
     @property
     def crank_deg(self) -> float:
@@ -420,32 +418,31 @@ class Plant:
         """The next n_samples samples, period_s apart; the first comes one period after now_s. The same bits however it is cut."""
         if n_samples < 0 or not 0.0 < period_s < 10.0:
             raise ValueError(f"cannot advance by {n_samples} samples of {period_s} s")
-        if period_s != self._period_s:
-            self._anchor_s, self._after_anchor, self._period_s = self.now_s, 0, period_s
+        if period_s != self._clock.period_s:
+            self._clock = Clock(self.now_s, self._position, period_s)
         t_before, crank_before, position = self.now_s, self._crank_now_deg, self._position
-        t = self._anchor_s + np.arange(self._after_anchor + 1, self._after_anchor + n_samples + 1, dtype=np.float64) * period_s
-        self._after_anchor += n_samples
+        t = self._clock.times_s(position, n_samples)
         self._position += n_samples
         if not n_samples:
             return PlantTrace(position, t_before, crank_before, t, t.copy(), t.copy(), t.copy())
+        rows = self._steps.rows
         self._steps.step_to(float(t[-1]))
-        p_regulated, p_cylinder, crank = sampled(self._steps.rows, t)
-        del self._steps.rows[:-1]
+        pressures, crank = sampled(rows, t)
+        stands = all(row[TURNS] == 0.0 for row in rows)
+        del rows[:-1]
         self._crank_now_deg = float(crank[-1])
-        self._p_now_abs_pa = (float(p_regulated[-1]), float(p_cylinder[-1]))
-        return PlantTrace(position, t_before, crank_before, t, p_regulated, p_cylinder, crank)
+        self._p_now_abs_pa = (float(pressures[0, -1]), float(pressures[1, -1]))
+        return PlantTrace(position, t_before, crank_before, t, pressures[0], pressures[1], crank, stands, self._clock)
 
     def snapshot(self) -> tuple[Any, ...]:
         """All that changes; cheap. Give it to restore to come back to this moment."""
         return (
-            self._steps.snapshot(), self._stop_in, self._position, self._anchor_s, self._after_anchor, self._period_s,
-            self._crank_now_deg, self._p_now_abs_pa,
+            self._steps.snapshot(), self._stop_in, self._position, self._clock, self._crank_now_deg, self._p_now_abs_pa,
         )  # fmt: skip
 
     def restore(self, snapshot: tuple[Any, ...]) -> None:
         """Back to the moment of a snapshot of this plant."""
         (
-            steps, self._stop_in, self._position, self._anchor_s, self._after_anchor, self._period_s,
-            self._crank_now_deg, self._p_now_abs_pa,
+            steps, self._stop_in, self._position, self._clock, self._crank_now_deg, self._p_now_abs_pa,
         ) = snapshot  # fmt: skip
         self._steps.restore(steps)

@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
+import struct
 from collections.abc import Callable
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
+from borewire.framing import frame_of
 from borewire.messages import BlockFlags, SampleBlock
 
 from boresim.interlock import Scans
 
-__all__ = ["MAX_BLOCK_SIZE", "STREAMED_CHANNELS", "SampleStream", "scans_in_a_sample"]
+__all__ = ["MAX_BLOCK_SIZE", "STREAMED_CHANNELS", "Block", "SampleStream", "scans_in_a_sample"]
 
 STREAMED_CHANNELS = 2
 # a decoded frame has at most 253 octets: type, 14 of fields, the samples, checksum
 MAX_BLOCK_SIZE = (253 - 1 - 14 - 2) // (4 + 2 * STREAMED_CHANNELS)
 
 _SAMPLE = np.dtype([("crank_count", "<i4"), ("raw", "<u2", (STREAMED_CHANNELS,))])
+_SAMPLE_OCTETS = _SAMPLE.itemsize
+_BEFORE_SAMPLES = struct.Struct("<HIIHBB")
 
 
 def scans_in_a_sample(sample_ticks: int, longest_scan_ticks: int) -> int:
@@ -33,11 +37,31 @@ def scans_in_a_sample(sample_ticks: int, longest_scan_ticks: int) -> int:
     return number
 
 
-@dataclass(slots=True)
-class _Begun:
-    tick: int
+class Block(NamedTuple):
+    """A SampleBlock before it is one: most are sent, and nothing is asked of them."""
+
+    sequence: int
+    device_tick: int
     sample_index: int
-    flags: BlockFlags
+    flags: int
+    sample_count: int
+    samples: bytes
+
+    def frame(self) -> bytes:
+        """The frame on the wire.
+
+        >>> from borewire.codec import encode
+        >>> block = Block(7, 5000, 16, 3, 1, bytes(8))
+        >>> block.frame() == encode(block.message())
+        True
+        """
+        sequence, tick, index, flags, count, samples = self
+        return frame_of(SampleBlock.TYPE, _BEFORE_SAMPLES.pack(sequence, tick, index, flags, count, STREAMED_CHANNELS) + samples)
+
+    def message(self) -> SampleBlock:
+        """The same as a message."""
+        sequence, tick, index, flags, count, samples = self
+        return SampleBlock(sequence, tick, index, BlockFlags(flags), count, STREAMED_CHANNELS, samples)
 
 
 class SampleStream:
@@ -57,45 +81,35 @@ class SampleStream:
         self._scans_to_sample = self._scans_in_a_sample
         self._samples = 0
         self._octets = b""
-        self._begun: _Begun | None = None
+        self._begun = (0, 0, 0)  # tick, sample index and flags of the block's first sample, once there is one
 
-    def take(self, scans: Scans, flags_at: Callable[[int], BlockFlags]) -> list[tuple[int, SampleBlock]]:
+    def take(self, scans: Scans, flags_at: Callable[[int], int]) -> list[tuple[int, Block]]:
         """The blocks that these scans complete, each with the scan that completes it. flags_at: what is true at a scan."""
+        every, size, scan_count = self._scans_in_a_sample, self.block_size, len(scans)
         first = self._scans_to_sample - 1
-        taken = range(first, len(scans), self._scans_in_a_sample)
-        self._scans_to_sample += len(taken) * self._scans_in_a_sample - len(scans)
-        if not taken:
+        count = len(range(first, scan_count, every))
+        self._scans_to_sample += count * every - scan_count
+        if not count:
             return []
-        samples = np.empty(len(taken), _SAMPLE)
-        samples["crank_count"] = scans.crank_count[first :: self._scans_in_a_sample]
-        samples["raw"] = scans.raw[:, first :: self._scans_in_a_sample].T
+        samples = np.empty(count, _SAMPLE)
+        samples["crank_count"] = scans.crank_count[first::every]
+        samples["raw"] = scans.raw[:, first::every].T
         octets = samples.tobytes()
-        blocks: list[tuple[int, SampleBlock]] = []
+        blocks: list[tuple[int, Block]] = []
+        waiting = len(self._octets) // _SAMPLE_OCTETS
         start = 0
-        while start < len(taken):
-            if self._begun is None:
-                at = taken[start]
-                self._begun = _Begun(scans.first_tick + at * scans.step_ticks, self._samples + start, flags_at(at))
-            missing = self.block_size - len(self._octets) // _SAMPLE.itemsize
-            stop = min(len(taken), start + missing)
-            self._octets += octets[start * _SAMPLE.itemsize : stop * _SAMPLE.itemsize]
-            if stop - start == missing:
-                blocks.append((taken[stop - 1], self._block(self._begun)))
-                self._begun = None
-                self._octets = b""
-            start = stop
-        self._samples += len(taken)
+        while start < count:
+            if not waiting:
+                at = first + start * every
+                tick = scans.first_tick + at * scans.step_ticks
+                self._begun = tick & 0xFFFFFFFF, (self._samples + start) & 0xFFFFFFFF, flags_at(at)
+            stop = start + size - waiting
+            if stop > count:
+                self._octets += octets[start * _SAMPLE_OCTETS :]
+                break
+            samples_of_block = self._octets + octets[start * _SAMPLE_OCTETS : stop * _SAMPLE_OCTETS]
+            blocks.append((first + (stop - 1) * every, Block(self.sequence, *self._begun, size, samples_of_block)))
+            self.sequence = (self.sequence + 1) & 0xFFFF
+            self._octets, waiting, start = b"", 0, stop
+        self._samples += count
         return blocks
-
-    def _block(self, begun: _Begun) -> SampleBlock:
-        block = SampleBlock(
-            sequence=self.sequence,
-            device_tick=begun.tick & 0xFFFFFFFF,
-            sample_index=begun.sample_index & 0xFFFFFFFF,
-            flags=begun.flags,
-            sample_count=self.block_size,
-            channel_count=STREAMED_CHANNELS,
-            samples=self._octets,
-        )
-        self.sequence = (self.sequence + 1) & 0xFFFF
-        return block

@@ -4,15 +4,30 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["PlantTrace", "Row", "cubic", "sampled"]
+__all__ = ["TURNS", "Clock", "PlantTrace", "Row", "cubic", "sampled"]
 
 Row = tuple[float, ...]
 """One step for output: its start, 1/length, then coefficients of powers of the part s of the step: four of the regulated pressure,
 four of the cylinder's, two of the angle."""
+
+TURNS = 11  # where in a row it stands how far the crank turns
+
+
+class Clock(NamedTuple):
+    """When the plant gives its samples: sample number k from its beginning (the first is 1) at anchor_s + (k − anchor) · period_s."""
+
+    anchor_s: float
+    anchor: int
+    period_s: float
+
+    def times_s(self, given: int, count: int) -> npt.NDArray[np.float64]:
+        """The times of so many samples, after so many were given."""
+        return np.arange(given + 1 - self.anchor, given + 1 - self.anchor + count, dtype=np.float64) * self.period_s + self.anchor_s
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -21,7 +36,8 @@ class PlantTrace:
 
     position: how many samples the plant had given before the first of these. t_s: virtual time. crank_deg: unwrapped, running
     direction positive, 0 at the compression TDC of the first cylinder in the firing order. crank_before_deg and t_before_s: crank
-    and time at the sample before the first.
+    and time at the sample before the first. crank_stands: it did not move from that sample to the last. clock: what t_s comes
+    from; None: times of their own.
     """
 
     position: int
@@ -31,6 +47,8 @@ class PlantTrace:
     p_regulated_abs_pa: npt.NDArray[np.float64]
     p_cylinder_abs_pa: npt.NDArray[np.float64]
     crank_deg: npt.NDArray[np.float64]
+    crank_stands: bool = False
+    clock: Clock | None = None
 
     def __len__(self) -> int:
         return int(self.t_s.shape[0])
@@ -42,16 +60,18 @@ def cubic(h: float, start: float, slope: float, end: float, end_slope: float) ->
     return start, a, 3.0 * rise - 2.0 * a - b, a + b - 2.0 * rise
 
 
-def sampled(
-    rows: Sequence[Row], t_s: npt.NDArray[np.float64]
-) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64], npt.NDArray[np.float64]]:
-    """Regulated pressure, cylinder pressure and crank angle at times that the rows cover.
+def sampled(rows: Sequence[Row], t_s: npt.NDArray[np.float64]) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    """Regulated and cylinder pressure, float64[2, n], and crank angle at times that the rows cover.
 
     A time on the border of two steps belongs to the earlier one: whether the later one is there already must not matter.
     """
     values = np.array(rows).T
     if len(rows) > 1:
-        values = values[:, np.searchsorted(values[0], t_s, side="left") - 1]
-    start, per_s, r0, r1, r2, r3, c0, c1, c2, c3, a0, a1 = values
-    s = (t_s - start) * per_s
-    return ((r3 * s + r2) * s + r1) * s + r0, ((c3 * s + c2) * s + c1) * s + c0, a1 * s + a0
+        values = values[:, values[0].searchsorted(t_s) - 1]
+    s = (t_s - values[0]) * values[1]
+    pressures = values[5:10:4] * s  # Horner's scheme for both at once
+    for power in (4, 3):
+        pressures += values[power : power + 5 : 4]
+        pressures *= s
+    pressures += values[2:7:4]
+    return pressures, values[11] * s + values[10]
