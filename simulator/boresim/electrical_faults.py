@@ -257,7 +257,8 @@ class ElectricalFaults:
         for fault in self.encoder.values():
             shift = shift + fault.shift_deg(trace.t_s)
             before = before + fault.shift_deg(np.array([trace.t_before_s]))
-        return replace(trace, crank_deg=trace.crank_deg + shift, crank_before_deg=trace.crank_before_deg + float(before[0]))
+        seen_before_deg = trace.crank_before_deg + float(before[0])
+        return replace(trace, crank_deg=trace.crank_deg + shift, crank_before_deg=seen_before_deg, crank_stands=False)
 
     def shaft_deg(self, crank_deg: float, t_s: float) -> float:
         """Where the encoder's shaft is when the crank is there."""

@@ -9,8 +9,6 @@ from collections.abc import Callable
 from math import inf
 from typing import Any
 
-import numpy as np
-
 from boresim.blocked import LEAST_RELATIVE, Fitting, blocked_flow, sounds_at
 from boresim.engine import SimEngine
 from boresim.gas import hole_flow_kg_s

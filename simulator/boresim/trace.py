@@ -19,7 +19,7 @@ TURNS = 11  # where in a row it stands how far the crank turns
 
 
 class Clock(NamedTuple):
-    """When the plant gives its samples: sample number k from its beginning (the first is 1) at anchor_s + (k − anchor) · period_s."""
+    """When the plant gives its samples: the k-th from its beginning on at anchor_s + (k − anchor) · period_s."""
 
     anchor_s: float
     anchor: int
