@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import argparse
 import importlib
+from functools import partial
 from types import ModuleType
 
-from borewright.cli.subcommands import add_subcommand
+from borewright.cli.subcommands import LateParser, add_subcommand
 
 __all__ = ["EXAMPLE", "SUBCOMMANDS", "add_arguments", "run"]
 
@@ -62,10 +63,14 @@ SUBCOMMANDS = {  # name: the module that does it, what it does, an example
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The subcommands of job."""
-    subcommands = parser.add_subparsers(dest="subcommand", metavar="SUBCOMMAND", required=True)
+    subcommands = parser.add_subparsers(dest="subcommand", metavar="SUBCOMMAND", required=True, parser_class=LateParser)
     for name, (module, what, example) in SUBCOMMANDS.items():
         made = add_subcommand(subcommands, name, what, example)
-        _module(module).add_arguments(made)
+        made.fill = partial(_fill, module)
+
+
+def _fill(module: str, parser: argparse.ArgumentParser) -> None:
+    _module(module).add_arguments(parser)
 
 
 def run(args: argparse.Namespace) -> int:

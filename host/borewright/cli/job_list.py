@@ -6,7 +6,7 @@ import argparse
 from typing import TYPE_CHECKING
 
 from borewright.cli import exits
-from borewright.cli.output import date_words, print_json, table_lines
+from borewright.cli.output import date_words, no_collecting, print_json, table_lines
 from borewright.cli.record_file import add_record_argument, open_store
 
 if TYPE_CHECKING:
@@ -28,6 +28,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """List them. Raises StoreError when the record file cannot be used."""
+    with no_collecting():
+        return _list(args)
+
+
+def _list(args: argparse.Namespace) -> int:
     from borewright.store.export import job_as_dict
 
     with open_store(args, create=False) as store:

@@ -11,7 +11,7 @@ DAY_S = 86_400.0
 
 def date_words(unix_s: float) -> str:
     """Seconds since 1970 as date and time of day where this computer stands."""
-    return datetime.fromtimestamp(unix_s, UTC).astimezone().strftime("%Y-%m-%d %H:%M")
+    return datetime.fromtimestamp(unix_s, UTC).astimezone().isoformat(" ", "minutes")[:16]
 
 
 def age_words(seconds: float) -> str:

@@ -127,7 +127,7 @@ class Jobs(Database):
                     "found", _found(connection, search), expanding=True, literal_execute=True
                 )
                 query = query.where(jobs.c.id.in_(found))
-            return tuple(rows.job(row) for row in connection.execute(query))
+            return tuple(map(rows.job, connection.execute(query).all()))
 
     def count_captures(self) -> Mapping[int, int]:
         """How many tests each job has that are not deleted; a job without any is not in it."""
@@ -137,7 +137,7 @@ class Jobs(Database):
             .group_by(captures.c.job_id)
         )
         with self._read() as connection:
-            return {job_id: count for job_id, count in connection.execute(query) if job_id is not None}
+            return {job_id: count for job_id, count in connection.execute(query).all() if job_id is not None}
 
     def job_changes(self, job_id: int) -> tuple[EventRecord, ...]:
         """What was changed of a job itself, oldest first: detail "was" and "now", at "at_unix_s"."""

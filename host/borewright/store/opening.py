@@ -100,7 +100,9 @@ _DECODER = json.JSONDecoder(parse_constant=_no_constant)  # made once: a long li
 def from_json(path: Path, text: str) -> Any:
     """What _to_json has written. Raises StoreError for anything else, for then the file is damaged."""
     try:
-        value = _DECODER.decode(text)
+        value, end = _DECODER.raw_decode(text)  # decode() looks for blanks around it, which are never written
+        if end != len(text):
+            raise ValueError("more than one value")
     except (ValueError, TypeError, RecursionError) as error:
         raise damaged(path, "a value in it cannot be read") from error
     if not isinstance(value, dict | list | None):
