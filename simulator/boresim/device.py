@@ -46,6 +46,7 @@ from borewire.messages import (
 )
 
 from boresim.interlock import AirCommand, Interlock, Moment, Scans
+from boresim.said import Said
 from boresim.stream import STREAMED_CHANNELS, Block, SampleStream
 
 __all__ = ["OUTBOX_OCTETS", "Channel", "Device", "DeviceSetup", "IndexPass"]
@@ -141,14 +142,18 @@ class IndexPass:
 
 
 class Device:
-    """One device from power-up to power-down. boot: how many resets there were before. out: where its octets go.
+    """One device from power-up to power-down. boot: how many resets there were before. out: where its octets go. messages: what is
+    wrong with its words.
 
     `hear` takes octets from the host; `take` takes the next scans and does all that is due at the last of them. The caller cuts the
     scans so that no trip (`first_trip`), no due moment (`due_tick`) and no waiting command (`waiting`) lies before the last scan.
     """
 
-    def __init__(self, setup: DeviceSetup, boot: int, out: bytearray, *, hold_pressed: bool = False) -> None:
+    def __init__(
+        self, setup: DeviceSetup, boot: int, out: bytearray, *, hold_pressed: bool = False, messages: Said | None = None
+    ) -> None:
         self.setup = setup
+        self.messages = messages or Said()
         self.boot_id = setup.boot_id(boot)
         self.hold_pressed = hold_pressed
         self.next_tick = setup.first_tick + setup.longest_scan_ticks
@@ -212,7 +217,8 @@ class Device:
 
         A good frame to the device, also of unknown type, shows that the host is alive; one to the host may be our own come back.
         """
-        for event in self._decoder.feed(data):
+        heard = self._decoder.feed(data)
+        for event in self.messages.understood(heard) if self.messages.into else heard:
             if isinstance(event, BadFrame) or (isinstance(event, UnknownMessage) and event.for_host):
                 continue
             self.interlock.heard_tick = self.next_tick
@@ -260,7 +266,10 @@ class Device:
     # ------------------------------------------------------------------ what goes out
 
     def _send(self, message: ToHost) -> None:
-        self._out += encode(message)
+        self._put(encode(message))
+
+    def _put(self, frame: bytes) -> None:
+        self._out += self.messages.rewritten(frame) if self.messages.out else frame
 
     def _tell_scans(self, scans: Scans, index_passes: Sequence[IndexPass]) -> None:
         """Blocks, index pulses and faults in the order of the scans, however they were cut."""
@@ -312,7 +321,7 @@ class Device:
             self._send(FaultEvent(block.device_tick, FaultCode.SAMPLES_DROPPED, self._dropped - self._dropped_told))
             self._dropped_told = self._dropped
             block = block._replace(flags=block.flags | DROPPED_BEFORE)
-        self._out += block.frame()
+        self._put(block.frame())
 
     def _index_messages(self, index_pass: IndexPass) -> list[ToHost]:
         self._index_passes += 1

@@ -17,6 +17,7 @@ from boresim.electronics import Electronics
 from boresim.faults.board import FaultBoard
 from boresim.faults.words import told
 from boresim.interlock import Scans
+from boresim.line import Line
 from boresim.operator import Operator
 from boresim.plant import Plant, PlantTrace
 from boresim.scenario import Scenario
@@ -27,6 +28,7 @@ __all__ = ["FIRMWARE_VERSION", "SimRig"]
 FIRMWARE_VERSION = "boresim 1"
 BATCH_SCANS = 32
 OFF_S = 0.3
+BURST_S = 0.032
 
 
 class SimRig:
@@ -58,6 +60,7 @@ class SimRig:
         self._boots = 0
         self._hold_pressed = False
         self._out = bytearray()
+        self.line = Line(self._out, round(BURST_S * self._setup.tick_rate_hz))
         self.device = Device(self._setup, 0, self._out)
         self.operator = Operator(self.plant, self, self.scenario.operator, self.scenario.seed)
         self.faults: FaultBoard = FaultBoard(self)
@@ -84,10 +87,13 @@ class SimRig:
     def receive(self, data: bytes) -> None:
         """Octets from the host, carried out at the device's next scan; lost while the cable is out or the power off."""
         if self.plugged and self.powered:
-            self.device.hear(data)
+            self.device.hear(self.line.from_host(data, self._ticks) if self.line.worn else data)
 
     def transmit(self) -> bytes:
         """The octets for the host since the last call."""
+        if self.line.worn:
+            self.line.from_device(self._ticks)
+            return self.line.to_host.take(self._ticks)
         data = bytes(self._out)
         self._out.clear()
         return data
@@ -115,7 +121,7 @@ class SimRig:
     def unplug(self) -> None:
         """Pull the cable: what is on its way is lost. The device keeps its power."""
         self.plugged = False
-        self._out.clear()
+        self.line.lose()
 
     def plug(self) -> None:
         """Put the cable back."""
@@ -148,7 +154,7 @@ class SimRig:
         self.powered = True
         self._boots += 1
         self.electronics.power_up(self.plant.crank_deg, self.plant.now_s)
-        self.device = Device(self._setup, self._boots, self._out, hold_pressed=self._hold_pressed)
+        self.device = Device(self._setup, self._boots, self._out, hold_pressed=self._hold_pressed, messages=self.device.messages)
 
     # ------------------------------------------------------------------ what goes wrong (faults.board)
 
@@ -161,6 +167,11 @@ class SimRig:
         """Engine, air side and room are those of another scenario from now on; `scenario` still says what they were made from."""
         self.plant.become(scenario)
         self.electronics.stand_in(scenario.ambient.pressure_abs_pa)
+
+    def worn_line(self) -> Line:
+        """The cable, to make something go wrong with it from now on: what the device has said until now gets through."""
+        self.line.seal(self._ticks)
+        return self.line
 
     def play_fault(self, words: tuple[str, ...]) -> str:
         """What the person tells about faults; see boresim.faults.words."""
@@ -189,7 +200,15 @@ class SimRig:
         if due_s is not None and self._ticks >= self._tick_at(due_s):
             self.operator.act(self.scan_s)
         if not self.plugged:
-            self._out.clear()
+            self.line.lose()
+        elif self.line.worn:
+            self._over_the_line()
+
+    def _over_the_line(self) -> None:
+        self.line.from_device(self._ticks)
+        arrived = self.line.to_device.take(self._ticks)
+        if arrived and self.powered:
+            self.device.hear(arrived)
 
     def _scans_to_act(self, step: int) -> int:
         """How many scans there are until somebody acts of whom it is known beforehand."""
@@ -198,6 +217,8 @@ class SimRig:
             due.append(self._tick_at(self.operator.due_s))
         if self.faults.due_s is not None:
             due.append(self._tick_at(self.faults.due_s))
+        if self.line.worn:
+            due += self.line.due_ticks(self._ticks)
         if not self.powered:
             due.append(self._on_again_tick)
         elif self.device.waiting:

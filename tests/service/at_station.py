@@ -56,12 +56,12 @@ class TappedEnd(SimEndpoint):
 
 
 class SimSource:
-    """The simulated rig as a source. ends: every endpoint that was opened; hold_switch: None: as the scenario says."""
+    """The simulated rig as a source. ends: every endpoint that was opened; hold_switch, seed: None: as the scenario says."""
 
     name = "the simulated rig"
 
-    def __init__(self, scenario: str, *, hold_switch: bool | None = None) -> None:
-        of = load_scenario(scenario)
+    def __init__(self, scenario: str, *, hold_switch: bool | None = None, seed: int | None = None) -> None:
+        of = load_scenario(scenario, seed)
         self.rig = SimRig(of if hold_switch is None else replace(of, rig=replace(of.rig, hold_switch=hold_switch)))
         self.ends: list[TappedEnd] = []
 
@@ -91,9 +91,10 @@ class AtStation:
         hold_switch: bool | None = None,
         clock: Callable[[], float] = time.monotonic,
         unseen_s: float = inf,
+        seed: int | None = None,
     ) -> None:
         self.store = store
-        self.source = SimSource(scenario, hold_switch=hold_switch)
+        self.source = SimSource(scenario, hold_switch=hold_switch, seed=seed)
         self.rig = self.source.rig
         self.station = Station(
             store,

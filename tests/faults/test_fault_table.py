@@ -1,0 +1,83 @@
+"""The fault table, row by row: what the person is told, what the record holds, one end to each test, no wrong number unmarked."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+from boresim.faults import FAULTS, Fault, Outcome
+
+from .fault_run import FaultRun, Records, play
+
+ROWS = [pytest.param(fault, id=fault.name) for fault in FAULTS]
+
+
+@pytest.fixture(scope="module")
+def records(tmp_path_factory: pytest.TempPathFactory) -> Records:
+    """The records with the checks of the rigs that the rows are played at."""
+    return Records(tmp_path_factory.mktemp("checked"))
+
+
+@pytest.mark.parametrize("fault", ROWS)
+def test_a_fault_is_told_and_gives_no_wrong_number(fault: Fault, records: Records, tmp_path: Path) -> None:
+    run = play(fault.scenario, fault.seed, fault.cylinder, fault, records, tmp_path)
+    assert run.began, f"{fault.name} never began"
+    assert re.search(fault.sees, run.text), f"nobody was told {fault.sees!r}, but:\n{run.text}"
+    _one_end_each(run)
+    _no_wrong_number(run, fault.record)
+    _nobody_stands_before_pressure(run)
+    match fault.outcome:
+        case Outcome.NONE:
+            assert (run.begun, run.openings) == (0, 0)
+            assert any(re.search(fault.record, refusal) for refusal in run.refusals), run.refusals
+        case Outcome.VOID:
+            assert run.states[-1] == "void"
+            assert re.search(fault.record, run.kept[-1].void_reason or ""), run.kept[-1].void_reason
+        case Outcome.MARKED:
+            assert run.states[-1] == "complete", run.kept
+            assert any(re.search(fault.record, mark) for mark in run.kept[-1].marks), run.kept[-1].marks
+        case Outcome.NUMBER:
+            assert run.states[-1] == "complete", run.kept
+            assert run.numbers
+            assert all(number.right for number in run.numbers), run.numbers
+
+
+def _one_end_each(run: FaultRun) -> None:
+    """A test that was begun ends once, in the record's log as in what the bench reports; what was not begun was refused."""
+    assert run.ended == run.begun == run.reported
+    assert set(run.states) <= {"complete", "void"}
+    assert run.begun + len(run.refusals) >= 1
+
+
+def _no_wrong_number(run: FaultRun, named: str) -> None:
+    """A number that is wrong carries a mark that names the trouble."""
+    wrong = [number for number in run.numbers if not number.right]
+    assert not wrong or (named and any(re.search(named, mark) for mark in run.kept[-1].marks)), wrong
+
+
+def _nobody_stands_before_pressure(run: FaultRun) -> None:
+    """Air that is on is told while it is, and at the end it is gone or still told."""
+    assert not run.unwarned
+    assert not run.supplied_after
+    assert run.left_pa < 5_000.0 or run.warned, f"{run.left_pa / 1000:.0f} kPa at the end, and nothing says so"
+
+
+@pytest.mark.parametrize("place", sorted({(fault.scenario, fault.seed, fault.cylinder) for fault in FAULTS}))
+def test_none_of_it_is_told_without_a_fault(place: tuple[str, int, int], records: Records, tmp_path: Path) -> None:
+    run = play(*place, None, records, tmp_path)
+    assert run.states == ("complete",)
+    assert all(number.right for number in run.numbers)
+    _one_end_each(run)
+    _nobody_stands_before_pressure(run)
+    for fault in FAULTS:
+        if (fault.scenario, fault.seed, fault.cylinder) == place and fault.outcome is not Outcome.NUMBER:
+            assert not re.search(fault.sees, run.text), f"{fault.name} is told of a sound rig: {fault.sees!r}"
+            assert not any(re.search(fault.record, mark) for mark in run.kept[-1].marks), fault.name
+
+
+def test_the_table_is_whole() -> None:
+    assert len({fault.name for fault in FAULTS}) == len(FAULTS)
+    for fault in FAULTS:
+        assert (fault.record == "") == (fault.outcome is Outcome.NUMBER), fault.name
+        assert fault.sees or fault.outcome is Outcome.NUMBER, fault.name
