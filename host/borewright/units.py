@@ -231,21 +231,29 @@ def _flow_unit(unit: str, text: str) -> tuple[float, FlowReference, str]:
 
 
 def _convert(value: float, unit: str, wanted: str, text: str, dimension: Dimension) -> float:
-    registry = _registry()
     try:
-        return float(registry.Quantity(value, _parsed(unit)).to(_parsed(wanted)).magnitude)
+        factor = _factor(unit, wanted)
+        return _by_pint(value, unit, wanted) if factor is None else value * factor
     except Exception as error:  # pint answers odd texts with errors of many kinds
         raise _wrong(text, dimension, f"is no {_NAMES[dimension]}") from error
 
 
+@lru_cache(maxsize=256)
+def _factor(unit: str, wanted: str) -> float | None:
+    """What one of a unit is in another; None where they begin at different zeros (temperatures).
+
+    A window shows the same few units all the time, and pint takes forty times as long as a product.
+    """
+    return None if _by_pint(0.0, unit, wanted) else _by_pint(1.0, unit, wanted)
+
+
+def _by_pint(value: float, unit: str, wanted: str) -> float:
+    registry = _registry()
+    return float(registry.Quantity(value, registry.parse_units(unit)).to(registry.parse_units(wanted)).magnitude)
+
+
 def _wrong(text: str, dimension: Dimension, what: str) -> UnitsError:
     return UnitsError(f"{text.strip()!r} {what}; write the {_NAMES[dimension]} like {_EXAMPLES[dimension]!r}")
-
-
-@lru_cache(maxsize=256)
-def _parsed(unit: str) -> pint.Unit:
-    """A unit as pint has it; to read one takes as long as twenty conversions, and a window shows the same few all the time."""
-    return _registry().parse_units(unit)
 
 
 @cache

@@ -22,6 +22,7 @@ from PySide6.QtCore import QPoint, Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QAbstractButton, QComboBox, QWidget
 
+from .screen_person import ScreenPerson
 from .virtual_desk import bench_time, bench_until
 
 LEFT = Qt.MouseButton.LeftButton
@@ -272,6 +273,8 @@ def test_another_scenario_is_put_on_the_stand_and_shows_its_own_engine(panel_and
 
 def test_the_show_me_key_does_what_the_step_asks_and_tells_the_program_nothing(panel_and_desk: tuple[OperatorPanel, Desk]) -> None:
     panel, desk = panel_and_desk
+    bench_time(desk, 2.0)
+    ScreenPerson(desk, lambda reached: bench_until(desk, reached)).take_zero()
     desk.tell(acts.SetPurpose(acts.Purpose("sealed")))
     bench_until(desk, lambda: desk.snapshot.step is not None and desk.snapshot.step.key == "place_hose")
     QTest.keyClick(crank_of(panel), Qt.Key.Key_F8)

@@ -16,7 +16,7 @@ from borewright.service.snapshot import Snapshot, Told
 
 from .practice_hand import begin_job, checks_of
 from .screen_person import ScreenPerson
-from .virtual_desk import bench_time, bench_until
+from .virtual_desk import TURNS_A_LOOK_AT_BEST, bench_time, bench_until
 
 
 class Heard:
@@ -69,7 +69,7 @@ def test_a_test_is_heard_from_the_approach_to_the_vent(
     begin_job(desk, checks_of("hillclimb-before", tmp_path_factory.getbasetemp()))
     ear = Heard()
     SoundCues(desk, ear)
-    person = ScreenPerson(desk, lambda reached: bench_until(desk, reached, limit_turns=8_000))
+    person = ScreenPerson(desk, lambda reached: bench_until(desk, reached, limit_turns=8_000, turns_a_look=TURNS_A_LOOK_AT_BEST))
     desk.tell(acts.SetPurpose(acts.Purpose("test", 1)))
     person.wait_s(0.2)
     person.until("give_air")

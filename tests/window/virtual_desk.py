@@ -17,11 +17,12 @@ from borewright.simrig.whole_job import run_job
 from borewright.store.store import Store
 from PySide6.QtWidgets import QApplication
 
-__all__ = ["AnsweredFiles", "NeverError", "bench_time", "bench_until", "make_shop_record", "open_desk"]
+__all__ = ["TURNS_A_LOOK_AT_BEST", "AnsweredFiles", "NeverError", "bench_time", "bench_until", "make_shop_record", "open_desk"]
 
 BEGAN_UNIX_S = 1.8e9
 DAY_S = 86_400.0
-BETWEEN_REFRESHES = 3  # turns of the bench; a screen looks 30 times a second and a turn takes up to 15 ms
+TURNS_A_LOOK = 5  # a turn of the bench takes up to 15 ms: a screen that keeps up with half of its 30 looks a second
+TURNS_A_LOOK_AT_BEST = 3
 
 
 class NeverError(AssertionError):
@@ -100,11 +101,11 @@ def bench_time(desk: Desk, seconds: float) -> None:
     bench_until(desk, passed, limit_turns=400 + int(seconds * 200))
 
 
-def bench_until(desk: Desk, reached: Callable[[], bool], limit_turns: int = 20_000) -> None:
+def bench_until(desk: Desk, reached: Callable[[], bool], limit_turns: int = 20_000, *, turns_a_look: int = TURNS_A_LOOK) -> None:
     """Let the rig's time pass until something is so. Raises NeverError where it never is."""
     for turn in range(limit_turns):
         desk.station.turn()
-        if turn % BETWEEN_REFRESHES == 0:
+        if turn % turns_a_look == 0:
             desk.refresh()
             QApplication.processEvents()
             if reached():

@@ -14,6 +14,7 @@ class Flow(QLayout):
     def __init__(self, parent: QWidget | None = None, spacing: int = 4) -> None:
         super().__init__(parent)
         self._items: list[QLayoutItem] = []
+        self._heights: dict[int, int] = {}  # by width; the screen asks again and again while nothing has changed
         self.setSpacing(spacing)
         self.setContentsMargins(0, 0, 0, 0)
 
@@ -43,7 +44,14 @@ class Flow(QLayout):
 
     def heightForWidth(self, width: int) -> int:
         """How high it is at a width."""
-        return self._lay_out(QRect(0, 0, width, 0), place=False)
+        if width not in self._heights:
+            self._heights[width] = self._lay_out(QRect(0, 0, width, 0), place=False)
+        return self._heights[width]
+
+    def invalidate(self) -> None:
+        """A widget, or what it shows, has changed."""
+        self._heights.clear()
+        super().invalidate()
 
     def setGeometry(self, rect: QRect) -> None:
         """Put the widgets where they belong."""
