@@ -16,6 +16,7 @@ from borewright.store.errors import NO_TEXT, damaged
 from borewright.store.lease import Lease
 from borewright.store.opening import in_words
 from borewright.store.schema import events
+from borewright.store.word import UnknownWord
 
 __all__ = ["Database", "new_id", "random_uid"]
 
@@ -57,6 +58,8 @@ class Database:
             raise in_words(self.path, error) from error
         except UnicodeDecodeError as error:
             raise damaged(self.path, NO_TEXT) from error
+        except UnknownWord as error:
+            raise damaged(self.path, str(error)) from error
 
     @contextmanager
     def _write(self) -> Iterator[sa.Connection]:
@@ -67,6 +70,8 @@ class Database:
             raise in_words(self.path, error) from error
         except UnicodeDecodeError as error:
             raise damaged(self.path, NO_TEXT) from error
+        except UnknownWord as error:
+            raise damaged(self.path, str(error)) from error
         except sa.exc.StatementError as error:  # a value that JSON has no word for
             raise ValueError(f"this cannot be recorded: {error.orig}") from error
 

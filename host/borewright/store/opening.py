@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sqlite3
 import struct
 from collections.abc import Callable
@@ -15,8 +14,9 @@ import sqlalchemy as sa
 from borewright.errors import StoreError
 from borewright.store import schema
 from borewright.store.errors import NO_TEXT, damaged, not_ours, os_error, sqlite_error, too_new
+from borewright.store.json_text import from_json, to_json
 
-__all__ = ["from_json", "in_words", "look", "open_engine"]
+__all__ = ["in_words", "look", "open_engine"]
 
 _MAGIC = b"SQLite format 3\x00"
 _APPLICATION_ID_AT = 68  # SQLite file format, section 1.3: big-endian
@@ -78,36 +78,12 @@ def _engine(path: Path, busy_s: float, *, foreign_keys: bool = True) -> sa.Engin
     engine = sa.create_engine(
         sa.URL.create("sqlite+pysqlite", database=str(path)),
         connect_args={"timeout": busy_s},
-        json_serializer=_to_json,
+        json_serializer=to_json,
         json_deserializer=partial(from_json, path),
     )
     sa.event.listen(engine, "connect", partial(_on_connect, foreign_keys))
     sa.event.listen(engine, "begin", _on_begin)
     return engine
-
-
-def _to_json(value: object) -> str:
-    return json.dumps(value, allow_nan=False, ensure_ascii=False, separators=(",", ":"))
-
-
-def _no_constant(name: str) -> float:
-    raise ValueError(f"{name} is no number")
-
-
-_DECODER = json.JSONDecoder(parse_constant=_no_constant)  # made once: a long list has thousands of values
-
-
-def from_json(path: Path, text: str) -> Any:
-    """What _to_json has written. Raises StoreError for anything else, for then the file is damaged."""
-    try:
-        value, end = _DECODER.raw_decode(text)  # decode() looks for blanks around it, which are never written
-        if end != len(text):
-            raise ValueError("more than one value")
-    except (ValueError, TypeError, RecursionError) as error:
-        raise damaged(path, "a value in it cannot be read") from error
-    if not isinstance(value, dict | list | None):
-        raise damaged(path, "a value in it is of another kind than was written")
-    return value
 
 
 def _on_connect(foreign_keys: bool, connection: sqlite3.Connection, _record: object) -> None:

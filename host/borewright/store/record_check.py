@@ -18,7 +18,8 @@ from borewright.core.plain_text import printable
 from borewright.errors import StoreError
 from borewright.store import schema
 from borewright.store.errors import NO_TEXT, damaged, sqlite_error, too_new
-from borewright.store.opening import from_json, look
+from borewright.store.json_text import from_json
+from borewright.store.opening import look
 from borewright.store.packing import unpack
 
 __all__ = ["RecordCheck", "Told", "check_record", "reading", "untold"]

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import sqlalchemy as sa
 
+from borewright.store.word import Word
+
 __all__ = [
     "APPLICATION_ID",
+    "CHECK_KINDS",
     "GUARDED_TABLES",
     "SCHEMA_VERSION",
     "capture_chunks",
@@ -23,6 +26,7 @@ __all__ = [
 ]
 
 APPLICATION_ID = 0x42_57_4C_44  # "BWLD", in the header of the file
+CHECK_KINDS = ("zero", "span", "sealed", "restrictor", "tdc", "volumes", "acceptance")  # of core.rig, which loads numpy
 SCHEMA_VERSION = 2  # SQLite's user_version, and the number of the newest migration
 
 metadata = sa.MetaData(
@@ -59,7 +63,12 @@ jobs = sa.Table(
     sa.Column("id", sa.Integer, primary_key=True),
     sa.Column("uid", sa.Text, nullable=False, unique=True),
     sa.Column("name", sa.Text, nullable=False),
-    sa.Column("stage", sa.Text, sa.CheckConstraint("stage IN ('before', 'after', 'routine')", name="stage"), nullable=False),
+    sa.Column(
+        "stage",
+        Word("before", "after", "routine"),
+        sa.CheckConstraint("stage IN ('before', 'after', 'routine')", name="stage"),
+        nullable=False,
+    ),
     sa.Column("engine_id", sa.Integer, sa.ForeignKey("engines.id"), nullable=False),
     sa.Column("customer_reference", sa.Text, nullable=False),
     sa.Column("technician", sa.Text, nullable=False),
@@ -79,14 +88,14 @@ captures = sa.Table(
     sa.Column("job_id", sa.Integer, sa.ForeignKey("jobs.id")),
     sa.Column(
         "purpose",
-        sa.Text,
+        Word("test", "stop_off", "wet", "sealed", "restrictor"),
         sa.CheckConstraint("purpose IN ('test', 'stop_off', 'wet', 'sealed', 'restrictor')", name="purpose"),
         nullable=False,
     ),
     sa.Column("cylinder", sa.Integer, nullable=False),
     sa.Column(
         "state",
-        sa.Text,
+        Word("running", "complete", "void", "crashed"),
         sa.CheckConstraint("state IN ('running', 'complete', 'void', 'crashed')", name="state"),
         nullable=False,
         index=True,
@@ -132,7 +141,7 @@ rig_checks = sa.Table(
     "rig_checks",
     metadata,
     sa.Column("id", sa.Integer, primary_key=True),
-    sa.Column("kind", sa.Text, nullable=False),
+    sa.Column("kind", Word(*CHECK_KINDS), nullable=False),
     sa.Column("made_at_unix_s", sa.Float, nullable=False),
     sa.Column("made_by", sa.Text, nullable=False),
     sa.Column("device_serial", sa.Text, nullable=False),
@@ -151,7 +160,7 @@ findings = sa.Table(
     sa.Column("cylinder", sa.Integer, nullable=False),
     sa.Column(
         "kind",
-        sa.Text,
+        Word("heard", "flow", "stop_gauge", "note"),
         sa.CheckConstraint("kind IN ('heard', 'flow', 'stop_gauge', 'note')", name="kind"),
         nullable=False,
     ),
