@@ -11,13 +11,15 @@ Counters(frames_good=2, frames_bad=1, frames_unknown=0, bytes_discarded=5)
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from binascii import crc_hqx
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Final, Literal, TypeAlias
 
 from borewire.bad import BadReason, FrameError
-from borewire.framing import MAX_STUFFED, MIN_STUFFED, frame_of, payload_of
-from borewire.messages import TYPES_TO_DEVICE, TYPES_TO_HOST, Message
+from borewire.framing import DELIMITER, MAX_STUFFED, checked_payload, frame_of, without_xor
+from borewire.messages import TYPES_TO_DEVICE, TYPES_TO_HOST, Message, SampleBlock
+from borewire.runs import BlockRun
 
 __all__ = ["BadFrame", "BadReason", "Counters", "Decoder", "FrameError", "Received", "UnknownMessage", "encode"]
 
@@ -83,7 +85,7 @@ class Decoder:
     def __init__(self, receives: Literal["host", "device"]) -> None:
         types: Mapping[int, type[Message]] = TYPES_TO_HOST if receives == "host" else TYPES_TO_DEVICE
         self._decoders: dict[int, Callable[[bytes], Message]] = {number: kind.decode_body for number, kind in types.items()}
-        self._tail = b""
+        self._tail = b""  # without its XOR
         self._started = False
         self._skipping = False
         self._bad_run = 0
@@ -92,15 +94,31 @@ class Decoder:
     def feed(self, data: bytes) -> list[Received]:
         """The events that these octets complete, in their order."""
         events: list[Received] = []
-        pieces = (self._tail + data).split(b"\x00")
+        for event in self.feed_runs(data):
+            if isinstance(event, BlockRun):
+                events.extend(event)
+            else:
+                events.append(event)
+        return events
+
+    def feed_runs(self, data: bytes) -> list[Received | BlockRun]:
+        """As feed, with sample blocks that are alike and follow each other in one event, not yet made into messages.
+
+        The pieces in which octets come may cut a run in two; the blocks in it are the same.
+        """
+        events: list[Received | BlockRun] = []
+        pieces = (self._tail + without_xor(data)).split(DELIMITER)
         self._tail = pieces.pop()
-        for piece in pieces:
+        if pieces:
             if self._skipping:
-                self.counters.bytes_discarded += len(piece)
+                self.counters.bytes_discarded += len(pieces[0])
                 self._skipping = False
-            elif piece:
-                self._take(piece, events)
+                pieces[0] = b""
+            elif not self._started and pieces[0]:  # alone, so that it is known to be the first
+                self._take((pieces[0],), events)
+                pieces[0] = b""
             self._started = True
+            self._take(filter(None, pieces), events)
         if self._skipping:
             self.counters.bytes_discarded += len(self._tail)
             self._tail = b""
@@ -111,30 +129,70 @@ class Decoder:
             self._skipping = True
         return events
 
-    def _take(self, piece: bytes, events: list[Received]) -> None:
-        if len(piece) < MIN_STUFFED:  # also found by payload_of, but noise is full of these and raising is slow
-            self._bad(BadReason.TOO_SHORT, piece, events)
-            return
-        try:
-            content = payload_of(piece)
-            decode = self._decoders.get(content[0])
-            if decode is None:
-                self.counters.frames_unknown += 1
-                events.append(UnknownMessage(content[0], content[1:]))
+    def _take(self, pieces: Iterable[bytes], events: list[Received | BlockRun]) -> None:
+        """Make events of what stood between delimiters."""
+        run: list[bytes] = []
+        length, code, shape = -1, -1, b""  # of the blocks in the run
+        for piece in pieces:
+            # the next block like those before it: by far the most frequent case, so it stands first and in one line
+            if (
+                len(piece) == length
+                and piece[0] == code
+                and piece[1] == SampleBlock.TYPE
+                and piece[12:16] == shape
+                and crc_hqx(piece[1:-2], 0xFFFF) == piece[-2] | piece[-1] << 8
+            ):
+                run.append(piece)
+                continue
+            found = checked_payload(piece)
+            if isinstance(found, BadReason):
+                if run:
+                    self._close(run, events)
+                self._bad(found, piece, events)
+                continue
+            if len(found) + 1 == length and found[0] == SampleBlock.TYPE and found[11:15] == shape:
+                run.append(piece[:1] + found)  # zeros in it made it more than one COBS run
+                continue
+            if run:
+                self._close(run, events)
+            event = self._message(found)
+            if isinstance(event, SampleBlock):
+                run = [piece[:1] + found]
+                length, shape = len(found) + 1, found[11:15]
+                code = length ^ 0xF5
+            elif isinstance(event, BadReason):
+                self._bad(event, piece, events)
             else:
-                events.append(decode(content[1:]))
-                self.counters.frames_good += 1
-            self._bad_run = 0
-        except FrameError as error:
-            self._bad(error.reason, piece, events)
+                events.append(event)
+                self.counters.frames_good += not isinstance(event, UnknownMessage)
+                self._bad_run = 0
+        if run:
+            self._close(run, events)
 
-    def _bad(self, reason: BadReason, piece: bytes, events: list[Received]) -> None:
+    def _close(self, run: list[bytes], events: list[Received | BlockRun]) -> None:
+        """The run is over: make an event of what is in it, and empty it."""
+        events.append(BlockRun(tuple(run)))
+        self.counters.frames_good += len(run)
+        self._bad_run = 0
+        run.clear()
+
+    def _message(self, payload: bytes) -> Received | BadReason:
+        decode = self._decoders.get(payload[0])
+        if decode is None:
+            self.counters.frames_unknown += 1
+            return UnknownMessage(payload[0], payload[1:-2])
+        try:
+            return decode(payload[1:-2])
+        except FrameError as error:
+            return error.reason
+
+    def _bad(self, reason: BadReason, piece: bytes, events: list[Received | BlockRun]) -> None:
         self.counters.bytes_discarded += len(piece)
         if not self._started:
             self._started = True
-            events.append(BadFrame(BadReason.RESYNC, piece[:KEPT_OCTETS]))
+            events.append(BadFrame(BadReason.RESYNC, without_xor(piece[:KEPT_OCTETS])))
             return
         self.counters.frames_bad += 1
         self._bad_run += 1
         if self._bad_run <= RUN_EVENTS:
-            events.append(BadFrame(reason, piece[:KEPT_OCTETS]))
+            events.append(BadFrame(reason, without_xor(piece[:KEPT_OCTETS])))

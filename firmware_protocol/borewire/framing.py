@@ -11,7 +11,20 @@ from typing import Final
 
 from borewire.bad import BadReason, FrameError
 
-__all__ = ["MAX_BODY", "MAX_PAYLOAD", "MAX_STUFFED", "MIN_STUFFED", "checksum", "frame_of", "payload_of", "stuff", "unstuff"]
+__all__ = [
+    "DELIMITER",
+    "MAX_BODY",
+    "MAX_PAYLOAD",
+    "MAX_STUFFED",
+    "MIN_STUFFED",
+    "checked_payload",
+    "checksum",
+    "frame_of",
+    "payload_of",
+    "stuff",
+    "unstuff",
+    "without_xor",
+]
 
 MAX_PAYLOAD: Final = 253
 MAX_BODY: Final = MAX_PAYLOAD - 3
@@ -19,7 +32,10 @@ MAX_STUFFED: Final = MAX_PAYLOAD + 1
 MIN_PAYLOAD: Final = 3
 MIN_STUFFED: Final = MIN_PAYLOAD + 1
 
+DELIMITER: Final = b"\xf5"  # the zero between two frames, when the XOR has been taken off everything
+
 _XOR: Final = bytes(octet ^ 0xF5 for octet in range(256))
+_CODE_ONE: Final = bytes((1 ^ 0xF5,))
 
 
 def checksum(octets: bytes) -> int:
@@ -48,16 +64,29 @@ def unstuff(stuffed: bytes) -> bytes:
     >>> unstuff(bytes.fromhex("02110222")).hex()
     '110022'
     """
-    end = len(stuffed)
-    runs = []
+    octets = _unstuffed(stuffed.translate(_XOR))
+    if octets is None:
+        raise FrameError(BadReason.STUFFING)
+    return octets.translate(_XOR)
+
+
+def _unstuffed(piece: bytes) -> bytes | None:
+    """The payload behind a COBS form, both already without the XOR; None when a code is 0xFF or points past the end."""
+    end = len(piece)
+    payload = bytearray(piece)
     at = 0
     while at < end:
-        after = at + stuffed[at]
-        if after > end or stuffed[at] == 0xFF:
-            raise FrameError(BadReason.STUFFING)
-        runs.append(stuffed[at + 1 : after])
-        at = after
-    return b"\x00".join(runs)
+        code = piece[at] ^ 0xF5
+        if code == 1:  # zeros that follow each other are stepped over at once
+            at_next = end - len(piece[at:].lstrip(_CODE_ONE))
+            payload[at:at_next] = DELIMITER * (at_next - at)
+            at = at_next
+        else:
+            payload[at] = 0xF5
+            at += code
+            if at > end or code == 0xFF:
+                return None
+    return bytes(payload[1:])
 
 
 def frame_of(type_number: int, body: bytes) -> bytes:
@@ -76,14 +105,31 @@ def payload_of(stuffed: bytes) -> bytes:
     >>> payload_of(bytes.fromhex("04fc2c85")).hex()
     '09'
     """
-    length = len(stuffed)
+    found = checked_payload(stuffed.translate(_XOR))
+    if isinstance(found, BadReason):
+        raise FrameError(found)
+    return found[:-2]
+
+
+def without_xor(octets: bytes) -> bytes:
+    """Octets of the line with the XOR taken off, or put back; a zero of the line becomes DELIMITER and nothing else does."""
+    return octets.translate(_XOR)
+
+
+def checked_payload(piece: bytes) -> bytes | BadReason:
+    """Type octet, body and checksum out of a piece between two delimiters, the XOR taken off; or what is wrong with it.
+
+    Nothing is raised, because noise is full of what is wrong and raising is slow.
+    """
+    length = len(piece)
     if length < MIN_STUFFED:
-        raise FrameError(BadReason.TOO_SHORT)
+        return BadReason.TOO_SHORT
     if length > MAX_STUFFED:
-        raise FrameError(BadReason.TOO_LONG)
+        return BadReason.TOO_LONG
     # nearly every frame is one single COBS run, because the XOR makes zeros rare
-    payload = (stuffed[1:] if stuffed[0] == length else unstuff(stuffed)).translate(_XOR)
-    content = payload[:-2]
-    if crc_hqx(content, 0xFFFF) != payload[-2] | payload[-1] << 8:
-        raise FrameError(BadReason.CHECKSUM)
-    return content
+    payload = piece[1:] if piece[0] ^ 0xF5 == length else _unstuffed(piece)
+    if payload is None:
+        return BadReason.STUFFING
+    if crc_hqx(payload[:-2], 0xFFFF) != payload[-2] | payload[-1] << 8:
+        return BadReason.CHECKSUM
+    return payload

@@ -7,7 +7,9 @@ from typing import Any, Literal
 
 from borewire.codec import BadFrame, BadReason, Counters, Decoder, FrameError, Received, UnknownMessage, encode
 from borewire.framing import frame_of
-from borewire.messages import Ack, HostAlive, Message, StatusRequest
+from borewire.messages import Ack, BlockFlags, HostAlive, Message, SampleBlock, StatusRequest
+from borewire.runs import BlockRun
+from borewire.samples import run_columns, sample_columns
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -41,6 +43,50 @@ def test_any_octets_give_the_same_events_and_counters_for_any_chunking(
     assert _feed_in_pieces(cut, octets, cuts) == events
     assert _feed_in_pieces(single, octets, [1] * len(octets)) == events
     assert cut.counters == whole.counters == single.counters
+
+
+BLOCKS = st.lists(
+    st.builds(
+        lambda number, flags, shape, octet: encode(
+            SampleBlock(number, 8 * number, number, BlockFlags(flags), *shape, bytes([octet]) * (shape[0] * (4 + 2 * shape[1])))
+        ),
+        st.integers(0, 0xFFFF),
+        st.sampled_from([0, 0, 0, 3]),
+        st.sampled_from([(8, 2), (8, 2), (2, 2), (1, 1)]),
+        st.sampled_from([0, 0, 1, 0xF5]),  # as 0xF5 the payload is many COBS runs
+    )
+    | STREAM.map(lambda octets: octets[:60]),
+    max_size=30,
+).map(b"".join)
+
+
+@settings(max_examples=200)
+@given(SIDE, BLOCKS, st.lists(st.integers(0, 300), max_size=30))
+def test_runs_of_blocks_hold_the_same_events_for_any_chunking(
+    side: Literal["host", "device"], octets: bytes, cuts: list[int]
+) -> None:
+    plain, runs = Decoder(side), Decoder(side)
+    told: list[Received] = []
+    at = 0
+    for cut in [*cuts, len(octets)]:
+        for event in runs.feed_runs(octets[at : at + cut]):
+            told += list(event) if isinstance(event, BlockRun) else [event]
+        at += cut
+    assert told == plain.feed(octets)
+    assert runs.counters == plain.counters
+
+
+def test_blocks_that_are_alike_are_one_run_and_its_columns_are_theirs() -> None:
+    blocks = [SampleBlock(k, 8000 * k, 8 * k, BlockFlags(2), 8, 2, bytes(range(k, k + 64))) for k in (*range(90), 0xF5 - 63)]
+    others = [SampleBlock(300, 1, 2, BlockFlags(3), 8, 2, bytes(64)), SampleBlock(301, 1, 2, BlockFlags(3), 1, 1, bytes(6))]
+    first, second, third = Decoder("host").feed_runs(b"".join(map(encode, blocks + others)))
+    for run, of_it in ((first, blocks), (second, others[:1]), (third, others[1:])):
+        assert isinstance(run, BlockRun)
+        assert list(run) == of_it
+        assert run.places() == [(block.sequence, block.device_tick, block.sample_index) for block in of_it]
+        assert (run.flags, run.sample_count, run.channel_count) == (of_it[0].flags, of_it[0].sample_count, of_it[0].channel_count)
+        for found, wanted in zip(run_columns(run), sample_columns(of_it), strict=True):
+            assert found.tolist() == wanted.tolist()
 
 
 @given(SIDE, STREAM)
