@@ -101,6 +101,10 @@ class Operator:
         self._urgent: list[tuple[float, _Act]] = []
         self.troubles: deque[str] = deque(maxlen=MOST_TROUBLES)
 
+    def will_mistake_hole(self, told: int, taken: int) -> None:
+        """Told next to put the hose into the one cylinder, the person puts it into the other."""
+        self._wrong_holes[told] = taken
+
     @property
     def busy(self) -> bool:
         """Whether anything is still to be done."""

@@ -47,7 +47,7 @@ class SimRig:
 
     def __init__(self, scenario: Scenario, seed: int | None = None) -> None:
         self.scenario = scenario if seed is None else replace(scenario, seed=seed)
-        self.plant = Plant(self.scenario)
+        self.plant: Plant = Plant(self.scenario)
         self.electronics = Electronics(self.scenario)
         self.plugged = True
         self.powered = True
@@ -62,7 +62,7 @@ class SimRig:
         self._out = bytearray()
         self.line = Line(self._out, round(BURST_S * self._setup.tick_rate_hz))
         self.device = Device(self._setup, 0, self._out)
-        self.operator = Operator(self.plant, self, self.scenario.operator, self.scenario.seed)
+        self.operator: Operator = Operator(self.plant, self, self.scenario.operator, self.scenario.seed)
         self.faults: FaultBoard = FaultBoard(self)
         for planned in self.scenario.faults:
             self.faults.arm(planned.name, planned.at, planned.after_s)
