@@ -22,7 +22,6 @@ __all__ = ["PHYSICAL"]
 
 LEAK_STEP_M2 = 0.4e-6
 ADAPTER_LEAK_M2 = 0.25e-6
-HELD_OPEN_M2 = 9e-6
 CHECK_VALVE = CheckValve("out_of_cylinder", 3e-6, 4e3)
 SLOW_SUPPLY_S = 0.6
 HALF_OPEN = 0.09
@@ -30,7 +29,7 @@ SEAT_LEAK_M2 = 0.12e-6
 VENT_HANGS_AT = 0.03
 CREEP_PA_S = 1500.0
 DROOP_TIMES = 15.0
-CRANK_CREEP_DEG_S = 0.8
+JOLT_RAD_S = 1.2
 KNOCK_RAD_S = 0.6
 WEATHER_PA_S = -60.0
 WARMER_K_S = 0.4
@@ -120,9 +119,19 @@ def _set_again(rig: SimRig) -> None:
     rig.plant.set_regulator(rig.scenario.rig.air.set_gauge_pa)
 
 
-def _somebody_leans_on_it(rig: SimRig) -> None:
-    rpm = CRANK_CREEP_DEG_S / 6.0
-    rig.plant.turn_by(360.0, rpm)
+def _held_open(rig: SimRig) -> None:
+    def changed(scenario: Scenario) -> Scenario:
+        return replace(scenario, openings=replace(scenario.openings, decompression_on=True))
+
+    rig.faults.alter("decompression-held-open", changed)
+
+
+def _slips(rig: SimRig) -> None:
+    rig.faults.again("crank-creep", STEP_S, lambda: rig.plant.knock(JOLT_RAD_S))
+
+
+def _nothing_to_undo(_rig: SimRig) -> None:
+    """What was done again and again is not done any more."""
 
 
 def _lets_go(rig: SimRig) -> None:
@@ -306,11 +315,11 @@ PHYSICAL: tuple[Fault, ...] = (
     ),
     _row(
         "crank-creep",
-        "Somebody leans on the bar, and the crank creeps.",
+        "The restraint slips jolt by jolt, and the crank creeps.",
         Moment.FULL,
         1.0,
-        _somebody_leans_on_it,
-        lambda rig: rig.plant.stop_turning(),
+        _slips,
+        _nothing_to_undo,
         Outcome.VOID,
         "crank left window",
         "crank left window",
@@ -328,15 +337,15 @@ PHYSICAL: tuple[Fault, ...] = (
     ),
     _row(
         "decompression-held-open",
-        "The decompression lever says released, and still holds the exhaust valve off its seat.",
+        "The decompression device holds the exhaust valve off its seat.",
         Moment.START,
         0.0,
-        lambda rig: rig.faults.alter("decompression-held-open", lambda scenario: _all_leak(scenario, "exhaust", HELD_OPEN_M2)),
+        _held_open,
         _right("decompression-held-open"),
         Outcome.MARKED,
         "Is the decompression device released",
         "nearly all air gets out",
-        scenario="decompression-held-open",
+        scenario="decompression-released",
     ),
     _row(
         "room-pressure-change",
