@@ -24,8 +24,8 @@ def test_the_named_scenarios_are_there() -> None:
     expected = {
         "hillclimb-before", "hillclimb-after", "hillclimb-before-hand", "hillclimb-after-hand", "two-stroke-single",
         "burnt-exhaust-valve", "worn-rings-one-bore", "gasket-between-neighbours", "decompression-held-open",
-        "decompression-released", "cracked-head-coolant", "hose-in-wrong-hole", "check-valve-left-in", "check-valve-holds-in", "two-stroke-healthy",
-        "v-twin-uneven", "short-block", "lime-eight",
+        "decompression-released", "cracked-head-coolant", "hose-in-wrong-hole", "check-valve-left-in", "check-valve-holds-in",
+        "two-stroke-healthy", "v-twin-uneven", "short-block", "lime-eight",
     }  # fmt: skip
     assert expected <= set(scenario_names())
 
