@@ -6,24 +6,27 @@ temperature follows from them.
 
 At rest the three are stepped by the Rosenbrock pair of Shampine and Reichelt (order 2, error by order 3): the small dead volume
 and a vent that is nearly empty are far too stiff for explicit steps. While the crank moves, a step is an exact adiabatic change of
-volume followed by exponential relaxation of each body towards its neighbours: stable for any opening, and the mass that one body
-loses is the mass that the other gets.
+volume, during which both bodies relax together towards their neighbours, each flow linear in its difference of pressures about the
+middle of the step: of second order, stable for any opening, and the mass that one body loses is the mass that the other gets.
 """
 
 from __future__ import annotations
 
-from math import exp, inf, sqrt
+from math import inf, sqrt
 
 from boresim.blocked import LEAST_RELATIVE, blocked_flow
 from boresim.check_valve import CheckValve
-from boresim.gas import CP_J_KG_K, GAMMA, R_J_KG_K, hole_flow_kg_s, nozzle_flow_kg_s, restrictor_flow_kg_s
+from boresim.gas import CP_J_KG_K, GAMMA, LINEAR_ABOVE_RATIO, R_J_KG_K, hole_flow_kg_s, nozzle_flow_kg_s, restrictor_flow_kg_s
 from boresim.outlets import Open
 from boresim.scenario import Scenario
 
-__all__ = ["AirSide", "State"]
+__all__ = ["AirSide", "Slopes", "State"]
 
 State = tuple[float, float, float]
 """p_regulated_abs_pa, p_cylinder_abs_pa, mass_cylinder_kg."""
+
+Slopes = tuple[float, float, float, float]
+"""Pa/s: of the regulated pressure at a step's start and end, of the cylinder's at both, the cylinder's without the squeeze."""
 
 GAMMA_1 = GAMMA - 1.0
 _D = 1.0 / (2.0 + sqrt(2.0))
@@ -89,6 +92,10 @@ class AirSide:
     def volume_at(self, p_cylinder_abs_pa: float) -> float:
         """The cylinder side's volume with the hose stretched by its pressure, m³."""
         return self.volume_m3 + self.stretch_m3_pa * (p_cylinder_abs_pa - self.p_ambient)
+
+    def effective_at(self, p_cylinder_abs_pa: float, volume_m3: float) -> float:
+        """What a volume of the cylinder side is at a pressure, with what the hose's stretch adds to its springiness, m³."""
+        return volume_m3 + self.stretch_m3_pa * ((1.0 + GAMMA) * p_cylinder_abs_pa - self.p_ambient)
 
     def temperature_k(self) -> float:
         """Temperature of the cylinder side's gas."""
@@ -221,50 +228,96 @@ class AirSide:
         error = h / 6.0 * max(abs(k1[0] - 2.0 * k2[0] + k3[0]), abs(k1[1] - 2.0 * k2[1] + k3[1]))
         return new, f0, f2, error
 
-    def moving_step(self, h: float, volume_m3: float) -> None:
-        """One step in which the crank carries the cylinder side's volume to volume_m3."""
-        pr, pc, m = self.state
-        before = self.volume_at(pc)
-        self.volume_m3 = volume_m3
-        squeezed = pc * (before / self.volume_at(pc)) ** GAMMA
-        if self.stretch_m3_pa:  # once more with the hose stretched by the new pressure
-            squeezed = pc * (before / self.volume_at(squeezed)) ** GAMMA
-        pc = squeezed
-        volume = self.volume_at(pc)
-        effective = volume + GAMMA * pc * self.stretch_m3_pa
-        t_cylinder = pc * volume / (m * R_J_KG_K)
-        p_ambient, t_room = self.p_ambient, self.t_room
+    def moving_step(self, h: float, volume_m3: float) -> Slopes | None:
+        """One step in which the crank carries the cylinder side's volume to volume_m3.
 
-        arriving = self.restrictor_flow(pr, pc, t_cylinder)
-        leaving = self.leaving_kg_s(pc, t_cylinder)
+        Gives the slopes of both pressures at its start and end, None where a body follows its neighbours within the step.
+        """
+        pr, pc, m = self.state
+        p_ambient, t_room, stretch = self.p_ambient, self.t_room, self.stretch_m3_pa
+        before = self.volume_m3 + stretch * (pc - p_ambient)
+        self.volume_m3 = volume_m3
+        squeezed = pc * (before / (volume_m3 + stretch * (pc - p_ambient))) ** GAMMA
+        if stretch:  # once more with the hose stretched by the new pressure
+            squeezed = pc * (before / (volume_m3 + stretch * (squeezed - p_ambient))) ** GAMMA
+        half = 0.5 * (pc + squeezed)
+        volume = 0.5 * (before + volume_m3 + stretch * (squeezed - p_ambient))
+        effective = volume + GAMMA * half * stretch
+        t_cylinder = half * volume / (m * R_J_KG_K)
+
+        # the flows at half the squeeze, and how each changes with its own difference of pressures
+        arriving = self.restrictor_flow(pr, half, t_cylinder)
+        leaving = self.leaving_kg_s(half, t_cylinder)
+        supplied = self.supply_flow_kg_s(pr)
         t_in = t_room if arriving >= 0.0 else t_cylinder
         t_out = t_cylinder if leaving >= 0.0 else t_room
-        stiff_in = arriving / (pr - pc) if pr != pc else 0.0
-        stiff_out = leaving / (pc - p_ambient) if pc != p_ambient else 0.0
         scale = GAMMA * R_J_KG_K / effective
-        rate = scale * (arriving * t_in - leaving * t_out) + GAMMA_1 * self.heat_w(pr, pc, t_cylinder, arriving) / effective
-        x = h * scale * (stiff_in * t_in + stiff_out * t_out)
-        one, two = _phi(x)
-        mean = rate * h * two  # by how much the pressure is off its start on average over the step
-        arriving -= stiff_in * mean
-        leaving += stiff_out * mean
-        pc += rate * h * one
-        m += h * (arriving - leaving)
-
-        supplied = self.supply_flow_kg_s(pr)
-        stiffness = abs(supplied / (self.p_set_abs - pr)) if pr != self.p_set_abs else 0.0
+        per_pa = 1.0 / self.capacity_kg_pa
+        if pr >= half:
+            by_r, by_c = _slopes(arriving, pr, half, h * per_pa)
+        else:
+            by_c, by_r = _slopes(-arriving, half, pr, h * per_pa)
+        if half >= p_ambient:
+            by_out, _ = _slopes(leaving, half, p_ambient, h * scale * t_out)
+        else:
+            _, by_out = _slopes(-leaving, p_ambient, half, h * scale * t_out)
+        by_others = abs(supplied / (self.p_set_abs - pr)) if supplied else 0.0
         vented = 0.0
         if self.vent_fraction > 0.0 and pr != p_ambient:
             vented = hole_flow_kg_s(self.vent_fraction * self.parts.vent_regulated_area_m2, pr, t_room, p_ambient, t_room)
-            stiffness += vented / (pr - p_ambient)
-        rate = (supplied - vented - arriving) / self.capacity_kg_pa
-        pr += rate * h * _phi(h * stiffness / self.capacity_kg_pa)[0]
-        self.state = (pr, pc, m)
+            by_others += vented / (pr - p_ambient)
+        heat_w = self.heat_w(pr, half, t_cylinder, arriving)
+
+        # dy/dt = rate + a/h · (y − start) for both pressures, the squeeze an even part of the rate
+        a_rr, a_rc = -h * per_pa * (by_r + by_others), h * per_pa * by_c
+        a_cr, a_cc = h * scale * t_in * by_r, -h * scale * (t_in * by_c + t_out * by_out)
+        squeeze = (squeezed - pc) / h
+        rate_r = per_pa * (supplied - arriving - vented) - 0.5 * a_rc * squeeze
+        rate_c = scale * (arriving * t_in - leaving * t_out) + GAMMA_1 * heat_w / effective + (1.0 - 0.5 * a_cc) * squeeze
+        up_r, up_c, mean_r, mean_c = _relaxed(h, a_rr, a_rc, a_cr, a_cc, rate_r, rate_c)
+
+        mean_c -= 0.5 * (squeezed - pc)  # from half the squeeze, where the flows were taken
+        arriving += by_r * mean_r - by_c * mean_c
+        leaving += by_out * mean_c
+        self.state = (pr + up_r, pc + up_c, m + h * (arriving - leaving))
+        if a_rr < -1.0 or a_cc < -1.0:
+            return None
+        rate_c -= squeeze
+        return rate_r, rate_r + (a_rr * up_r + a_rc * up_c) / h, rate_c, rate_c + (a_cr * up_r + a_cc * up_c) / h
 
 
-def _phi(x: float) -> tuple[float, float]:
-    """(1 − e^−x)/x and (1 − that)/x, with their limits 1 and ½ at 0."""
-    if x < 1e-4:
-        return 1.0 - 0.5 * x, 0.5 - x / 6.0
-    one = (1.0 - exp(-x)) / x
-    return one, (1.0 - one) / x
+def _slopes(flow_kg_s: float, p_up: float, p_down: float, pa_per_kg_s: float) -> tuple[float, float]:
+    """How much more flows for each Pa more upstream, and for each Pa less downstream, kg/(s·Pa).
+
+    A choked flow goes with the pressure upstream alone, another one about with the root of the difference. Where a step carries
+    the pressure far (pa_per_kg_s: what a flow does in it), the slope is that of the chord down to no difference, past which a
+    tangent would swing.
+    """
+    if not flow_kg_s:
+        return 0.0, 0.0
+    chord, ratio = flow_kg_s / (p_up - p_down), p_down / p_up
+    if ratio >= LINEAR_ABOVE_RATIO:
+        return chord, chord
+    up, down = (flow_kg_s / p_up, 0.0) if ratio < 0.5 else (0.5 * chord, 0.5 * chord)
+    far = min(1.0, 2.0 * pa_per_kg_s * chord)
+    return up + far * (chord - up), down + far * (chord - down)
+
+
+def _relaxed(
+    h: float, a_rr: float, a_rc: float, a_cr: float, a_cc: float, rate_r: float, rate_c: float
+) -> tuple[float, float, float, float]:
+    """How far dy/dt = rate + a/h · y comes from 0 within h: at its end, and on average over it.
+
+    The exponential of a is that of Lobatto IIIC, 1/(1 − a + a²/2): of second order, and it swings past nothing, however great a is.
+    """
+    determinant = a_rr * a_cc - a_rc * a_cr
+    own, part = 1.0 - 0.5 * determinant, 0.5 * (a_rr + a_cc) - 1.0
+    d_rr, d_rc, d_cr, d_cc = own + part * a_rr, part * a_rc, part * a_cr, own + part * a_cc
+    per = h / (d_rr * d_cc - d_rc * d_cr)
+    bent_r, bent_c = 0.5 * (a_rr * rate_r + a_rc * rate_c), 0.5 * (a_cr * rate_r + a_cc * rate_c)
+    end_r, end_c = rate_r - bent_r, rate_c - bent_c
+    mean_r, mean_c = 0.5 * rate_r - bent_r, 0.5 * rate_c - bent_c
+    return (
+        per * (d_cc * end_r - d_rc * end_c), per * (d_rr * end_c - d_cr * end_r),
+        per * (d_cc * mean_r - d_rc * mean_c), per * (d_rr * mean_c - d_cr * mean_r),
+    )  # fmt: skip

@@ -107,9 +107,12 @@ class CrankMotion:
         parts, omega = self.parts, self.omega_rad_s
         hand = self._hand_nm(h, t_s, gas_nm)
         drive = gas_nm + hand
-        free = (omega + h * drive / parts.inertia_kg_m2) / (1.0 + h * parts.viscous_nm_s / parts.inertia_kg_m2)
+        free = omega + h * drive / parts.inertia_kg_m2
         braking = h * self.holding_nm(free) / parts.inertia_kg_m2
-        omega = 0.0 if abs(free) <= braking else free - (braking if free > 0.0 else -braking)
+        if abs(free) <= braking:
+            omega = 0.0
+        else:  # a speed that lasts does not depend on h
+            omega = (free - (braking if free > 0.0 else -braking)) / (1.0 + h * parts.viscous_nm_s / parts.inertia_kg_m2)
         moved = degrees(h * omega)
         theta = self.theta_deg + moved
         give = STOP_GIVE_DEG_NM * abs(drive)

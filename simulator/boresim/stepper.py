@@ -9,13 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from math import ceil, exp
+from math import ceil, exp, radians
 from typing import Any
 
 from boresim.air import AirSide, State
 from boresim.check_valve import CheckValve, checked_step
 from boresim.crank import CrankMotion
-from boresim.gas import CP_J_KG_K
+from boresim.gas import CP_J_KG_K, GAMMA
 from boresim.noise import seeded_unit
 from boresim.outlets import NO_FITTINGS, Fittings, Hose, OilFilm, Ways
 from boresim.scenario import Scenario
@@ -27,8 +27,15 @@ GRID_HZ = 1024
 GRID_S = 1.0 / GRID_HZ
 LONGEST_AT_REST = 32  # grid steps
 LONGEST_QUIET = 1024
-LONGEST_VENTED = 4  # while the crank turns no faster than SLOW_RAD_S with the vent open
+MOVING_LEVEL = 3  # the longest step while a hand turns the crank no faster than SLOW_RAD_S, with the supply shut, is 2^3 grid steps
+LONGEST_MOVING = 1 << MOVING_LEVEL
+LONGEST_VENTED_NEAR = 4  # with the vent open, nearer than NEAR_GOAL_DEG to where the hand goes
 SLOW_RAD_S = 4.0
+NEAR_GOAL_DEG = 2.0
+EASY_PART = 0.5  # of what a hand can: with more torque of the gas than this it may be too weak in the next moment
+CALM_MOVING_PA = 2000.0  # flows that change the cylinder's pressure by less in a step, and
+CALM_STRAIN = 0.03  # a crank that changes its volume by less of itself, allow a longer one
+BLOWN_OFF_PA = 1000.0  # wide open and nearer to ambient than this, a cylinder only follows the crank
 TOLERANCE_PA = 1.0  # error of one step
 ROUGH_PA = 200.0  # beyond this a step of one grid length swings past equal pressures instead of reaching them
 NEARLY_PA = 90.0  # nearer to ambient than this, flow is linear in the difference
@@ -263,23 +270,47 @@ class Stepper:
 
     def _moving_step(self, gas_nm: float, limit: int | None) -> None:
         air, crank = self.air, self.crank
-        length = 1
-        if air.vent_fraction == 1.0 and air.supply_fraction == 0.0 and abs(crank.omega_rad_s) < SLOW_RAD_S:
+        length = self._longest_moving(gas_nm)
+        if length > 1:
             self.before = self.physical()
-            length = self._length(LONGEST_VENTED, limit)
+            length = self._length(length, limit)
         h = length * GRID_S
+        start_s, angle, slope_m3_rad = self.end * GRID_S, crank.theta_deg, self.slope_m3_rad
         pr, pc, _ = air.state
-        angle = crank.theta_deg
-        crank.step(h, self.end * GRID_S, gas_nm)
+        crank.step(h, start_s, gas_nm)
         old_volume = air.volume_m3
         new_volume = self.pose()
         air.volume_m3 = old_volume
-        air.moving_step(h, new_volume)
+        slopes = air.moving_step(h, new_volume)
         to_r, to_c, _ = air.state
         turned = crank.theta_deg - angle
-        self.rows.append((self.end * GRID_S, GRID_HZ / length, pr, to_r - pr, 0.0, 0.0, pc, to_c - pc, 0.0, 0.0, angle, turned))
         self.end += length
-        self.level = 0
+        if slopes is None:
+            calm = -BLOWN_OFF_PA < to_c - air.p_ambient < BLOWN_OFF_PA
+        else:
+            flowed_pa = h * max(abs(slopes[2]), abs(slopes[3]))
+            calm = flowed_pa < CALM_MOVING_PA and abs(new_volume - old_volume) < CALM_STRAIN * new_volume
+        self.level = min(length.bit_length(), MOVING_LEVEL) if calm else max(length.bit_length() - 2, 0)
+        if length == 1 or slopes is None:
+            self.rows.append((start_s, GRID_HZ / length, pr, to_r - pr, 0.0, 0.0, pc, to_c - pc, 0.0, 0.0, angle, turned))
+            return
+        r0, r1, c0, c1 = slopes
+        squeeze = -GAMMA * radians(turned) / h
+        c0 += squeeze * slope_m3_rad * pc / air.effective_at(pc, old_volume)
+        c1 += squeeze * self.slope_m3_rad * to_c / air.effective_at(to_c, new_volume)
+        self.rows.append((start_s, GRID_HZ / length, *cubic(h, pr, r0, to_r, r1), *cubic(h, pc, c0, to_c, c1), angle, turned))
+
+    def _longest_moving(self, gas_nm: float) -> int:
+        """The longest step that may be taken now while the crank moves, in grid steps."""
+        air, crank = self.air, self.crank
+        if air.supply_fraction != 0.0 or not -SLOW_RAD_S < crank.omega_rad_s < SLOW_RAD_S or crank.hand_deg is None:
+            return 1
+        near = -NEAR_GOAL_DEG < crank.hand_deg - crank.theta_deg < NEAR_GOAL_DEG
+        if air.vent_fraction == 1.0:
+            return LONGEST_VENTED_NEAR if near else LONGEST_MOVING
+        if near or air.vent_fraction != 0.0 or not -EASY_PART < gas_nm / crank.parts.hand_torque_nm < EASY_PART:
+            return 1
+        return min(1 << self.level, LONGEST_MOVING)
 
     def _checked_step(self, valve: CheckValve, gas_nm: float, travelling: bool, limit: int | None) -> None:
         """With a check valve between hose and cylinder: grid step after grid step, longer where little happens."""
