@@ -26,6 +26,7 @@ class CrankMotion:
 
     __slots__ = (
         "anchor_deg",
+        "freed_s",
         "hand_deg",
         "hand_rad_s",
         "high_deg",
@@ -49,6 +50,7 @@ class CrankMotion:
         self.anchor_deg = self.theta_deg
         self.hand_deg: float | None = None
         self.hand_rad_s = 0.0
+        self.freed_s = -inf  # when the step began in which the hand came off by itself, having arrived or given up
         self.stalled_s = 0.0
         self.low_deg = -inf
         self.high_deg = inf
@@ -77,7 +79,11 @@ class CrankMotion:
 
     def let_go(self) -> None:
         """The hand lets go."""
-        self.hand_deg = None
+        self.hand_deg, self.freed_s = None, -inf
+
+    def turned_at(self, t_s: float) -> bool:
+        """Whether the hand was on the crank at a moment up to the end of the last step."""
+        return self.hand_deg is not None or t_s <= self.freed_s
 
     def restrain(self, torque_nm: float) -> None:
         """Fits a restraint that holds so much, or takes it off with 0."""
@@ -129,7 +135,7 @@ class CrankMotion:
         if self.hand_deg is not None:
             self.stalled_s = self.stalled_s + h if omega == 0.0 else 0.0
             if abs(self.hand_deg - theta) <= ARRIVED_DEG or self.stalled_s >= HAND_GIVES_UP_S:
-                self.hand_deg = None
+                self.hand_deg, self.freed_s = None, t_s
 
     def _hand_nm(self, h: float, t_s: float, gas_nm: float) -> float:
         """Torque of the hand, which steers towards its speed and slows down before its goal, with no more than a person has."""
@@ -149,10 +155,10 @@ class CrankMotion:
         """All that changes, for set_state."""
         return (
             self.theta_deg, self.omega_rad_s, self.turned_deg, self.restraint_nm, self.anchor_deg,
-            self.hand_deg, self.hand_rad_s, self.stalled_s, self.low_deg, self.high_deg,
+            self.hand_deg, self.hand_rad_s, self.freed_s, self.stalled_s, self.low_deg, self.high_deg,
         )  # fmt: skip
 
     def set_state(self, state: tuple[float | None, ...]) -> None:
         """Puts back what state() gave."""
         (self.theta_deg, self.omega_rad_s, self.turned_deg, self.restraint_nm, self.anchor_deg,
-         self.hand_deg, self.hand_rad_s, self.stalled_s, self.low_deg, self.high_deg) = state  # type: ignore[assignment]  # fmt: skip
+         self.hand_deg, self.hand_rad_s, self.freed_s, self.stalled_s, self.low_deg, self.high_deg) = state  # type: ignore[assignment]  # fmt: skip

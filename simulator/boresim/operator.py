@@ -22,6 +22,7 @@ __all__ = ["HELP", "Operator", "Panel"]
 
 REACTION_SPREAD = (0.7, 1.6)
 LOOKS_AGAIN_S = 0.02
+LOOKS_FAR_S = 0.04
 CAREFUL_WITHIN_DEG = 20.0  # the last degrees are turned with care, so a small turn misses by less
 LEAST_CARE = 0.02
 FASTEST_TURN_RPM = 120.0
@@ -71,12 +72,12 @@ class Panel(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class _Act:
-    """What the person will do: after `after_s`, `begin`; over when `over` says so (at once when there is nothing to wait for)."""
+    """What the person will do: after `after_s`, `begin`; over when `over` says so of a moment (at once without it)."""
 
     reply: str
     after_s: float
     begin: Callable[[], None]
-    over: Callable[[], bool] | None = None
+    over: Callable[[float], bool] | None = None
 
 
 class Operator:
@@ -118,6 +119,16 @@ class Operator:
             due.append(self._due_s)
         return min(due, default=None)
 
+    @property
+    def only_looks(self) -> bool:
+        """Whether all that is due is a look at what is under way, from which nothing comes before LOOKS_FAR_S are over.
+
+        Such a look may be taken later than it is due: `act` is then told when it was.
+        """
+        if self._urgent or not self._begun or self._current is None or self._current.over is None:
+            return False
+        return not self._queue or self._queue[0][1].after_s >= LOOKS_FAR_S
+
     def do(self, words: str) -> str:
         """Tell the person something. Answers with one line: "ok …" or "no …" and why; never raises."""
         now_s = self._plant.now_s
@@ -155,7 +166,7 @@ class Operator:
             return
         if not self._begun:
             self._begun = self._begin(self._current)
-        if self._begun and self._current.over is not None and not self._current.over():
+        if self._begun and self._current.over is not None and not self._current.over(now_s):
             self._due_s = now_s + LOOKS_AGAIN_S
             return
         self._current = None
@@ -196,6 +207,9 @@ class Operator:
     def _simple(self, reply: str, word: str, begin: Callable[[], None]) -> _Act:
         return _Act(reply, self._reaction_s() + WORK_S.get(word, 0.0), begin)
 
+    def _let_go_by(self, at_s: float) -> bool:
+        return not self._plant.turned_at(at_s)
+
     def _missed_by_deg(self, turn_deg: float) -> float:
         care = max(LEAST_CARE, min(1.0, abs(turn_deg) / CAREFUL_WITHIN_DEG))
         return self._luck.gauss(0.0, self._manners.hand_error_deg * care)
@@ -223,7 +237,7 @@ class Operator:
         return self._turning(f"turning to TDC of cylinder {cylinder}", turn_deg, self._manners.turn_rpm)
 
     def _turning(self, reply: str, turn_deg: Callable[[], float], rpm: float) -> _Act:
-        return _Act(reply, self._reaction_s(), lambda: self._plant.turn_by(turn_deg(), rpm), lambda: not self._plant.turning)
+        return _Act(reply, self._reaction_s(), lambda: self._plant.turn_by(turn_deg(), rpm), self._let_go_by)
 
     def _crank(self, rest: tuple[str, ...]) -> str:
         """No luck is drawn and nothing waits, so that a hand that is led along by a mouse or a key follows it."""

@@ -81,6 +81,10 @@ class Plant:
         """True while the hand turns the crank."""
         return self._steps.crank.hand_deg is not None
 
+    def turned_at(self, t_s: float) -> bool:
+        """Whether the hand turned the crank at a moment up to now_s, if nobody has touched it since."""
+        return self._steps.crank.turned_at(t_s)
+
     @property
     def supply_open(self) -> bool:
         """Whether the supply valve is driven open; a jammed one need not follow."""

@@ -194,6 +194,7 @@ class SimRig:
         else:
             self.plant.advance(count, self.electronics.true_period_s(step / self._setup.tick_rate_hz))
             self._ticks += count * step
+            self._look_back(count, step)
             if self._ticks >= self._on_again_tick:
                 self._power_up()
         due_s = self.operator.due_s
@@ -211,21 +212,31 @@ class SimRig:
             self.device.hear(arrived)
 
     def _scans_to_act(self, step: int) -> int:
-        """How many scans there are until somebody acts of whom it is known beforehand."""
-        due = [self._ticks + BATCH_SCANS * step]
-        if self.operator.due_s is not None:
-            due.append(self._tick_at(self.operator.due_s))
-        if self.faults.due_s is not None:
-            due.append(self._tick_at(self.faults.due_s))
-        if self.line.worn:
-            due += self.line.due_ticks(self._ticks)
-        if not self.powered:
-            due.append(self._on_again_tick)
-        elif self.device.waiting:
+        """How many scans there are until somebody acts of whom it is known beforehand, BATCH_SCANS at most."""
+        if self.powered and self.device.waiting:
             return 1
-        elif self.device.due_tick is not None:
-            due.append(self.device.due_tick - self.device.next_tick + step + self._ticks)
-        return max(1, -((self._ticks - min(due)) // step))
+        ticks, operator = self._ticks, self.operator
+        first = ticks + BATCH_SCANS * step
+        if (due_s := operator.due_s) is not None and not operator.only_looks:
+            first = min(first, self._tick_at(due_s))
+        if (due_s := self.faults.due_s) is not None:
+            first = min(first, self._tick_at(due_s))
+        if self.line.worn:
+            first = min(first, *self.line.due_ticks(ticks))
+        if not self.powered:
+            first = min(first, self._on_again_tick)
+        elif (due_tick := self.device.due_tick) is not None:
+            first = min(first, due_tick - self.device.next_tick + step + ticks)
+        return max(1, -((ticks - first) // step))
+
+    def _look_back(self, count: int, step: int) -> None:
+        """The person's looks before the last of so many scans, which did not end a batch because nothing comes of them yet."""
+        operator, first_tick = self.operator, self._ticks - (count - 1) * step
+        while operator.only_looks and (due_s := operator.due_s) is not None:
+            scan = max(0, -((first_tick - self._tick_at(due_s)) // step))
+            if scan >= count - 1:
+                return
+            operator.act(self._time_s(first_tick + scan * step))
 
     def _device_scans(self, count: int, step: int) -> None:
         device, plant = self.device, self.plant
@@ -237,6 +248,7 @@ class SimRig:
             count = trip[0] + 1
             trace, scans = self._scan(count, step)
         self._ticks += count * step
+        self._look_back(count, step)
         driven = device.interlock.supply_open, device.interlock.vent_open
         device.take(scans, self._index_passes(trace, scans), trip=trip[1] if trip else None)
         self._drive(driven)
