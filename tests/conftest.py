@@ -15,9 +15,10 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as cli.main does
 os.environ["XDG_CONFIG_HOME"] = os.environ["APPDATA"] = os.devnull
 os.environ.pop("BOREWRIGHT_UNITS", None)
 
-# the same examples in every run, so that a failure is that of the change; `--hypothesis-profile=search` looks for new ones
-settings.register_profile("same", derandomize=True)
-settings.register_profile("search", derandomize=False, print_blob=True)
+# the same examples in every run, so that a failure is that of the change; `--hypothesis-profile=search` looks for new ones.
+# No deadline: how long an example takes by the clock is how busy the computer is.
+settings.register_profile("same", derandomize=True, deadline=None)
+settings.register_profile("search", derandomize=False, print_blob=True, deadline=None)
 settings.load_profile("same")
 
 

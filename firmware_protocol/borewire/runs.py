@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from struct import Struct
 from typing import Final
 
+from borewire.framing import checksum
 from borewire.messages import SampleBlock
 
 __all__ = ["BlockRun"]
@@ -34,6 +35,12 @@ class BlockRun:
     """
 
     frames: tuple[bytes, ...]
+
+    @classmethod
+    def of(cls, block: SampleBlock) -> BlockRun:
+        """A run of one. Raises ValueError when a field does not fit its place on the wire."""
+        content = bytes((block.TYPE,)) + block.encode_body()
+        return cls((b"\x00" + content + checksum(content).to_bytes(2, "little"),))
 
     def __len__(self) -> int:
         return len(self.frames)

@@ -23,34 +23,19 @@ from borewright.app.theme.look import load_letters
 from borewright.app.window import Window
 from borewright.service import acts
 from borewright.service.report_pages import ReportMade, ReportWanted, made_report
-from parts.event_loop import Stalls
-from PySide6.QtCore import QEventLoop, QTimer
+from parts.event_loop import Stalls, until
 from PySide6.QtWidgets import QApplication
 from screen_person import ScreenPerson
 from virtual_desk import make_shop_record
 
-GLANCE_MS = 40
-LIMIT_S = 240.0
 SPEED = 2.0
 
 
 class Loop:
-    """Runs the real event loop until something is so."""
+    """Watches the real event loop while something is done."""
 
     def __init__(self) -> None:
         self.stalls = Stalls()
-
-    def until(self, reached: Callable[[], bool]) -> None:
-        """Look every 40 ms. Raises TimeoutError."""
-        loop, began_s = QEventLoop(), time.monotonic()
-        timer = QTimer()
-        timer.setInterval(GLANCE_MS)
-        timer.timeout.connect(lambda: loop.quit() if reached() or time.monotonic() - began_s > LIMIT_S else None)
-        timer.start()
-        loop.exec()
-        timer.stop()
-        if time.monotonic() - began_s > LIMIT_S:
-            raise TimeoutError("what was waited for never came about")
 
     def watched(self, what: str, work: Callable[[], None]) -> None:
         """Do it and print how the loop fared."""
@@ -83,16 +68,16 @@ def main() -> None:
         window.show_page("Test")
         desk.begin()
         desk.at_rig(f"speed {SPEED:g}")
-        person = ScreenPerson(desk, loop.until)
-        loop.until(lambda: desk.snapshot.link.kind == "open")
+        person = ScreenPerson(desk, until)
+        until(lambda: desk.snapshot.link.kind == "open")
         program.workers.warm_up()
         jobs = {job.stage: job.id for job in program.store.list_jobs()}
         desk.open_job(jobs["before"])
-        loop.until(lambda: desk.job is not None)
+        until(lambda: desk.job is not None)
         person.check_rig(1)
         print(f"{'':36}{'took':>10}{'longest':>12}{'> 50 ms':>8}{'of a core':>12}")
-        loop.watched("test of a cylinder, fit and store", lambda: one_test(program, person, loop, 4))
-        loop.watched("the report, made and drawn", lambda: report(program, loop, tuple(jobs.values())))
+        loop.watched("test of a cylinder, fit and store", lambda: one_test(program, person, 4))
+        loop.watched("the report, made and drawn", lambda: report(program, tuple(jobs.values())))
         window.show_page("Jobs")
         loop.watched("the page of the jobs", lambda: person.wait_s(6.0))
         window.show_page("Findings")
@@ -101,17 +86,17 @@ def main() -> None:
     app.quit()
 
 
-def one_test(program: Program, person: ScreenPerson, loop: Loop, cylinder: int) -> None:
+def one_test(program: Program, person: ScreenPerson, cylinder: int) -> None:
     """From the hose into the cylinder until the record has kept the result."""
     person.carry_out(acts.Purpose("test", cylinder))
-    loop.until(lambda: program.desk.snapshot.done[-1].capture_id is not None)
+    until(lambda: program.desk.snapshot.done[-1].capture_id is not None)
 
 
-def report(program: Program, loop: Loop, jobs: tuple[int, ...]) -> None:
+def report(program: Program, jobs: tuple[int, ...]) -> None:
     """The report of both stages, as the page of the jobs asks for it."""
     made: list[ReportMade] = []
     program.desk.ask(made_report, ReportWanted(jobs), then=made.append)
-    loop.until(lambda: bool(made))
+    until(lambda: bool(made))
 
 
 if __name__ == "__main__":

@@ -11,6 +11,7 @@ import shlex
 from textwrap import dedent
 
 from borewright.cli.main import COMMANDS
+from borewright.cli.subcommands import LateParser
 
 __all__ = ["blocks_of", "command_lines", "mistakes_of", "named_in_prose"]
 
@@ -69,6 +70,8 @@ def _whole(parser: argparse.ArgumentParser, words: list[str], line: str) -> str:
 
 
 def _exists(parser: argparse.ArgumentParser, words: list[str], line: str) -> str:
+    if isinstance(parser, LateParser):
+        parser.fill_now()
     for action in parser._actions:
         if isinstance(action, argparse._SubParsersAction) and words:
             if words[0] not in action.choices:

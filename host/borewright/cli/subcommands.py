@@ -16,11 +16,15 @@ class LateParser(argparse.ArgumentParser):
 
     fill: Callable[[argparse.ArgumentParser], None] | None = None
 
-    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
-        """As its parent does, after the arguments have been added."""
+    def fill_now(self) -> None:
+        """Add its arguments, unless that has been done."""
         if self.fill is not None:
             fill, self.fill = self.fill, None
             fill(self)
+
+    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
+        """As its parent does, after the arguments have been added."""
+        self.fill_now()
         return super().parse_known_args(args, namespace)
 
 

@@ -189,7 +189,7 @@ class Bench:
     def _on_bytes(self, data: bytes, now_s: float) -> bytes:
         del now_s  # the endpoint's clock is read in _step, the same for acts and bytes
         if data:
-            received = tuple(self._decoder.feed(data))
+            received = tuple(self._decoder.feed_runs(data))
             self._count.take(received)
             self._step(FromWire(received, len(data)))
         self._step(HostTick())

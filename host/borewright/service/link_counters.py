@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from borewire.codec import BadFrame, Received
 from borewire.messages import Status
+from borewire.runs import BlockRun
 
 __all__ = ["LinkCount", "LinkCounters"]
 
@@ -41,7 +42,7 @@ class LinkCount:
         self._bad_frames = 0
         self._status: Status | None = None
 
-    def take(self, received: Iterable[Received]) -> None:
+    def take(self, received: Iterable[Received | BlockRun]) -> None:
         """What the decoder made of some octets."""
         for item in received:
             if isinstance(item, BadFrame):

@@ -144,8 +144,8 @@ def _across_pa(work: Work) -> float:
         samples += len(recent[begin])
     if samples == 0:
         return 0.0
-    p_regulated, p_cylinder = transducers.gauge_pa(SampleColumns.join(recent[begin:]))
-    return float(np.mean(p_regulated) - np.mean(p_cylinder))
+    p_regulated, p_cylinder = transducers.raw_gauge_pa(np.concatenate([part.raw for part in recent[begin:]], axis=1))
+    return float(p_regulated.mean() - p_cylinder.mean())
 
 
 def _watch_time(work: Work) -> None:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from typing import Any, TypeAlias
 
 from borewire.codec import Received
+from borewire.runs import BlockRun
 
 from borewright.core.rig import RigCheck
 from borewright.service import acts
@@ -30,7 +31,7 @@ __all__ = ["CheckGiven", "Event", "FromWire", "HostTick", "LinkGone", "PointGive
 class FromWire:
     """What the decoder made of the octets that came, and how many there were."""
 
-    received: tuple[Received, ...]
+    received: tuple[Received | BlockRun, ...]
     octets: int = 0
 
 

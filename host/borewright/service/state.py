@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from math import inf
+from typing import Any
 
 from borewire.messages import AirState, Fitted
 
@@ -102,9 +104,12 @@ class Confirmed:
     farthest_count: int = 0  # how far the crank has been from there since
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class BenchState:
-    """Everything known at one moment. Times are device seconds; angles crank degrees in the running direction."""
+    """Everything known at one moment. Times are device seconds; angles crank degrees in the running direction.
+
+    Without slots, for `changed`.
+    """
 
     session: Session
     setup: RigSetup = field(default_factory=RigSetup)
@@ -159,6 +164,18 @@ class BenchState:
     stop: PistonStop | None = None
     tdc_way: TdcWay | None = None
     lost: str | None = None
+
+    def changed(self, changes: Mapping[str, Any]) -> BenchState:
+        """The state with these fields changed: what dataclasses.replace gives, a dozen times quicker.
+
+        It happens a dozen times a read, and there are many fields. Raises TypeError for a field that there is none of.
+        """
+        if not changes.keys() <= self.__dict__.keys():
+            raise TypeError(f"BenchState has no {', '.join(sorted(changes.keys() - self.__dict__.keys()))}")
+        state = object.__new__(BenchState)
+        state.__dict__.update(self.__dict__)
+        state.__dict__.update(changes)
+        return state
 
     @property
     def now_s(self) -> float:

@@ -35,10 +35,11 @@ class Transducers:
 
     def gauge_pa(self, columns: SampleColumns) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
         """Regulated and cylinder gauge pressure of samples, float64[n] each."""
-        return (
-            self.regulated.gauge_pa(columns.raw[self.regulated_channel]),
-            self.cylinder.gauge_pa(columns.raw[self.cylinder_channel]),
-        )
+        return self.raw_gauge_pa(columns.raw)
+
+    def raw_gauge_pa(self, raw: npt.NDArray[np.uint16]) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+        """The same of raw words, uint16[channels, n], channels in the order of the wire."""
+        return self.regulated.gauge_pa(raw[self.regulated_channel]), self.cylinder.gauge_pa(raw[self.cylinder_channel])
 
     def with_zeros(self, regulated_pa: float, cylinder_pa: float) -> Transducers:
         """The same transducers with other zeros."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, replace
+from dataclasses import asdict
 from typing import Any
 
 from borewright.service.effects import Effect, KeepEvent, Level, Say, Send
@@ -22,7 +22,7 @@ class Work:
 
     def set(self, **changes: Any) -> None:
         """The state with these fields changed."""
-        self.state = replace(self.state, **changes)
+        self.state = self.state.changed(changes)
 
     def do(self, *effects: Effect) -> None:
         """Have these carried out, after those before."""

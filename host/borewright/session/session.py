@@ -41,6 +41,7 @@ from borewire.messages import (
     VentClose,
     VentOpen,
 )
+from borewire.runs import BlockRun
 
 from borewright.core.samples import SampleColumns
 from borewright.session import news
@@ -176,15 +177,15 @@ class Session:
 
     # ------------------------------------------------------------------ what comes in
 
-    def receive(self, received: Sequence[Received], now_s: float, octets: int = 0) -> Outcome:
+    def receive(self, received: Sequence[Received | BlockRun], now_s: float, octets: int = 0) -> Outcome:
         """Take what the decoder made of so many octets. Octets without any frame tell a strange device from a silent port."""
         session = replace(self, octets=self.octets + octets)
         told: list[news.News] = []
         send: list[ToDevice] = []
-        blocks: list[SampleBlock] = []
+        runs: list[BlockRun] = []
         for item in received:
-            if isinstance(item, SampleBlock):
-                blocks.append(item)
+            if isinstance(item, BlockRun | SampleBlock):
+                runs.append(item if isinstance(item, BlockRun) else BlockRun.of(item))
                 continue
             outcome = session._take(item, now_s)
             session = outcome.session
@@ -193,8 +194,8 @@ class Session:
         if any(not isinstance(item, BadFrame) for item in received):
             session = replace(session, heard_s=now_s)
         samples: SampleColumns | None = None
-        if blocks and session.track is not None and session.phase in (Phase.STREAMING, Phase.SILENT):
-            track, samples, gaps = session.track.take(blocks)
+        if runs and session.track is not None and session.phase in (Phase.STREAMING, Phase.SILENT):
+            track, samples, gaps = session.track.take(runs)
             told.extend(gaps)
             resumed = replace(session, track=track, tick=track.tick)
             if session.phase is Phase.SILENT and samples is not None:

@@ -1,14 +1,30 @@
-"""How long the screen's event loop was held up: a timer that should come every five milliseconds, and how late it came."""
+"""The screen's event loop: run until something is so; and how long it was held up, by a timer that should come every 5 ms."""
 
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 
-from PySide6.QtCore import QObject, Qt, QTimer
+from PySide6.QtCore import QEventLoop, QObject, Qt, QTimer
 
-__all__ = ["Stalls"]
+__all__ = ["Stalls", "until"]
 
 EVERY_MS = 5
+GLANCE_MS = 40
+LIMIT_S = 240.0
+
+
+def until(reached: Callable[[], bool]) -> None:
+    """Run the real event loop, and look every 40 ms. Raises TimeoutError."""
+    loop, began_s = QEventLoop(), time.monotonic()
+    timer = QTimer()
+    timer.setInterval(GLANCE_MS)
+    timer.timeout.connect(lambda: loop.quit() if reached() or time.monotonic() - began_s > LIMIT_S else None)
+    timer.start()
+    loop.exec()
+    timer.stop()
+    if time.monotonic() - began_s > LIMIT_S:
+        raise TimeoutError("what was waited for never came about")
 
 
 class Stalls:
