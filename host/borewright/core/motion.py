@@ -93,13 +93,14 @@ class CrankTracker:
         start = next((i for i, span in enumerate(kept) if span.last_tick >= oldest), len(kept))
         span = _Span(first_tick, last_tick, low, high, first)
         tracker = replace(
-            self, last_count=last, last_tick=last_tick, tick_rate_hz=columns.tick_rate_hz, spans=(*kept[max(0, start - 1) :], span)
+            self,
+            last_count=last,
+            last_tick=last_tick,
+            tick_rate_hz=columns.tick_rate_hz,
+            spans=(*kept[max(0, start - 1) :], span),
+            extreme=self.running_sign * first if self.last_count is None else self.extreme,
         )
-        if self.last_count is None:
-            tracker = replace(tracker, extreme=self.running_sign * first)
-        elif low == high == self.last_count:
-            return tracker
-        return tracker._walk(counts)
+        return tracker if low == high == self.last_count else tracker._walk(counts)
 
     def _walk(self, counts: npt.NDArray[np.int64]) -> CrankTracker:
         """Follow the legs of the movement. A turn back counts from 0.3 degrees on, so that a trembling hand is no reversal."""
