@@ -6,7 +6,8 @@
     ├── StoreError            4   the record file cannot be used
     └── NotReadyError         5   not ready for air
 
-Each message is one sentence that says what happened and what to do.
+Each message is one sentence that says what happened and what to do. Names and values from files, devices and records stand in it:
+what would command a terminal is written out, and what is endless is cut in the middle, for its end says what to do.
 """
 
 from __future__ import annotations
@@ -16,10 +17,21 @@ from typing import ClassVar
 __all__ = ["BorewrightError", "LinkError", "NotReadyError", "StoreError", "UseError"]
 
 
+LONGEST = 500
+
+
 class BorewrightError(Exception):
-    """Something that the person can be told in one sentence."""
+    """Something that the person can be told in one sentence.
+
+    >>> print(BorewrightError("engine '\x1b[2J' is not there; look at the list"))
+    engine '\\x1b[2J' is not there; look at the list
+    """
 
     exit_code: ClassVar[int] = 1
+
+    def __init__(self, sentence: str = "") -> None:
+        said = "".join(letter if letter.isprintable() else repr(letter)[1:-1] for letter in sentence)
+        super().__init__(said if len(said) <= LONGEST else f"{said[: LONGEST // 2]} … {said[-LONGEST // 2 :]}")
 
 
 class UseError(BorewrightError):

@@ -29,6 +29,7 @@ FASTEST_TURN_RPM = 120.0
 FOLLOWS_RPM = 60.0  # a hand that is led along
 FARTHEST_TURN_DEG = 7200.0
 MOST_TROUBLES = 100
+MOST_WAITING = 200  # more than anybody tells a person at once
 LONGEST_WAIT_S = 3600.0
 MOST_OIL_CM3 = 20.0
 HIGHEST_SET_KPA = 1000.0
@@ -149,6 +150,8 @@ class Operator:
             act = self._understand(word, rest)
         except CannotError as why:
             return f"no: {why}"
+        if len(self._urgent if told in AT_ONCE else self._queue) >= MOST_WAITING:
+            return f"no: {MOST_WAITING} things are still to be done; wait until some are"
         if told in AT_ONCE:
             self._take_back(word, now_s)
             self._urgent.append((now_s + act.after_s, act))

@@ -16,10 +16,18 @@ class ScenarioError(ValueError):
     """A scenario that cannot be used: which file, which key, what is wrong and what to do."""
 
     def __init__(self, source: str, key: str, reason: str) -> None:
-        super().__init__(f"{source}: {key}: {reason}" if key else f"{source}: {reason}")
         self.source = source
-        self.key = key
-        self.reason = reason
+        self.key = _fit_to_show(key, 80)  # a misspelt key is the file's own text
+        self.reason = _fit_to_show(reason, 300)
+        source = _fit_to_show(source, 200)
+        super().__init__(f"{source}: {self.key}: {self.reason}" if key else f"{source}: {self.reason}")
+
+
+def _fit_to_show(text: str, longest: int) -> str:
+    """Without what would command a terminal, and not endless: what is cut out is its middle, for the end says what to do."""
+    half = longest // 2
+    cut = text if len(text) <= longest else f"{text[:half]} … {text[-half:]}"
+    return "".join(letter if letter.isprintable() else "?" for letter in cut)
 
 
 class Table:

@@ -6,6 +6,8 @@ read strictly: unknown keys and impossible values raise ScenarioError.
 
 from __future__ import annotations
 
+import os
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from importlib.resources import files
@@ -37,6 +39,7 @@ __all__ = [
     "scenario_names",
 ]
 
+LARGEST_FILE = 2_000_000  # octets; a scenario has a few thousand
 STAGES = ("before", "after", "routine")
 
 
@@ -215,12 +218,17 @@ def _document(name_or_path: str) -> tuple[dict[str, Any], str, Path | None]:
 
 
 def _read(path: Path) -> str:
+    if os.path.exists(path) and not os.path.isfile(path):  # which take any name
+        raise ScenarioError(str(path), "", "is no plain file; give a .toml file")
     try:
-        return path.read_text(encoding="utf-8")
+        with path.open("rb") as file:
+            return file.read(LARGEST_FILE).decode("utf-8")  # whoever reads it as TOML refuses less than that
     except OSError as error:
         raise ScenarioError(str(path), "", f"cannot be read ({error.strerror}); check the name") from None
     except UnicodeDecodeError:
         raise ScenarioError(str(path), "", "is not UTF-8 text; save it as UTF-8") from None
+    except ValueError:  # a zero in its name
+        raise ScenarioError(str(path), "", "is no name of a file; check it") from None
 
 
 def _parsed(text: str, source: str) -> dict[str, Any]:
@@ -238,7 +246,9 @@ def _packaged(file_name: str, asked: str) -> dict[str, Any]:
 
 
 def _beside(file_name: str, folder: Path | None, source: str) -> dict[str, Any]:
-    """A file that a scenario names: beside it first, then the simulator's own."""
+    """A file that a scenario names: beside it first, then the simulator's own. A name with a folder in it leads to neither."""
+    if not re.fullmatch(r"[^/\\:\0]*[^/\\:\0.]", file_name):
+        raise ScenarioError(source, "", f"names {file_name!r}, which is no name of a file beside it; put the file there")
     if folder is not None and (folder / file_name).is_file():
         return _parsed(_read(folder / file_name), file_name)
     return _packaged(file_name, source)

@@ -27,6 +27,7 @@ LONGEST_STEP_S = 0.05  # of virtual time at a speed of 1: so often the octets of
 CATCHES_UP_S = 0.25  # behind by more than this (the computer slept), the lost time is let go
 READ_OCTETS = 1 << 16
 HELD_BACK_OCTETS = 1 << 16
+MOST_CONTROL_CLIENTS = 8
 
 
 class ServeError(OSError):
@@ -193,7 +194,7 @@ class _TcpLine:
             return
         try:
             client, _ = self._listener.accept()
-        except BlockingIOError:
+        except OSError:  # nobody there, or gone again, or this program has too many files open
             return
         if self._client is not None and self._still_there(self._client):
             client.close()
@@ -221,7 +222,7 @@ class _TcpLine:
 
 
 class _Control:
-    """The control address: any number of clients, line by line."""
+    """The control address: a few clients, line by line; one too many is hung up on."""
 
     def __init__(self, rig: AnyRig, port: int, say: Callable[[str], None]) -> None:
         self._rig = rig
@@ -232,11 +233,14 @@ class _Control:
     def poll(self) -> None:
         try:
             client, _ = self._listener.accept()
-        except BlockingIOError:
+        except OSError:  # as at the line
             pass
         else:
-            client.setblocking(False)
-            self._clients[client] = (ControlTalk(self._rig), _Outbox())
+            if len(self._clients) < MOST_CONTROL_CLIENTS:
+                client.setblocking(False)
+                self._clients[client] = (ControlTalk(self._rig), _Outbox())
+            else:
+                client.close()
         for client in list(self._clients):
             if not self._serve(client):
                 client.close()
@@ -367,7 +371,7 @@ def _listen(host: str, port: int) -> socket.socket:
         if sys.platform != "win32":  # there it would let two programs share the port
             listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listener.bind(address)
-        listener.listen(1)
+        listener.listen(MOST_CONTROL_CLIENTS)
     except (OSError, OverflowError) as error:
         listener.close()
         raise ServeError(f"port {port} on {host} cannot be used ({error}); choose another one, or 0 for any") from None

@@ -198,7 +198,7 @@ def test_files_that_cannot_be_read(tmp_path: Path) -> None:
         (str(tmp_path / "none.toml"), "No such file"),
         (str(tmp_path), "cannot be read"),
         (str(binary), "not UTF-8"),
-        (str(huge), "too long"),
+        (str(huge), "too large, over 0.1 MB"),
         ("no\0name", "cannot be read"),
     ):
         with pytest.raises(UseError, match=why) as refused:

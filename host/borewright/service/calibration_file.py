@@ -14,6 +14,7 @@ from borewright.core.kept import RESULTS
 from borewright.core.plain import from_plain, to_plain
 from borewright.core.rig import CheckKind, RigCheck, RigSetup
 from borewright.errors import UseError
+from borewright.service.plain_file import octets_of
 from borewright.service.rig_file import NUMBERS, QUANTITIES
 
 __all__ = [
@@ -80,8 +81,7 @@ def save_calibration(calibration: Calibration, path: Path) -> None:
 def load_calibration(path: Path, device_serial: str | None = None) -> Calibration:
     """The calibration in a file. Raises UseError with one sentence that names the file, the key and the reason."""
     try:
-        with path.open("rb") as file:
-            octets = file.read(LARGEST_BYTES + 1)
+        octets = octets_of(path, LARGEST_BYTES)
     except OSError as error:
         raise UseError(f"{path}: the calibration cannot be read ({error.strerror}); give the path of a calibration file") from error
     return read_calibration(octets, str(path), device_serial)

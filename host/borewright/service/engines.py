@@ -11,11 +11,14 @@ from borewire.toml_file import read_toml
 
 from borewright.core.engine import Engine, PortEvents, ValveEvents
 from borewright.errors import UseError
+from borewright.service.plain_file import text_of
 
 if TYPE_CHECKING:
     from borewright.store import Store
 
 __all__ = ["engine_from_document", "find_engine", "load_engine"]
+
+LARGEST_FILE = 1_000_000  # octets; an engine file has a few thousand
 
 
 def load_engine(path: Path) -> tuple[Engine, dict[str, Any]]:
@@ -24,9 +27,9 @@ def load_engine(path: Path) -> tuple[Engine, dict[str, Any]]:
     Raises UseError with one sentence that names the file, the key and the reason.
     """
     try:
-        text = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        reason = getattr(error, "strerror", None) or "it is not UTF-8 text"
+        text = text_of(path, LARGEST_FILE)
+    except OSError as error:
+        reason = error.strerror or "the disk refuses"
         raise UseError(f"{path}: the engine file cannot be read ({reason}); give the path of an engine file in TOML") from error
     try:
         checked = parse_engine(text, str(path))

@@ -29,6 +29,7 @@ from borewire.toml_file import read_toml
 
 from borewright.core.limit_sets import Band, LimitSet, Procedure, RestrictorOfBore, SourceKind
 from borewright.errors import UseError
+from borewright.service.plain_file import text_of
 from borewright.units import Dimension, UnitsError, parse
 
 __all__ = ["MAKER", "USUAL", "find_limits", "known_limits", "maker_limits", "read_limits"]
@@ -77,11 +78,9 @@ def find_limits(wanted: str | None, engine: Mapping[str, Any] | None = None) -> 
     names = ", ".join(f'"{one}"' for one in (*known, MAKER))
     path = Path(name)
     try:
-        if path.stat().st_size > _LONGEST_FILE:
-            raise UseError(f"{name}: this is too long for a set of limits; give a file of at most {_LONGEST_FILE // 1000} kB")
-        text = path.read_text("utf-8")
-    except (OSError, UnicodeDecodeError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or "it is not UTF-8 text"
+        text = text_of(path, _LONGEST_FILE)
+    except OSError as error:
+        reason = error.strerror or "the disk refuses"
         raise UseError(f"{name}: the limits cannot be read ({reason}); give a TOML file or one of {names}") from error
     return read_limits(text, name)
 

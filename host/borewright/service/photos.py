@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from borewright.errors import UseError
+from borewright.service.plain_file import octets_of
 
 __all__ = ["Photo", "read_photo"]
 
@@ -35,16 +36,11 @@ def read_photo(path: Path) -> Photo:
     from PIL import Image, ImageOps, UnidentifiedImageError  # noqa: PLC0415 -- only where a photo is taken in
 
     try:
-        size = path.stat().st_size
-        data = path.read_bytes() if size <= MOST_BYTES else b""
+        data = octets_of(path, MOST_BYTES)
     except OSError as error:
         raise UseError(
-            f"{_shown(path)}: the photo cannot be read ({error.strerror}); give the path of a JPEG or PNG file"
+            f"{_shown(path)}: the photo cannot be read ({error.strerror}); give the path of a JPEG or PNG file, or make it smaller"
         ) from error
-    if size > MOST_BYTES:
-        raise UseError(
-            f"{_shown(path)}: the photo has {size / 1e6:.0f} MB; {MOST_BYTES / 1e6:.0f} MB at most, so make it smaller first"
-        )
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", Image.DecompressionBombWarning)

@@ -20,6 +20,7 @@ from borewire.toml_file import read_toml
 
 from borewright.core.rig import RigSetup
 from borewright.errors import UseError
+from borewright.service.plain_file import text_of
 from borewright.units import Dimension, UnitsError, parse
 
 __all__ = ["load_rig_file", "read_rig_file"]
@@ -35,6 +36,7 @@ QUANTITIES: dict[str, tuple[Dimension, float, float, str]] = {
     "dead_volume": ("volume", 1e-7, 1e-2, "dead_volume_m3"),
     "hose_volume": ("volume", 1e-7, 1e-2, "hose_volume_m3"),
 }
+LARGEST_FILE = 100_000  # octets; a rig file has a few hundred
 LARGEST_SLACK_DEG = 5.0
 NUMBERS = {"restraint_slack_deg": ("degrees", LARGEST_SLACK_DEG), "converter_nonlinearity_lsb": ("steps of the converter", 8.0)}
 OTHER_KEYS = ("name", "transducer_range", "restrictor_bore", "encoder_counts_rise", *NUMBERS)
@@ -43,9 +45,9 @@ OTHER_KEYS = ("name", "transducer_range", "restrictor_bore", "encoder_counts_ris
 def load_rig_file(path: Path) -> RigSetup:
     """The rig in a TOML file. Raises UseError with one sentence that names the file, the key and the reason."""
     try:
-        text = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        reason = getattr(error, "strerror", None) or "it is not UTF-8 text"
+        text = text_of(path, LARGEST_FILE)
+    except OSError as error:
+        reason = error.strerror or "the disk refuses"
         raise UseError(f"{path}: the rig file cannot be read ({reason}); give the path of a rig file in TOML") from error
     return read_rig_file(text, str(path))
 

@@ -12,6 +12,7 @@ from pathlib import Path
 from borewire.toml_file import read_toml
 
 from borewright.errors import UseError
+from borewright.service.plain_file import octets_of
 from borewright.service.whole_file import replace_whole
 
 __all__ = ["LONGEST_CONTACT", "LONGEST_NAME", "NO_SHOP", "Shop", "checked_line", "load_shop", "read_logo", "save_shop", "shop_path"]
@@ -55,13 +56,9 @@ def read_logo(path: Path) -> bytes:
     from borewright.report.pictures import PictureUnusable, read_picture  # noqa: PLC0415 -- Pillow and reportlab are heavy
 
     try:
-        with path.open("rb") as file:
-            octets = file.read(MOST_LOGO_BYTES + 1)
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or "it is no name of a file"
-        raise UseError(f"{path}: the logo cannot be read ({reason}); give a PNG or JPEG file") from error
-    if len(octets) > MOST_LOGO_BYTES:
-        raise UseError(f"{path}: the logo is larger than {MOST_LOGO_BYTES // 1_000_000} MB; save a smaller copy of it")
+        octets = octets_of(path, MOST_LOGO_BYTES)
+    except OSError as error:
+        raise UseError(f"{path}: the logo cannot be read ({error.strerror}); give a PNG or JPEG file, or a smaller copy") from error
     try:
         read_picture(octets, 100.0, 100.0, sharp=True)
     except PictureUnusable as error:

@@ -15,7 +15,8 @@ from borewire.toml_file import read_toml
 
 from borewright.errors import UseError
 from borewright.service.engine_library import named_document
-from borewright.service.engines import engine_from_document
+from borewright.service.engines import LARGEST_FILE, engine_from_document
+from borewright.service.plain_file import text_of
 from borewright.service.toml_text import toml_text
 
 if TYPE_CHECKING:
@@ -36,7 +37,6 @@ __all__ = [
     "write_engine_file",
 ]
 
-_LARGEST_FILE = 1_000_000  # octets; an engine file has a few thousand
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,13 +154,7 @@ def read_engine_file(_store: Store, path: Path) -> dict[str, Any]:
     Raises UseError where the file cannot be read or is not TOML.
     """
     try:
-        with path.open("rb") as file:
-            octets = file.read(_LARGEST_FILE + 1)
-        if len(octets) > _LARGEST_FILE:
-            raise UseError(f"{path}: this is too large for an engine file; give the file that is meant")
-        return read_toml(octets.decode("utf-8"))
-    except UnicodeDecodeError as error:
-        raise UseError(f"{path}: the engine file cannot be read (it is not UTF-8 text); give an engine file in TOML") from error
+        return read_toml(text_of(path, LARGEST_FILE))
     except OSError as error:
         reason = error.strerror or "the disk refuses"
         raise UseError(f"{path}: the engine file cannot be read ({reason}); give an engine file in TOML") from error

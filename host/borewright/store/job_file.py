@@ -163,8 +163,9 @@ def read_job_file(path: Path) -> JobFile:
             raise UseError(f"{path} is a folder or a device; give the path of an exported job")
         with path.open("rb") as file:
             data = file.read(LARGEST_FILE + 1)
-    except OSError as error:
-        raise UseError(f"{path}: the job file cannot be read ({error.strerror}); give the path of an exported job") from error
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or "it is no name of a file"
+        raise UseError(f"{path}: the job file cannot be read ({reason}); give the path of an exported job") from error
     if len(data) > LARGEST_FILE:
         raise UseError(f"{path}: this is over {LARGEST_FILE // 1_000_000} MB, which no job file is; give a job file")
     try:

@@ -62,6 +62,8 @@ def look(path: Path, create: bool) -> None:
             if not path.parent.is_dir():
                 raise StoreError(f"there is no folder {path.parent} to put the record file in; make it first")
             return
+        if not path.is_file():
+            raise StoreError(f"{path} is a device or a pipe and no record file; name another one")
         with path.open("rb") as file:
             header = file.read(100)
     except OSError as error:
