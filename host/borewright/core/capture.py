@@ -10,10 +10,12 @@ import numpy.typing as npt
 
 from borewright.core.decay import decay_times
 from borewright.core.flow import Floats, leak_area_m2, leakage_percent
+from borewright.core.leak_grew import grew_in_decay, grew_while_fed
 from borewright.core.phases import NO_PRESSURE, CaptureUnusable, Phases, find_phases, noise_pa
 from borewright.core.rig import ChannelLaw
 from borewright.core.samples import SampleColumns, SampleFlags
 from borewright.core.steady import steady_part
+from borewright.core.valve_times import slow_valves, valve_times
 
 __all__ = ["CaptureResult", "CaptureUnusable", "analyse_capture"]
 
@@ -21,6 +23,7 @@ PA_PER_PSI = 6894.757293168
 _LEAST_STEADY_S = 0.3
 _NEARLY_ALL_PERCENT = 90.0
 _NEARLY_ALL = "nearly all air gets out: right hole, right TDC? decompression device or a valve held open? adapter?"
+_GREW_WITH_AIR_ON = "the leak grew with air on"
 _LEAST_DECAY_SAMPLES = 8
 _STANDS_SHARE = 0.02  # a regulator's creep and droop stay within it
 _FLAGS_AGREE_S = 0.5  # blocks, valve travel and noise together stay well under this
@@ -34,7 +37,7 @@ class CaptureResult:
     nothing leaks that could be seen. t75_s, t50_s, t25_s: decay times from the isolation, None where not reached. zero_*_pa:
     what each channel reads at vent, as ChannelLaw.zero_pa. steady: the rule of core.steady held. slope_percent_per_s: of the
     ratio over the part that was read, which is the sample range steady_read. marks: what a reader of the number must know, in
-    words. crank_moved_counts: from the fill to the vent.
+    words. crank_moved_counts: from the fill to the vent. leak_grew: with air on, so that the fill was that of a smaller leak.
     """
 
     leakage_percent: float
@@ -52,6 +55,7 @@ class CaptureResult:
     steady_read: tuple[int, int]
     marks: tuple[str, ...]
     crank_moved_counts: int
+    leak_grew: bool = False
 
     @property
     def pair_kpa(self) -> tuple[float, float]:
@@ -124,6 +128,8 @@ def analyse_capture(
     area = float(leak_area_m2(restrictor_area_m2, part.p_regulated_gauge_pa, low, p_ambient_abs_pa, t_supply_k, t_cylinder_k))
     times = _decay(t, cylinder, phases, read)
     marks = _Marks(columns, t, regulated, cylinder, phases, read)
+    grew_marks = _grown_leak(t, regulated, cylinder, phases, p_ambient_abs_pa)
+    valve_marks = slow_valves(valve_times(t, regulated, cylinder, columns.flags))
     crank = columns.crank_count[phases.fill[0] : max(phases.vent[0], phases.fill[0] + 1)]
     return CaptureResult(
         leakage_percent=float(leakage_percent(part.p_regulated_gauge_pa, part.p_cylinder_gauge_pa)),
@@ -139,14 +145,18 @@ def analyse_capture(
         steady=part.steady,
         slope_percent_per_s=part.slope_percent_per_s,
         steady_read=read,
-        marks=flag_marks + marks.all(part.steady, part.moved_again, regulated_range_gauge_pa, (law_regulated, law_cylinder)),
+        marks=(
+            *flag_marks,
+            *marks.all(part.steady, part.moved_again, regulated_range_gauge_pa, (law_regulated, law_cylinder)),
+            *grew_marks,
+            *valve_marks,
+        ),
         crank_moved_counts=int(np.ptp(crank)),
+        leak_grew=any(mark.startswith(_GREW_WITH_AIR_ON) for mark in grew_marks),
     )
 
 
-def _beside_flags(
-    flags: npt.NDArray[np.uint16], t: Floats, phases: Phases, regulated: Floats
-) -> tuple[Phases, tuple[str, ...]]:
+def _beside_flags(flags: npt.NDArray[np.uint16], t: Floats, phases: Phases, regulated: Floats) -> tuple[Phases, tuple[str, ...]]:
     """Beside what the device says of its valves: a shut without a trace is taken from it, a contradiction is marked.
 
     In a tight volume settling looks like leaking, and the shut may be seen where the fill ends: while p_regulated stands as it
@@ -170,6 +180,28 @@ def _beside_flags(
     if abs(float(t[min(shut, len(t) - 1)] - t[min(phases.steady[1], len(t) - 1)])) > _FLAGS_AGREE_S:
         return phases, ("the device's word and the pressures disagree on when the supply was shut",)
     return phases, ()
+
+
+def _grown_leak(t: Floats, regulated: Floats, cylinder: Floats, phases: Phases, p_ambient_abs_pa: float) -> tuple[str, ...]:
+    """Where the leak grew while it was being measured, as marks."""
+    fed = slice(phases.fill[1], max(phases.steady[1] - _samples(t, 0.03), phases.fill[1]))
+    marks = []
+    grown = grew_while_fed(t[fed], regulated[fed], cylinder[fed])
+    if grown is not None:
+        after_s = grown.at_s - float(t[phases.fill[0]])
+        marks.append(
+            f"{_GREW_WITH_AIR_ON}, {after_s:.1f} s after it came: from {grown.before:.1f} % to {grown.after:.0f} %; "
+            "has the hose or the adapter slipped, a stop come off, a valve lifted?"
+        )
+    if phases.isolated is not None:
+        decay = slice(*phases.isolated)
+        grown = grew_in_decay(t[decay], cylinder[decay], p_ambient_abs_pa)
+        if grown is not None:
+            marks.append(
+                f"the leak grew in the decay, {grown.at_s - float(t[decay.start]):.1f} s after the shut: the pressure fell "
+                f"{grown.after / grown.before:.1f} times as fast as before; the leakage is that of before"
+            )
+    return tuple(marks)
 
 
 def _samples(t: Floats, seconds: float) -> int:

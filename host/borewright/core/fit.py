@@ -27,7 +27,7 @@ __all__ = ["Fitted", "fit_record"]
 ROUNDS = 30
 FIRST_WALL_W_K = (0.4, 0.1, 1.6)  # where the search begins; the second and third only where the first does not lead to a fit
 FOLLOWED_SIGMAS = 5.0  # chi-square of a fit lies no more standard deviations above what noise makes
-NOT_FOLLOWED = "The pressures do not follow those of a leaking volume; look at the raw curves."
+NOT_FOLLOWED = "The pressures do not follow those of one leaking volume: something changed meanwhile; look at the raw curves."
 LEAST_SHARE_OF_AMBIENT, T_RANGE_K = 0.3, (150.0, 600.0)  # the search is kept out of where the equations mean nothing
 
 

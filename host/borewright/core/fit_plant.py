@@ -144,4 +144,3 @@ def derivatives(plant: Plant, state: Floats, unknowns: Floats) -> tuple[Floats, 
     by_state = change[:, :3] / steps[None]
     by_unknown = change[:, 3:] / np.array([_STEPS[q] for q in PHYSICAL])[None, :, None]
     return rates, by_state, by_unknown
-

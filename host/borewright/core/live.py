@@ -19,6 +19,7 @@ DECAY_OVER_SHARE = 0.20
 DECAY_LIMIT_S = 30.0
 _KEPT_BINS = 80
 _STRICTER = 0.85  # than the rule, so that what is called settled here passes the analysis of the whole as well
+_LOST_SHARE = 0.25  # what is left when a hose has come off; no stop that comes off lets a cylinder that had filled fall so far
 _ON_PA = 15_000.0
 _OFF_PA = 5_000.0
 
@@ -74,6 +75,15 @@ class LiveCapture:
         last = self._last_second
         regulated, cylinder = sum(b[1] for b in last), sum(b[2] for b in last)
         return float(100.0 * (regulated - cylinder) / regulated) if regulated > 0.0 else None
+
+    @property
+    def lost_at_once(self) -> bool:
+        """With air on, and the cylinder filled before, it has lost most of its pressure within the last second."""
+        if not self.air_on or not self.fill_done:
+            return False
+        t, regulated, cylinder = self._bins[-1]
+        held = max(b[2] for b in self._bins if b[0] > t - 1.0)
+        return held > _ON_PA and cylinder < _LOST_SHARE * held and regulated > 0.5 * self._level_pa[0]
 
     @property
     def leakage_noise_percent(self) -> float | None:

@@ -54,9 +54,7 @@ class Readiness:
     illegal: tuple[Illegal, ...] = ()
     illegal_count: int = 0
 
-    def apply(
-        self, event: Event, now_s: float = 0.0, conditions: Sequence[Condition] = ()
-    ) -> tuple[Readiness, tuple[Action, ...]]:
+    def apply(self, event: Event, now_s: float = 0.0, conditions: Sequence[Condition] = ()) -> tuple[Readiness, tuple[Action, ...]]:
         """The state after the event, and what is to be done.
 
         now_s: device time. conditions: what core.conditions.evaluate says now; needed with COUNTDOWN_OVER (without all of them

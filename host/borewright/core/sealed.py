@@ -266,9 +266,7 @@ class _Cooling:
         # below the readings stand as many rows that say how large each capture's cooling may be
         numbers = np.unique(self.of_point)
         listed = np.stack([np.append(leak, np.zeros(len(numbers))) for leak in leaks], axis=1)
-        tries = [
-            self._solve(np.column_stack([listed, self._fading(tau_s, numbers)]), n) for tau_s in np.geomspace(*COOLS_S, 25)
-        ]
+        tries = [self._solve(np.column_stack([listed, self._fading(tau_s, numbers)]), n) for tau_s in np.geomspace(*COOLS_S, 25)]
         best, areas, errors = min(tries, key=lambda one: one[0])
         # the time constant moves the areas as well: by as much as the neighbouring ones that fit nearly as well
         near = np.array([tried[1] for tried in tries if tried[0] < best + 1.0])

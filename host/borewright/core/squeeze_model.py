@@ -79,9 +79,7 @@ class SqueezeModel:
         around = (angles_deg[None, :] - self.phase_deg[:, None] + half) % self.cycle_deg - half
         return (around > -self.closed_before_deg[:, None]) & (around < self.closed_after_deg[:, None])
 
-    def _step(
-        self, p_gauge_pa: Floats, v_from_m3: Floats, v_to_m3: Floats, closed: npt.NDArray[np.bool_], dt_s: float
-    ) -> Floats:
+    def _step(self, p_gauge_pa: Floats, v_from_m3: Floats, v_to_m3: Floats, closed: npt.NDArray[np.bool_], dt_s: float) -> Floats:
         """Squeeze first, then leak, implicitly: y + d·√y = y* stays right when the leak is far faster than the step."""
         pa = self.p_ambient_abs_pa
         squeezed = (v_from_m3 / v_to_m3)[:, None] ** _POLYTROPIC

@@ -244,7 +244,7 @@ def air_facts(state: BenchState) -> AirFacts:
         p_cylinder_gauge_pa=reading.p_cylinder_gauge_pa if reading else None,
         supply_shut=host_shut and state.device_air in (AirState.VENTED, AirState.CLOSED) if valves else None,
         vent_open=state.device_air is AirState.VENTED if valves else None,
-        regulated_rising=state.regulated_leaks_in,
+        regulated_rising=state.regulated_leaks_in or state.supply_leaked,
         proven_gauge_pa=state.proven_gauge_pa,
         regulated_low_gauge_pa=state.regulated_range_gauge_pa[0],
         regulated_high_gauge_pa=state.regulated_range_gauge_pa[1],

@@ -77,7 +77,10 @@ def _contradictions(
 ) -> tuple[str, ...]:
     """What the capture says against the engine's data and the rig's, as marks; the other cylinders are looked at when shown."""
     t_s = columns.t_s
-    if fit is None:  # the fill alone still shows a volume, to a tenth or so
+    trapped: Figure | None = None
+    if fit is None and read.leak_grew:  # no volume fits a fill with one leak and a steady part with another
+        area = Figure(read.leak_area_m2, LEAST_AREA_M2)
+    elif fit is None:  # the fill alone still shows a volume, to a tenth or so
         air = slice(read.phases.fill[0], read.phases.steady[0])
         filled = volume_from_fill(
             t_s[air],

@@ -171,6 +171,7 @@ def _watch_time(work: Work) -> None:
     fed = work.state.readiness.state in (State.FILLING, State.HOLDING)
     if fed and opening is not None and work.state.now_s - opening.began_s > work.state.limits.opening_s:
         _watch_regulated(work)
+        _watch_loss(work)
 
 
 def _nobody_read(work: Work, place: str) -> None:
@@ -193,6 +194,19 @@ def _watch_regulated(work: Work) -> None:
         work.say("warning", reason + "; set the regulator and test again")
         work.set(capture=replace(capture, void_reason=reason))
         happen(work, Event.STOP)
+
+
+def _watch_loss(work: Work) -> None:
+    """A hose that has come off whips about for as long as air is on."""
+    state, capture = work.state, work.state.capture
+    if capture is None or not state.has_valves or state.readiness.state not in AIR_ON or not capture.live.lost_at_once:
+        return
+    reason = (
+        "the pressure in the cylinder was lost at once with air on: the hose or the adapter has come off, or a valve stands open"
+    )
+    work.say("alarm", reason + "; keep clear until it is vented, then look")
+    work.set(capture=replace(capture, void_reason=reason))
+    happen(work, Event.STOP)
 
 
 def _watch_capture(work: Work) -> None:

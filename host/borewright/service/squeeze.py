@@ -108,7 +108,7 @@ def watch_squeeze(work: Work, columns: SampleColumns, p_cylinder_gauge_pa: npt.N
     verdict = watch.verdict
     if verdict.kind == "not_enough" and (watch.pairs < MOST_PAIRS or watch.pending):
         return
-    work.set(squeeze=None, verdict=verdict)
+    work.set(squeeze=None, verdict=verdict, supply_leaked=False)
     work.log(
         "squeeze_verdict", verdict=verdict.kind, cylinders=list(verdict.cylinders), tdc_count=verdict.tdc_count, pairs=verdict.pairs
     )
@@ -124,6 +124,8 @@ def watch_squeeze_pressure(work: Work, reading: Reading) -> None:
     highest_pa = max(state.squeeze_highest_pa, reading.p_cylinder_gauge_pa)
     work.set(squeeze_highest_pa=highest_pa)
     if reading.p_regulated_gauge_pa > highest_pa + state.limits.seen_gauge_pa:  # no piston does that: the supply is open
+        work.say("alarm", "the regulated pressure rises with the supply shut: its valve leaks; shut the air before the rig by hand")
+        work.set(supply_leaked=True)
         happen(work, Event.PRESSURE_SEEN)
     elif not state.has_valves:
         if reading.p_highest_gauge_pa > limit_pa:

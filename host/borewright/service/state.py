@@ -139,6 +139,7 @@ class BenchState:
     recent: tuple[SampleColumns, ...] = ()
     trouble_s: float | None = None
     regulated_leaks_in: bool = False
+    supply_leaked: bool = False  # seen in a squeeze; until another one, or the zeros, show nothing of it
     proven_gauge_pa: float | None = None
     regulator_said_gauge_pa: float | None = None
     round: Round | None = None

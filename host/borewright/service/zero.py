@@ -50,7 +50,7 @@ def watch_zero(work: Work, columns: SampleColumns) -> None:
     passed = max(abs(regulated_pa), abs(cylinder_pa)) <= largest_pa
     work.set(zero=None)
     if passed:
-        work.set(transducers=transducers.with_zeros(regulated_pa, cylinder_pa))
+        work.set(transducers=transducers.with_zeros(regulated_pa, cylinder_pa), supply_leaked=False)
     else:
         work.say("warning", "a transducer is far from zero at vent; see that the vent is open and the transducer is the right one")
     result: dict[str, float | int | str | bool] = {
