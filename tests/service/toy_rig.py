@@ -56,7 +56,6 @@ from borewright.session.session import Session
 
 RATE_HZ = 200
 BLOCK = 8
-TICKS_PER_SAMPLE = 1_000_000 // RATE_HZ
 COUNTS = 1440
 COUNT_DEG = 360.0 / COUNTS
 SET_PA = 551_000.0
@@ -121,6 +120,8 @@ class Toy:
     index_number: int = 0
     noise: int = 1
     lose: int = 0
+    rate_hz: int = RATE_HZ
+    block_size: int = BLOCK
     out: bytearray = field(default_factory=bytearray)
     heard: Decoder = field(default_factory=lambda: Decoder("device"))
     # ---- truth about the past
@@ -173,10 +174,14 @@ class Toy:
 
     def hear(self, data: bytes, host: Host) -> None:
         for message in self.heard.feed(data):
-            if isinstance(message, SupplyOpen):
-                self.judge(message, host.state)
-            if self.plugged:
-                self._carry_out(message)
+            self.hear_message(message, host)
+
+    def hear_message(self, message: Any, host: Host) -> None:
+        """One message from the wire; an opening is judged whether the device gets it or not."""
+        if isinstance(message, SupplyOpen):
+            self.judge(message, host.state)
+        if self.plugged:
+            self._carry_out(message)
 
     def _carry_out(self, message: Any) -> None:
         tick = self.tick % 2**32
@@ -185,8 +190,11 @@ class Toy:
                 fitted = Fitted.SUPPLY_VALVE | Fitted.VENT_VALVE
                 if self.hold_switch:
                     fitted |= Fitted.HOLD_SWITCH
+                rate_hz, block_size = self.rate_hz, self.block_size
                 self.tell(
-                    Identity(request_id, 1, 0, 0, "toy", "TOY-1", self.boot_id, 1_000_000, COUNTS, RATE_HZ, BLOCK, fitted, 2, 2)
+                    Identity(
+                        request_id, 1, 0, 0, "toy", "TOY-1", self.boot_id, 1_000_000, COUNTS, rate_hz, block_size, fitted, 2, 2
+                    )
                 )
                 for channel, quantity in enumerate((Quantity.PRESSURE_REGULATED, Quantity.PRESSURE_CYLINDER)):
                     self.tell(ChannelDescription(request_id, channel, quantity, 0, 65535, 0.0, 5.0 / 65535, 5.0))
@@ -242,8 +250,8 @@ class Toy:
         first_tick = self.tick % 2**32
         vent = BlockFlags.VENT_OPEN if self.air is AirState.VENTED else BlockFlags(0)
         supply = BlockFlags.SUPPLY_OPEN if self.air is AirState.OPEN else BlockFlags(0)
-        for _ in range(BLOCK):
-            self._sample(deg_per_s / RATE_HZ)
+        for _ in range(self.block_size):
+            self._sample(deg_per_s / self.rate_hz)
             samples += self.counts.to_bytes(4, "little", signed=True)
             for gauge_pa in (self.p_regulated, self.p_cylinder + self.cylinder_offset_pa):
                 self.noise = self.noise * 48271 % 2147483647
@@ -255,9 +263,9 @@ class Toy:
             self.lose -= 1
             self.trouble_s = self.true_s
         else:
-            self.tell(SampleBlock(self.sequence, first_tick, self.sample_index, vent | supply, BLOCK, 2, bytes(samples)))
+            self.tell(SampleBlock(self.sequence, first_tick, self.sample_index, vent | supply, self.block_size, 2, bytes(samples)))
         self.sequence = (self.sequence + 1) % 2**16
-        self.sample_index = (self.sample_index + BLOCK) % 2**32
+        self.sample_index = (self.sample_index + self.block_size) % 2**32
 
     def leap(self, seconds: float) -> None:
         """Time goes by in which nothing at all happens; no samples are taken, so that it costs nothing."""
@@ -268,8 +276,8 @@ class Toy:
     def _sample(self, deg: float) -> None:
         before = self.crank_deg
         self.crank_deg += deg
-        self.true_s += 1.0 / RATE_HZ
-        self.tick += TICKS_PER_SAMPLE
+        self.true_s += 1.0 / self.rate_hz
+        self.tick += 1_000_000 // self.rate_hz
         self._pressures(before)
         passed = (before - self.index_at_deg) // 360.0 != (self.crank_deg - self.index_at_deg) // 360.0
         if passed and self.index_wire:
@@ -314,7 +322,7 @@ class Toy:
         return engine.clearance_m3 + 50e-6 + pi / 4 * engine.bore_m**2 * travel
 
     def _pressures(self, before_deg: float) -> None:
-        dt = 1.0 / RATE_HZ
+        dt = 1.0 / self.rate_hz
         in_cylinder = self.hose if isinstance(self.hose, int) else None
         shares = {"off": 0.02, "capped": 1.0, "orifice": 0.62}
         held = in_cylinder is not None and self._closed(in_cylinder)
@@ -348,7 +356,7 @@ class Toy:
         now = self._volume(cylinder, self.crank_deg)
         p_abs = (101_325.0 + gauge_pa) * (self._volume(cylinder, before_deg) / now) ** 1.15
         choke = max(0.0, min(1.0, (101_325.0 / p_abs - 0.528) / 0.472))
-        return p_abs - 101_325.0 - (1.0 / RATE_HZ) * 290.0 * 0.685 * 0.4e-6 * p_abs / now * sqrt(1.0 - choke**2)
+        return p_abs - 101_325.0 - (1.0 / self.rate_hz) * 290.0 * 0.685 * 0.4e-6 * p_abs / now * sqrt(1.0 - choke**2)
 
     def _fill(self, cylinder: int, held: bool, dt: float) -> None:
         """Air through a 0.81 mm² restrictor into the cylinder, and out of it through its leak, or through valves that are open."""
@@ -401,21 +409,21 @@ class Toy:
                 why.append("not all points were confirmed")
         elif kind == "full":  # puff and full are one opening: it may have begun in the last moment
             why += self._wrong_with_people(10.0 * 60.0 + 2.0)
+        self.condemn(kind, why, state)
+
+    def condemn(self, kind: str, why: list[str], state: BenchState) -> None:
+        """Keep what was wrong with an opening."""
         if why:
-            self.wrong.append(f"{kind} for {purpose}: " + "; ".join(why))
+            purpose = state.purpose
+            what = f"cylinder {purpose.cylinder}" if purpose.kind == "test" else purpose.kind
+            self.wrong.append(f"{kind} for {what}: {'; '.join(why)}")
 
     def _wrong_for_test(self, cylinder: int, state: BenchState) -> list[str]:
         why = []
         off = self.after_compression_deg(cylinder)
         if abs(off) > 1.5 + COUNT_DEG:
             why.append(f"the crank stands {off:.2f} degrees from compression TDC")
-        r, ratio = self.engine.stroke_m / 2, self.engine.stroke_m / 2 / self.engine.rod_m
-        least = max(0.0, abs(off) - COUNT_DEG)
-        torque = HIGHEST_PA * pi / 4 * self.engine.bore_m**2 * r * sin(radians(least)) * (1.0 + ratio)
-        if torque > 0.5 * (state.holding_torque_nm or 0.0) * 1.03:
-            why.append(f"gas could turn with {torque:.1f} N·m")
-        if self.hose != cylinder:
-            why.append(f"the hose is in {self.hose}")
+        why += self.false_ready(cylinder, state.holding_torque_nm or 0.0)
         if self.check_valve is not None:
             why.append("a check valve is in the adapter")
         if not self.index_seen:
@@ -426,6 +434,21 @@ class Toy:
             why.append("the index pulse did not come for a turn and a half")
         if self.squeezed_deg < (415.0 if self.engine.cycle == "four-stroke" else 120.0):
             why.append(f"only {self.squeezed_deg:.0f} degrees were squeezed since power-up")
+        return why
+
+    def false_ready(self, cylinder: int, holding_torque_nm: float) -> list[str]:
+        """Where the air would go now: another hole, another stroke, or a crank that it could turn."""
+        why = []
+        off = self.after_compression_deg(cylinder)
+        r, ratio = self.engine.stroke_m / 2, self.engine.stroke_m / 2 / self.engine.rod_m
+        least = min(90.0, max(0.0, abs(off) - COUNT_DEG))
+        torque = HIGHEST_PA * pi / 4 * self.engine.bore_m**2 * r * sin(radians(least)) * (1.0 + ratio)
+        if torque > 0.5 * holding_torque_nm * 1.03:
+            why.append(f"gas could turn with {torque:.1f} N·m")
+        if abs(off) > 90.0:
+            why.append(f"the stroke is the wrong one, {off:.0f} degrees from compression TDC")
+        if self.hose != cylinder:
+            why.append(f"the hose is in {self.hose}")
         return why
 
     def _wrong_with_people(self, limit_s: float) -> list[str]:
@@ -480,7 +503,7 @@ class Host:
                     evidence = self.state.hose_evidence
                     full = isinstance(message, SupplyOpen) and self.state.readiness.state is State.FILLING
                     self.by_the_puff += full and evidence is not None and evidence.kind == "puff_read_back"
-                    self.toy.hear(encode(message), self)
+                    self._send(message)
                 case AirRefused():
                     self.refused.append(effect)
                 case Say():
@@ -489,6 +512,9 @@ class Host:
                     self.captures.append(effect)
                 case _:
                     pass
+
+    def _send(self, message: Any) -> None:
+        self.toy.hear(encode(message), self)
 
     def read(self) -> None:
         """One read of the port, and a tick of the clock."""
@@ -573,7 +599,7 @@ class Host:
             for side, at in (("before", -35.0), ("after", 35.0)):
                 to_go = (tdc + at - self.toy.crank_deg) % 360.0
                 self.turn(to_go if side == "before" else to_go - 360.0, 360.0)
-                self.run(1.2)
+                self.run(1.6)  # what is seen as the last second begins with the read before it
                 self.act(acts.TakeContact("before" if side == "before" else "after"))
         self.toy.stop_in = False
         self.act(acts.ConfirmStopRemoved())

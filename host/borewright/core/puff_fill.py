@@ -98,6 +98,8 @@ def _fills(
     highest = p_pa.copy()
     for step_s, fed_pa in zip(np.diff(ends_s, prepend=0.0), fed_gauge_pa, strict=True):
         p_fed = max(1.0, STANDARD_AIR_PA + float(fed_pa))
-        p_pa = p_pa + step_s * gain * restrictor.mass_flow_kg_s(p_fed, p_pa, STANDARD_AIR_K)
+        risen_pa = p_pa + step_s * gain * restrictor.mass_flow_kg_s(p_fed, p_pa, STANDARD_AIR_K)
+        # however long the step, a volume comes no further than to the pressure that it is fed with
+        p_pa = np.clip(risen_pa, np.minimum(p_pa, p_fed), np.maximum(p_pa, p_fed))
         highest = np.maximum(highest, p_pa)
     return highest - STANDARD_AIR_PA
