@@ -165,9 +165,7 @@ def area_of(case: Case, grid: Grid | None = None) -> tuple[float, float]:
     )
     regulated, cylinder = (
         made.laws[name].with_zero(zero_pa).gauge_pa(made.columns.raw[channel])
-        for channel, (name, zero_pa) in enumerate(
-            (("regulated", result.zero_regulated_pa), ("cylinder", result.zero_cylinder_pa))
-        )
+        for channel, (name, zero_pa) in enumerate((("regulated", result.zero_regulated_pa), ("cylinder", result.zero_cylinder_pa)))
     )
     record = record_of(made.columns.t_s, regulated, cylinder, result, grid=Grid() if grid is None else grid)
     fitted = fit_record(record, known)

@@ -56,9 +56,7 @@ TO_FILLING = (Event.READY_MET, Event.AIR_ASKED, Event.COUNTDOWN_OVER, Event.OPEN
 
 
 def test_one_whole_test():
-    readiness, actions = walked(
-        *TO_FILLING, Event.OPENED, Event.SETTLED, Event.SHUT_SEEN, Event.ISOLATE_OVER, Event.PRESSURE_GONE
-    )
+    readiness, actions = walked(*TO_FILLING, Event.OPENED, Event.SETTLED, Event.SHUT_SEEN, Event.ISOLATE_OVER, Event.PRESSURE_GONE)
     assert readiness.state is State.VENTED
     assert not readiness.locked
     assert readiness.illegal_count == 0
@@ -216,9 +214,7 @@ def test_no_hand_valve_way_leads_to_an_opening():
 def test_the_diagram_shows_every_row_that_does_something(valves: bool):
     lines = diagram(valves).splitlines()[2:]
     shown = {
-        (line.split(" --> ")[0].strip(), event)
-        for line in lines
-        for event in line.split(": ", 1)[1].split(" / ")[0].split(", ")
+        (line.split(" --> ")[0].strip(), event) for line in lines for event in line.split(": ", 1)[1].split(" / ")[0].split(", ")
     }
     rows = {**TABLE, **({} if valves else HAND_ROWS)}
     wanted = {(str(s), str(e)) for (s, e), found in rows.items() if found.next_state is not s or found.actions}

@@ -11,6 +11,7 @@ from types import ModuleType
 import numpy as np
 import pytest
 from boresim.plant import Plant
+from borewright.core.capture import analyse_capture
 
 MAKER = Path(__file__).resolve().parent.parent / "bench" / "parts" / "random_captures.py"
 
@@ -118,3 +119,11 @@ def test_the_samples_are_a_capture_with_its_phases_and_flags() -> None:
     assert np.mean(gauge[steady]) - np.mean(gauge[:1900]) == pytest.approx(made.truth.settled_cylinder_gauge_pa, abs=3000.0)
     end = gauge[np.flatnonzero(supply)[-1] + 1 :]
     assert np.mean(end[-500:]) - np.mean(gauge[:1900]) == pytest.approx(0.0, abs=600.0)
+
+
+def test_of_sound_captures_no_slow_valve_and_no_leak_that_grew_is_told() -> None:
+    for seed in range(12):
+        made = captures.make_capture(captures.draw_case(seed))
+        read = analyse_capture(made.columns, made.laws, made.instrument.restrictor.area_m2, 101_325.0, 293.15)
+        assert not [mark for mark in read.marks if "the leak grew" in mark or "the supply valve" in mark or "the vent" in mark], seed
+        assert not read.leak_grew

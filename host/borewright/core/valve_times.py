@@ -103,8 +103,8 @@ def slow_valves(seen: ValveTimes) -> tuple[str, ...]:
 
 
 def _mean(values: Floats, size: int) -> Floats:
-    """Running mean over the sample and those behind it."""
-    return np.convolve(values, np.full(size, 1.0 / size), "full")[size - 1 :] if size > 1 else values
+    """Running mean over each sample and those behind it, as far as there are enough of them."""
+    return np.convolve(values, np.full(size, 1.0 / size), "valid") if size > 1 else values
 
 
 def _first(t: Floats, values: Floats, start: int, stop: int, reached: Callable[[Floats], npt.NDArray[np.bool_]]) -> float | None:
