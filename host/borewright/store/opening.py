@@ -19,6 +19,7 @@ from borewright.store.json_text import from_json, to_json
 __all__ = ["in_words", "look", "open_engine"]
 
 _MAGIC = b"SQLite format 3\x00"
+_JOURNAL_MAGIC = bytes.fromhex("d9d505f920a163d7")  # section 3; at 16 of it: how many pages the file had before
 _APPLICATION_ID_AT = 68  # SQLite file format, section 1.3: big-endian
 
 
@@ -66,14 +67,24 @@ def look(path: Path, create: bool) -> None:
             raise StoreError(f"{path} is a device or a pipe and no record file; name another one")
         with path.open("rb") as file:
             header = file.read(100)
+        if not header or _was_empty(path):
+            return  # made, and nothing written into it that counts
     except OSError as error:
         raise os_error(path, error) from error
-    if not header:
-        return  # made, and nothing written into it yet
     if not header.startswith(_MAGIC) or len(header) < 100:
         raise not_ours(path)
     if struct.unpack_from(">I", header, _APPLICATION_ID_AT)[0] != schema.APPLICATION_ID:
         raise not_ours(path)
+
+
+def _was_empty(path: Path) -> bool:
+    """Whether a first transaction was cut off while it was written into an empty file: SQLite takes it back on opening."""
+    journal = path.with_name(path.name + "-journal")
+    if not journal.exists():
+        return False
+    with journal.open("rb") as file:
+        head = file.read(20)
+    return head.startswith(_JOURNAL_MAGIC) and len(head) == 20 and struct.unpack_from(">I", head, 16)[0] == 0
 
 
 def _engine(path: Path, busy_s: float, *, foreign_keys: bool = True) -> sa.Engine:
