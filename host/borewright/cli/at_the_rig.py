@@ -56,8 +56,10 @@ def login_name() -> str:
 def at_the_rig(args: argparse.Namespace, engine: Engine | None) -> Iterator[tuple[Bench, Console, Store]]:
     """A bench at the port, known to the record, with a console that guides the person. On the way out it shuts and vents."""
     from borewright.cli.console import Console, Lines
+    from borewright.cli.job_cut_off import cut_off_lines
     from borewright.link import open_link
     from borewright.service.bench import Bench
+    from borewright.service.cut_off import cut_off_tests
     from borewright.service.known_rig import usual_setup
     from borewright.service.rig_file import load_rig_file
     from borewright.store.writer import StoreWriter
@@ -66,6 +68,8 @@ def at_the_rig(args: argparse.Namespace, engine: Engine | None) -> Iterator[tupl
     ambient = _ambient(args)
     out = sys.stderr if args.json else sys.stdout
     with open_store(args) as store:
+        for line in cut_off_lines(cut_off_tests(store)):  # told, and not asked: nobody may be there to answer
+            print(line, file=out, flush=True)
         endpoint = open_link(args.port)
         writer = StoreWriter(store)
         console = Console(Lines(sys.stdin), lambda text: print(text, file=out, flush=True))

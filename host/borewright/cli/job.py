@@ -56,6 +56,7 @@ SUBCOMMANDS = {  # name: the module that does it, what it does, an example
         'borewright job declare "hill-climb 7" --cylinder 3 --regulated "80 psi" --cylinder-pressure "52 psi" '
         '--gauge-error "1.6 % of 160 psi" --read-to "1 psi" --when 2026-03-31 --how "hand gauges, cold" --who ada',
     ),
+    "cut-off": ("job_cut_off", "tests that were cut off: list, finish or discard them", "borewright job cut-off --finish 17"),
     "export": ("job_export", "write a job to a file", 'borewright job export "hill-climb 7" --out hillclimb.zip'),
     "import": ("job_import", "take in a job that was exported as .zip", "borewright job import hillclimb.zip"),
 }

@@ -33,15 +33,19 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _list(args: argparse.Namespace) -> int:
+    from borewright.cli.job_cut_off import cut_off_as_dict, cut_off_lines
+    from borewright.service.cut_off import cut_off_tests
     from borewright.store.export import job_as_dict
 
     with open_store(args, create=False) as store:
         jobs = store.list_jobs(deleted=args.deleted, archived=args.archived or args.deleted, search=args.search)
         tests = store.count_captures()
+        cut_off = cut_off_tests(store)
     if args.json:
         listed = [job_as_dict(job) | {"captures": tests.get(job.id, 0)} for job in jobs]
-        print_json({"database": str(args.db), "jobs": listed})
-    elif jobs:
+        print_json({"database": str(args.db), "jobs": listed, "cut_off": [cut_off_as_dict(one) for one in cut_off]})
+        return exits.OK
+    if jobs:
         rows = [_row(job, tests.get(job.id, 0)) for job in jobs]
         headings = ["no.", "job", "stage", "engine", "tests", "begun", "by", "reference", ""]
         print("\n".join(table_lines(headings, rows)))
@@ -49,6 +53,8 @@ def _list(args: argparse.Namespace) -> int:
         print(f"no job in {args.db} has {args.search!r} in its name, reference, technician or engine")
     else:
         print(f"there is no job in {args.db} yet")
+    for line in cut_off_lines(cut_off):
+        print(line)
     return exits.OK
 
 

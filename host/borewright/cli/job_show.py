@@ -39,6 +39,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Show it. Raises StoreError when the record file cannot be used, UseError for a job, limits or units that are none."""
+    from borewright.cli.job_cut_off import cut_off_lines
+    from borewright.service.cut_off import cut_off_tests
     from borewright.service.judging import judge_stage
     from borewright.service.limit_files import find_limits
     from borewright.store.export import job_table, one_table, save_csv
@@ -49,6 +51,7 @@ def run(args: argparse.Namespace) -> int:
         shown = [(job, store.list_captures(job.id)) for job in found]
         engines = [store.get_engine(job.engine_id).document for job in found]
         notes = [line for job in found for line in note_lines(job, store.list_findings(job.id))]
+        notes += cut_off_lines([one for job in found for one in cut_off_tests(store, job.id)])
         if args.changes:
             notes += [line for job in found for line in change_lines(job, store.job_changes(job.id))]
     judged = [

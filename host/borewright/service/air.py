@@ -188,16 +188,20 @@ def close_capture(work: Work) -> None:
         return
     if capture.unkept:
         work.do(KeepChunk(SampleColumns.join(capture.unkept)))
-    marks = tuple(mark for condition in capture.conditions for mark in condition.marks)
+    marks = marks_of_opening(work.state, capture)
     if capture.shut_said:
         marks += ("when the supply was shut is the person's word",)
-    marks += _of_places(work.state, capture.purpose)
     ended_s = work.state.now_s if capture.ended_s is None else capture.ended_s
     void_reason = capture.void_reason or _unread(capture)
     columns = SampleColumns.join(capture.parts)
     readings = (*_at_vent(work.state, capture, columns), *capture.readings) if capture.readings else ()
     work.do(Analyse(capture.purpose, columns, capture.shut_s, ended_s, void_reason, marks, readings))
     work.set(capture=None, opening=None, hold_asked=False)
+
+
+def marks_of_opening(state: BenchState, capture: Capturing) -> tuple[str, ...]:
+    """What was not measured or was waived when air was let in, and what sets this test apart from a plain one."""
+    return (*(mark for condition in capture.conditions for mark in condition.marks), *_of_places(state, capture.purpose))
 
 
 def _of_places(state: BenchState, purpose: Purpose) -> tuple[str, ...]:

@@ -19,9 +19,8 @@ from borewright.service.laws import Laws, laws_of
 from borewright.service.reducer import CheckGiven, PointGiven, ProofGiven
 from borewright.service.rig_results import check_of_points, check_of_sweep, point_of
 from borewright.service.state import BenchState
-from borewright.service.transducers import Transducers
 
-__all__ = ["Analysed", "analyse", "analysed_as_dict", "computed_anew", "read_capture", "result_as_dict"]
+__all__ = ["Analysed", "analyse", "analysed_as_dict", "computed_anew", "moved_zeros", "read_capture", "result_as_dict", "test_of"]
 
 UNFIT_FOR_CHECKS = ("not steady", "a pressure channel was saturated", "samples are missing", "regulated pressure out of range")
 
@@ -54,7 +53,8 @@ def analyse(state: BenchState, done: Analyse, ambient: AirConditions) -> Analyse
         result = read_capture(done.columns, laws)
     except CaptureUnusable as unusable:
         return Analysed(None, done.void_reason or str(unusable), done.marks)
-    marks = (*done.marks, *result.marks, *_moved_zeros(state, transducers, result))
+    then_pa = (transducers.regulated.zero_pa, transducers.cylinder.zero_pa)
+    marks = (*done.marks, *result.marks, *moved_zeros(then_pa, result, state.limits.zero_moved_pa))
     if done.void_reason is not None:
         return Analysed(result, done.void_reason, (*marks, *ambient.assumed))
     if done.purpose.kind == "test":
@@ -113,16 +113,16 @@ def _by_curve(result: CaptureResult, laws: Laws) -> CaptureResult:
     return replace(result, leak_area_m2=result.leak_area_m2 * own / ideal) if ideal > 0.0 else result
 
 
-def _moved_zeros(state: BenchState, transducers: Transducers, result: CaptureResult) -> tuple[str, ...]:
-    """Each capture takes its own zeros at vent; where they have moved far since the zeros were taken, something is amiss."""
-    zeros = (
-        ("regulated", result.zero_regulated_pa, transducers.regulated.zero_pa),
-        ("cylinder", result.zero_cylinder_pa, transducers.cylinder.zero_pa),
-    )
+def moved_zeros(then_pa: tuple[float, float], result: CaptureResult, limit_pa: float) -> tuple[str, ...]:
+    """Each capture takes its own zeros at vent; where they have moved far since the zeros were taken, something is amiss.
+
+    then_pa: of the regulated and of the cylinder transducer.
+    """
+    now_pa = (result.zero_regulated_pa, result.zero_cylinder_pa)
     return tuple(
-        f"the {name} transducer's zero has moved by {(now_pa - then_pa) / 1000:+.1f} kPa since it was taken"
-        for name, now_pa, then_pa in zeros
-        if abs(now_pa - then_pa) > state.limits.zero_moved_pa
+        f"the {name} transducer's zero has moved by {(now - then) / 1000:+.1f} kPa since it was taken"
+        for name, now, then in zip(("regulated", "cylinder"), now_pa, then_pa, strict=True)
+        if abs(now - then) > limit_pa
     )
 
 

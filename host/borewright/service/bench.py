@@ -21,6 +21,7 @@ from borewright.core.rig import RigCheck, RigSetup
 from borewright.errors import LinkError, NotReadyError
 from borewright.link import Endpoint
 from borewright.service import acts, effects
+from borewright.service.air import marks_of_opening
 from borewright.service.analyses import Analyses, Analyst, Closed
 from borewright.service.analysis import Analysed, analyse, analysed_as_dict
 from borewright.service.conditions_of_air import AirConditions
@@ -357,7 +358,7 @@ def _same_round(one: Round | None, other: Round | None) -> bool:
 
 
 def evidence_of(state: BenchState) -> dict[str, object]:
-    """On what the opening was decided: kinds of evidence, where the crank stood, and the eight reasons."""
+    """On what the opening was decided: kinds of evidence, where the crank stood, the eight reasons, and their marks."""
     off_deg = degrees_from_tdc(state)
     decided_on = state.conditions if state.capture is None else state.capture.conditions
     return {
@@ -366,4 +367,5 @@ def evidence_of(state: BenchState) -> dict[str, object]:
         "position_deg": off_deg,
         "window_deg": window_deg(state),
         "conditions": {condition.name: condition.reason for condition in decided_on},
+        "marks": [] if state.capture is None else list(marks_of_opening(state, state.capture)),
     }

@@ -161,6 +161,44 @@ class Captures(Database):
             self._require_running(connection, capture_id)
             connection.execute(captures.update().where(captures.c.id == capture_id).values(values))
 
+    def list_cut_off(self, job_id: int | None = None) -> tuple[CaptureRecord, ...]:
+        """The captures that a crash has cut off and nobody has seen to, of a job or of the whole file, oldest first."""
+        cut_off = (captures.c.state == "crashed", captures.c.deleted_at_unix_s.is_(None))
+        query = sa.select(captures).where(*cut_off).order_by(captures.c.id)
+        if job_id is not None:
+            query = query.where(captures.c.job_id == job_id)
+        with self._read() as connection:
+            return tuple(rows.capture(row) for row in connection.execute(query))
+
+    def end_cut_off(
+        self, capture_id: int, result: Mapping[str, Any] | None, *, void_reason: str | None, marks: Sequence[str]
+    ) -> None:
+        """End a capture that a crash has cut off, as finish_capture would have; when it ended stays unknown.
+
+        Raises ValueError when there is neither a result nor a reason, StoreError when it is not one that a crash has cut off.
+        """
+        if result is None and void_reason is None:
+            raise ValueError("result: a capture ends with a result or with the reason why it is void")
+        state = "complete" if void_reason is None else "void"
+        values: dict[str, Any] = {"state": state, "void_reason": void_reason, "marks": list(marks)}
+        values["result"] = None if result is None else dict(result)
+        cut_off = (captures.c.id == capture_id, captures.c.state == "crashed", captures.c.deleted_at_unix_s.is_(None))
+        with self._write() as connection:
+            if connection.execute(captures.update().where(*cut_off).values(values)).rowcount == 0:
+                raise StoreError(f"test {capture_id} in {self.path} is not one that was cut off, so nothing was changed")
+            self._log_change(connection, "test", capture_id, {"state": "crashed"}, {"state": state})
+
+    def recorded_s(self, capture_id: int) -> float:
+        """How long the samples of a capture reach by the device's clock; 0 where there are none. Raises StoreError."""
+        of_it = sa.select(capture_chunks.c.packed).where(capture_chunks.c.capture_id == capture_id)
+        ends = [of_it.order_by(capture_chunks.c.number).limit(1), of_it.order_by(capture_chunks.c.number.desc()).limit(1)]
+        with self._read() as connection:
+            packed = [part for query in ends for part in connection.execute(query).scalars()]
+        if not packed:
+            return 0.0
+        first, last = (self._unpacked(capture_id, part) for part in packed)
+        return float(last.t_s[-1] - first.t_s[0])
+
     def list_captures(self, job_id: int | None = None, deleted: bool = False) -> tuple[CaptureRecord, ...]:
         """The captures of a job, or of the whole file, oldest first."""
         query = sa.select(captures).order_by(captures.c.id)
@@ -188,7 +226,6 @@ class Captures(Database):
     def load_columns(self, capture_id: int) -> SampleColumns:
         """All raw samples of a capture. Raises StoreError when it has none or when they are damaged."""
         from borewright.core.samples import SampleColumns  # noqa: PLC0415 -- as in append_chunk
-        from borewright.store.packing import unpack  # noqa: PLC0415
 
         of_it = capture_chunks.c.capture_id == capture_id
         query = sa.select(capture_chunks.c.packed).where(of_it).order_by(capture_chunks.c.number)
@@ -196,12 +233,11 @@ class Captures(Database):
             packed = list(connection.execute(query).scalars())
         if not packed:
             raise StoreError(f"test {capture_id} in {self.path} holds no samples; test the cylinder again")
+        parts = [self._unpacked(capture_id, part) for part in packed]
         try:
-            return SampleColumns.join([unpack(part) for part in packed])
+            return SampleColumns.join(parts)
         except ValueError as error:
-            raise StoreError(
-                f"the samples of test {capture_id} in {self.path} cannot be read ({error}); keep a copy of the file"
-            ) from error
+            raise self._unreadable(capture_id, error) from error
 
     def load_capture(self, capture_id: int) -> LoadedCapture:
         """A capture with its samples and its log: enough to compute its result anew."""
@@ -212,6 +248,17 @@ class Captures(Database):
         self._bury(captures, "test", capture_id, reason)
 
     # ------------------------------------------------------------ inside
+
+    def _unpacked(self, capture_id: int, packed: bytes) -> SampleColumns:
+        from borewright.store.packing import unpack  # noqa: PLC0415 -- as in append
+
+        try:
+            return unpack(packed)
+        except ValueError as error:
+            raise self._unreadable(capture_id, error) from error
+
+    def _unreadable(self, capture_id: int, error: ValueError) -> StoreError:
+        return StoreError(f"the samples of test {capture_id} in {self.path} cannot be read ({error}); keep a copy of the file")
 
     def _require_running(self, connection: sa.Connection, capture_id: int) -> None:
         state = connection.execute(sa.select(captures.c.state).where(captures.c.id == capture_id)).scalar_one_or_none()
