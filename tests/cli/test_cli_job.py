@@ -73,7 +73,7 @@ def test_a_job_shows_its_tests_with_the_pair_marks_and_reasons(record: Path, com
     assert (title, about) == ("job hill-climb 7, engine Larch four", "  before: customer =1+1, by ada")
     judged, cut_off = under.splitlines()
     assert judged == "judged by common practice: common practice of engine builders; no document behind it"
-    assert cut_off.startswith("! the test of cylinder 4 in job hill-climb 7, before, was cut off by a crash; nothing of it had been")
+    assert cut_off.startswith("! the test of cylinder 4 in job hill-climb 7, before, was cut off by a crash; nothing of it had")
     assert len(rows) == 4
     for words in ("before", "10.0", "80/72", "0.371", "0.2/0.5/-", "complete", "not steady"):
         assert words in rows[0]

@@ -53,7 +53,7 @@ def test_the_rig_s_commands_tell_of_it_and_go_on_without_an_answer(record: Path,
 def test_finished_without_a_reading_it_is_void(record: Path, command: Command) -> None:
     ended = command("job", "cut-off", "--finish", 1, "--db", record)
     assert ended.code == exits.UNUSABLE
-    assert ended.out.startswith("the test of cylinder 4 in job hill-climb 7, before, (test 1) is void: cut off by a crash after 3.0 s: ")
+    assert ended.out.startswith("the test of cylinder 4 in job hill-climb 7, before, (test 1) is void: cut off by a crash after 3")
     assert command("job", "cut-off", "--db", record).out == f"no test in {record} is cut off\n"
     assert command("job", "cut-off", "--finish", 1, "--db", record).refusal(exits.USE).startswith("test 1 is void; only one that")
 

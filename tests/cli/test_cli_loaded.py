@@ -20,11 +20,13 @@ with sqlalchemy.create_engine("sqlite://").connect() as connection:
 START = {"borewright", "borewright.cli", "borewright.cli.exits", "borewright.cli.main", "borewright.errors"}
 LIST = START | {
     "borewright.cli.job",
+    "borewright.cli.job_cut_off",
     "borewright.cli.job_list",
     "borewright.cli.output",
     "borewright.cli.record_file",
     "borewright.cli.subcommands",
     "borewright.service",
+    "borewright.service.cut_off",
     "borewright.service.time_words",
     "unicodedata",  # how a search finds letters in either case
 }
@@ -39,6 +41,7 @@ RECORD = {"borewright.store"} | {
         "findings",
         "job_file",
         "jobs",
+        "json_text",
         "lease",
         "library",
         "opening",
@@ -49,6 +52,7 @@ RECORD = {"borewright.store"} | {
         "search",
         "store",
         "transfer",
+        "word",
     )
 }
 

@@ -11,6 +11,7 @@ from PySide6.QtWidgets import QStackedWidget, QVBoxLayout, QWidget
 from borewright.app.desk import Desk
 from borewright.app.page import Page
 from borewright.app.pages.jobs_compare import CompareSheet
+from borewright.app.pages.jobs_cut_off import CutOffNotice
 from borewright.app.pages.jobs_declare import DeclareSheet
 from borewright.app.pages.jobs_export import ExportSheet
 from borewright.app.pages.jobs_form import JobFormSheet
@@ -44,6 +45,7 @@ class JobsPage(Page):
     def __init__(self, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(desk, parent)
         self.strip = JobsStrip()
+        self.cut_off = CutOffNotice(desk)
         self.list = JobsList(desk)
         self.sheets = _Sheets()
         self.sheets.addWidget(self.list)
@@ -51,11 +53,13 @@ class JobsPage(Page):
         self._made: list[Sheet] = []
         self._going_on: int | None = None
         whole = QVBoxLayout(self)
+        whole.addWidget(self.cut_off)
         whole.addWidget(self.strip)
         whole.addWidget(self.sheets, 1)
         self.list.begin_wanted.connect(self.begin_job)
         self.list.import_wanted.connect(self.transfers.choose_file)
         self.list.wanted.connect(self._act)
+        self.cut_off.said.connect(self.strip.note)
         self.transfers.taken_in.connect(self._taken_in)
         desk.record_changed.connect(self._record_changed)
         desk.job_changed.connect(self._job_changed)
@@ -138,6 +142,7 @@ class JobsPage(Page):
         self.sheets.setCurrentWidget(sheet)
 
     def _ask_again(self) -> None:
+        self.cut_off.ask_again()
         at = self.sheets.currentWidget()
         if isinstance(at, JobsList | CompareSheet | ReportSheet):
             at.ask_again()
