@@ -169,19 +169,30 @@ class AirSide:
 
     def rates(self, p_regulated: float, p_cylinder: float, mass: float) -> State:
         """Rates of change of the state, the crank standing still."""
-        volume = self.volume_at(p_cylinder)
+        volume = self.volume_m3 + self.stretch_m3_pa * (p_cylinder - self.p_ambient)
         t_cylinder = p_cylinder * volume / (mass * R_J_KG_K)
-        arriving = self.restrictor_flow(p_regulated, p_cylinder, t_cylinder)
-        leaving = self.leaving_kg_s(p_cylinder, t_cylinder)
-        vented = 0.0
+        return self._rates(
+            p_regulated, p_cylinder, volume, t_cylinder, self.gained_kg_s(p_regulated), self.leaving_kg_s(p_cylinder, t_cylinder)
+        )
+
+    def gained_kg_s(self, p_regulated: float) -> float:
+        """What the dead volume gets through the supply, less what it loses through its vent, kg/s."""
+        supplied = self.supply_flow_kg_s(p_regulated)
         if self.vent_fraction > 0.0:
             area = self.vent_fraction * self.parts.vent_regulated_area_m2
-            vented = hole_flow_kg_s(area, p_regulated, self.t_room, self.p_ambient, self.t_room)
+            return supplied - hole_flow_kg_s(area, p_regulated, self.t_room, self.p_ambient, self.t_room)
+        return supplied
+
+    def _rates(
+        self, p_regulated: float, p_cylinder: float, volume: float, t_cylinder: float, gained: float, leaving: float
+    ) -> State:
+        """The same where what either body exchanges with the outside is known already."""
+        arriving = self.restrictor_flow(p_regulated, p_cylinder, t_cylinder)
         heat = CP_J_KG_K * (
             arriving * (self.t_room if arriving >= 0.0 else t_cylinder) - leaving * (t_cylinder if leaving >= 0.0 else self.t_room)
         ) + self.heat_w(p_regulated, p_cylinder, t_cylinder, arriving)
         return (
-            (self.supply_flow_kg_s(p_regulated) - arriving - vented) / self.capacity_kg_pa,
+            (gained - arriving) / self.capacity_kg_pa,
             GAMMA_1 * heat / (volume + GAMMA * p_cylinder * self.stretch_m3_pa),
             arriving - leaving,
         )
@@ -192,10 +203,15 @@ class AirSide:
         The error is infinite, and the state the old one, where the step would take more out than there is.
         """
         pr, pc, m = self.state
-        f0 = self.rates(pr, pc, m)
+        volume = self.volume_m3 + self.stretch_m3_pa * (pc - self.p_ambient)
+        t_cylinder = pc * volume / (m * R_J_KG_K)
+        gained, leaving = self.gained_kg_s(pr), self.leaving_kg_s(pc, t_cylinder)
+        f0 = self._rates(pr, pc, volume, t_cylinder, gained, leaving)
         dr, dc = 1e-6 * pr, 1e-6 * pc
-        by_r = self.rates(pr + dr, pc, m)
-        by_c = self.rates(pr, pc + dc, m)
+        by_r = self._rates(pr + dr, pc, volume, t_cylinder, self.gained_kg_s(pr + dr), leaving)
+        volume += self.stretch_m3_pa * dc
+        t_cylinder = (pc + dc) * volume / (m * R_J_KG_K)
+        by_c = self._rates(pr, pc + dc, volume, t_cylinder, gained, self.leaving_kg_s(pc + dc, t_cylinder))
         hd = h * _D
         hr, hc = hd / dr, hd / dc
         a11, a12 = 1.0 - hr * (by_r[0] - f0[0]), -hc * (by_c[0] - f0[0])

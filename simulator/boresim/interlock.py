@@ -274,7 +274,7 @@ class Interlock:
 
     def _outside_window(self, scans: Scans) -> int | None:
         low, high = self.limits.window_low_count, self.limits.window_high_count
-        if scans.crank_count.min() >= low and scans.crank_count.max() <= high:
+        if low <= np.minimum.reduce(scans.crank_count) and np.maximum.reduce(scans.crank_count) <= high:
             return None
         return int(np.argmax((scans.crank_count < low) | (scans.crank_count > high)))
 
@@ -298,6 +298,8 @@ class Interlock:
         return scans.first_from(self.limits.deadline_tick)
 
     def _sensor_fault(self, scans: Scans) -> int | None:
+        if not self.saturates(scans):
+            return None
         return min(
             (at for runs in self._saturated_runs(scans) for at, run in enumerate(runs) if run >= TABLE.sensor_fault_samples),
             default=None,

@@ -27,9 +27,9 @@ GRID_HZ = 1024
 GRID_S = 1.0 / GRID_HZ
 LONGEST_AT_REST = 32  # grid steps
 LONGEST_QUIET = 1024
-MOVING_LEVEL = 3  # the longest step while a hand turns the crank no faster than SLOW_RAD_S, with the supply shut, is 2^3 grid steps
-LONGEST_MOVING = 1 << MOVING_LEVEL
-LONGEST_VENTED_NEAR = 4  # with the vent open, nearer than NEAR_GOAL_DEG to where the hand goes
+MOVING_LEVEL = 4
+LONGEST_MOVING = 1 << MOVING_LEVEL  # while a hand turns the crank no faster than SLOW_RAD_S, with the supply shut
+LONGEST_STARTING = 4  # until it turns at half its speed, and nearer than NEAR_GOAL_DEG to where it goes, with the vent open
 SLOW_RAD_S = 4.0
 NEAR_GOAL_DEG = 2.0
 EASY_PART = 0.5  # of what a hand can: with more torque of the gas than this it may be too weak in the next moment
@@ -305,10 +305,11 @@ class Stepper:
         air, crank = self.air, self.crank
         if air.supply_fraction != 0.0 or not -SLOW_RAD_S < crank.omega_rad_s < SLOW_RAD_S or crank.hand_deg is None:
             return 1
+        starts = abs(crank.omega_rad_s) < 0.5 * crank.hand_rad_s  # or slows down for its goal
         near = -NEAR_GOAL_DEG < crank.hand_deg - crank.theta_deg < NEAR_GOAL_DEG
         if air.vent_fraction == 1.0:
-            return LONGEST_VENTED_NEAR if near else LONGEST_MOVING
-        if near or air.vent_fraction != 0.0 or not -EASY_PART < gas_nm / crank.parts.hand_torque_nm < EASY_PART:
+            return LONGEST_STARTING if near or starts else LONGEST_MOVING
+        if near or starts or air.vent_fraction != 0.0 or not -EASY_PART < gas_nm / crank.parts.hand_torque_nm < EASY_PART:
             return 1
         return min(1 << self.level, LONGEST_MOVING)
 

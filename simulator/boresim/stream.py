@@ -7,6 +7,7 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 from borewire.framing import frame_of
 from borewire.messages import BlockFlags, SampleBlock
 
@@ -20,6 +21,7 @@ MAX_BLOCK_SIZE = (253 - 1 - 14 - 2) // (4 + 2 * STREAMED_CHANNELS)
 
 _SAMPLE = np.dtype([("crank_count", "<i4"), ("raw", "<u2", (STREAMED_CHANNELS,))])
 _SAMPLE_OCTETS = _SAMPLE.itemsize
+ROOM = 64  # samples
 _BEFORE_SAMPLES = struct.Struct("<HIIHBB")
 
 
@@ -81,6 +83,7 @@ class SampleStream:
         self._scans_to_sample = self._scans_in_a_sample
         self._samples = 0
         self._octets = b""
+        self._make_room(ROOM)
         self._begun = (0, 0, 0)  # tick, sample index and flags of the block's first sample, once there is one
 
     def take(self, scans: Scans, flags_at: Callable[[int], int]) -> list[tuple[int, Block]]:
@@ -91,10 +94,7 @@ class SampleStream:
         self._scans_to_sample += count * every - scan_count
         if not count:
             return []
-        samples = np.empty(count, _SAMPLE)
-        samples["crank_count"] = scans.crank_count[first::every]
-        samples["raw"] = scans.raw[:, first::every].T
-        octets = samples.tobytes()
+        octets = self._packed(scans.crank_count[first::every], scans.raw[:, first::every], count)
         blocks: list[tuple[int, Block]] = []
         waiting = len(self._octets) // _SAMPLE_OCTETS
         start = 0
@@ -113,3 +113,16 @@ class SampleStream:
             self._octets, waiting, start = b"", 0, stop
         self._samples += count
         return blocks
+
+    def _packed(self, crank_count: npt.NDArray[np.int64], raw: npt.NDArray[np.uint16], count: int) -> bytes:
+        """The samples as they are on the wire."""
+        if count > len(self._room):
+            self._make_room(count)
+        self._counts_in_room[:count] = crank_count
+        self._raw_in_room[:, :count] = raw
+        return self._room[:count].tobytes()
+
+    def _make_room(self, count: int) -> None:
+        """Where samples are laid out; it is kept, because to find the fields of a new one takes its time."""
+        self._room = np.empty(count, _SAMPLE)
+        self._counts_in_room, self._raw_in_room = self._room["crank_count"], self._room["raw"].T

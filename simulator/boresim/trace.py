@@ -65,9 +65,10 @@ def sampled(rows: Sequence[Row], t_s: npt.NDArray[np.float64]) -> tuple[npt.NDAr
 
     A time on the border of two steps belongs to the earlier one: whether the later one is there already must not matter.
     """
+    if len(rows) == 1:  # while little happens a step is longer than a batch
+        return _of_one(rows[0], t_s)
     values = np.array(rows).T
-    if len(rows) > 1:
-        values = values[:, values[0].searchsorted(t_s) - 1]
+    values = values[:, values[0].searchsorted(t_s) - 1]
     s = (t_s - values[0]) * values[1]
     pressures = values[5:10:4] * s  # Horner's scheme for both at once
     for power in (4, 3):
@@ -75,3 +76,26 @@ def sampled(rows: Sequence[Row], t_s: npt.NDArray[np.float64]) -> tuple[npt.NDAr
         pressures *= s
     pressures += values[2:7:4]
     return pressures, values[11] * s + values[10]
+
+
+def _of_one(row: Row, t_s: npt.NDArray[np.float64]) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    s = t_s - row[0]
+    s *= row[1]
+    pressures = np.empty((2, len(t_s)))
+    _follow(pressures[0], s, row[2:6])
+    _follow(pressures[1], s, row[6:10])
+    return pressures, np.full(len(t_s), row[10]) if row[TURNS] == 0.0 else row[TURNS] * s + row[10]
+
+
+def _follow(values: npt.NDArray[np.float64], s: npt.NDArray[np.float64], powers: Row) -> None:
+    """Horner's scheme into values, with the same bits as that for many rows."""
+    p0, p1, p2, p3 = powers
+    if p1 == p2 == p3 == 0.0:
+        values.fill(p0)
+        return
+    np.multiply(s, p3, out=values)
+    values += p2
+    values *= s
+    values += p1
+    values *= s
+    values += p0
