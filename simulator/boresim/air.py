@@ -28,6 +28,9 @@ State = tuple[float, float, float]
 Slopes = tuple[float, float, float, float]
 """Pa/s: of the regulated pressure at a step's start and end, of the cylinder's at both, the cylinder's without the squeeze."""
 
+_Ended = tuple[State, tuple[float, float, float, float, Open], State, float, float]
+"""The end of a step at rest: state, what was open and set, rates, what the dead volume gained and the cylinder side lost, kg/s."""
+
 GAMMA_1 = GAMMA - 1.0
 _D = 1.0 / (2.0 + sqrt(2.0))
 _E32 = 6.0 + sqrt(2.0)
@@ -41,6 +44,7 @@ class AirSide:
         "behind_open",
         "capacity_kg_pa",
         "check",
+        "ended",
         "engine_wall_w_k",
         "engine_wall_w_k_pa",
         "hose_wall_w_k",
@@ -76,6 +80,7 @@ class AirSide:
 
     def take_parts(self, scenario: Scenario) -> None:
         """What follows from the scenario alone."""
+        self.ended: _Ended | None = None
         self.parts = scenario.rig.air
         ambient = scenario.ambient
         self.p_ambient = ambient.pressure_abs_pa
@@ -205,8 +210,12 @@ class AirSide:
         pr, pc, m = self.state
         volume = self.volume_m3 + self.stretch_m3_pa * (pc - self.p_ambient)
         t_cylinder = pc * volume / (m * R_J_KG_K)
-        gained, leaving = self.gained_kg_s(pr), self.leaving_kg_s(pc, t_cylinder)
-        f0 = self._rates(pr, pc, volume, t_cylinder, gained, leaving)
+        holds = self.supply_fraction, self.vent_fraction, self.p_set_abs, self.volume_m3, self.open
+        if self.ended is not None and self.ended[0] is self.state and self.ended[1] == holds:
+            _, _, f0, gained, leaving = self.ended  # where the last step ended this one begins
+        else:
+            gained, leaving = self.gained_kg_s(pr), self.leaving_kg_s(pc, t_cylinder)
+            f0 = self._rates(pr, pc, volume, t_cylinder, gained, leaving)
         dr, dc = 1e-6 * pr, 1e-6 * pc
         by_r = self._rates(pr + dr, pc, volume, t_cylinder, self.gained_kg_s(pr + dr), leaving)
         volume += self.stretch_m3_pa * dc
@@ -235,7 +244,12 @@ class AirSide:
         new = (pr + h * k2[0], pc + h * k2[1], m + h * k2[2])
         if min(new) <= 0.0:
             return self.state, f0, f0, inf
-        f2 = self.rates(*new)
+        new_r, new_c, new_m = new
+        volume = self.volume_m3 + self.stretch_m3_pa * (new_c - self.p_ambient)
+        t_cylinder = new_c * volume / (new_m * R_J_KG_K)
+        gained, leaving = self.gained_kg_s(new_r), self.leaving_kg_s(new_c, t_cylinder)
+        f2 = self._rates(new_r, new_c, volume, t_cylinder, gained, leaving)
+        self.ended = new, holds, f2, gained, leaving
         k3 = solve(
             f2[0] - _E32 * (k2[0] - f1[0]) - 2.0 * (k1[0] - f0[0]),
             f2[1] - _E32 * (k2[1] - f1[1]) - 2.0 * (k1[1] - f0[1]),

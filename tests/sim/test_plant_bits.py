@@ -14,7 +14,9 @@ from hypothesis import strategies as st
 
 from .effort import calls_of
 
-MOST_STANDING, MOST_TURNING = 6.3, 69.5  # calls a sample: 6.14 and 67.69 when the speed was measured, and a little for other numpys
+# calls a sample, by whether the vent is open and the crank turned: what they were when the speed was measured (1.29, 4.28, 5.75 and
+# 10.14), and a little for other numpys
+MOST_CALLS = {(True, False): 1.35, (False, False): 4.4, (True, True): 5.95, (False, True): 10.4}
 
 Act = Callable[[Plant], None]
 PERIOD_S = 0.001
@@ -128,16 +130,14 @@ def test_no_samples_are_no_samples() -> None:
     assert (len(trace), plant.now_s) == (0, 0.0)
 
 
-@pytest.mark.parametrize(("turning", "most_a_sample"), [(False, MOST_STANDING), (True, MOST_TURNING)])
-def test_plant_and_electronics_do_not_more_work_a_sample_than_at_a_hundred_times_real_time(
-    turning: bool, most_a_sample: float
-) -> None:
-    """Calls a sample, those of the code whose speed was measured as over 100 times real time; tests/bench says the speed here."""
+@pytest.mark.parametrize(("vented", "turning"), MOST_CALLS)
+def test_plant_and_electronics_do_not_more_work_a_sample_than_when_their_speed_was_measured(vented: bool, turning: bool) -> None:
+    """Calls a sample, of the code that was measured at over 500 times real time; tests/bench says the speed here."""
     scenario = load_scenario("hillclimb-before")
     plant, electronics = Plant(scenario), Electronics(scenario)
     plant.attach_hose(1)
-    plant.set_vent(False)
-    plant.set_supply(not turning)
+    plant.set_vent(vented)
+    plant.set_supply(not turning and not vented)
     if turning:
         plant.turn_by(720.0, 10.0)
     else:
@@ -151,4 +151,4 @@ def test_plant_and_electronics_do_not_more_work_a_sample_than_at_a_hundred_times
             electronics.counts(trace)
             electronics.index_pulses(trace)
 
-    assert calls_of(run) / samples <= most_a_sample
+    assert calls_of(run) / samples <= MOST_CALLS[vented, turning]
