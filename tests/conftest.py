@@ -8,7 +8,7 @@ import os
 import pytest
 from hypothesis import settings
 
-collect_ignore = ["run.py", "bench"]
+collect_ignore = ["run.py", "bench", "fuzz/run.py", "fuzz/throw.py"]
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as cli.main does

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from PySide6.QtCore import QPointF, Qt
 from PySide6.QtGui import QPainter, QPaintEvent, QPen
-from PySide6.QtWidgets import QFrame, QGridLayout, QLabel, QPushButton, QSizePolicy, QWidget
+from PySide6.QtWidgets import QFrame, QGridLayout, QPushButton, QSizePolicy, QWidget
 
 from borewright.app.desk import Desk
+from borewright.app.plain_label import PlainLabel
 from borewright.app.theme.look import BASE_PX, qcolor
 from borewright.core.readiness_table import State
 from borewright.service import acts
@@ -40,7 +41,7 @@ class AirBand(QFrame):
         self._narrow_px = NARROW_PX
         self.setProperty("role", "air")
         self.setAccessibleName("Pressurised")
-        self._head, self._words, self._figures = QLabel("PRESSURISED"), QLabel(), QLabel()
+        self._head, self._words, self._figures = PlainLabel("PRESSURISED"), PlainLabel(), PlainLabel()
         for label in (self._head, self._words, self._figures):
             label.setProperty("role", "air")
         self._stop = QPushButton("Stop: shut and vent (Esc)")

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QPushButton, QVBoxLayout, QWidget
 
 from borewright.app.desk import Caution, Desk
+from borewright.app.plain_label import PlainLabel
 
 __all__ = ["CautionBar"]
 
@@ -18,9 +19,9 @@ class CautionBar(QFrame):
         self._before: QWidget | None = None
         self.setProperty("role", "panel")
         self.setAccessibleName("Caution")
-        self._head = QLabel("⚠  Before you go on")
+        self._head = PlainLabel("⚠  Before you go on")
         self._head.setProperty("role", "caution")
-        self._text = QLabel()
+        self._text = PlainLabel()
         self._text.setWordWrap(True)
         self._confirm = QPushButton("&Read and seen to")
         self._confirm.setProperty("role", "act")

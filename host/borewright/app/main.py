@@ -18,8 +18,9 @@ from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QTimer
 from PySide6.QtGui import QGuiApplication
-from PySide6.QtWidgets import QApplication, QFileDialog, QLabel, QMainWindow, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QApplication, QFileDialog, QMainWindow, QPushButton, QVBoxLayout, QWidget
 
+from borewright.app.plain_label import PlainLabel
 from borewright.app.settings import Settings, load_settings
 from borewright.app.theme.look import dress, load_letters, palette_of
 from borewright.errors import BorewrightError, UseError
@@ -183,7 +184,7 @@ def _no_screen(environment: Mapping[str, str], system: str) -> str | None:
 def _waiting_window() -> QMainWindow:
     window = QMainWindow()
     window.setWindowTitle("Borewright")
-    label = QLabel("Borewright\n\nopening the record …")
+    label = PlainLabel("Borewright\n\nopening the record …")
     label.setContentsMargins(40, 40, 40, 40)
     label.setProperty("role", "big")
     window.setCentralWidget(label)
@@ -196,7 +197,7 @@ def _tell_in(window: QMainWindow, text: str, then: Callable[[], None]) -> None:
     if QGuiApplication.platformName() == "offscreen":
         then()
         return
-    label = QLabel(f"Borewright cannot start.\n\n{text}")
+    label = PlainLabel(f"Borewright cannot start.\n\n{text}")
     label.setWordWrap(True)
     label.setContentsMargins(40, 40, 40, 40)
     close = QPushButton("&Close")

@@ -10,7 +10,6 @@ from PySide6.QtWidgets import (
     QApplication,
     QFrame,
     QHBoxLayout,
-    QLabel,
     QPlainTextEdit,
     QProgressBar,
     QPushButton,
@@ -20,6 +19,7 @@ from PySide6.QtWidgets import (
 )
 
 from borewright.app.desk import Desk
+from borewright.app.plain_label import PlainLabel, plain_tip
 from borewright.service.snapshot import Snapshot
 
 __all__ = ["LogList", "NoticeBar"]
@@ -41,7 +41,7 @@ class NoticeBar(QFrame):
         self._said_at_s = 0.0
         self._level = "note"
         self._work_words = ""
-        self._text = QLabel()
+        self._text = PlainLabel()
         self._text.setAccessibleName("Last message")
         self._text.setWordWrap(True)
         self._text.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
@@ -53,7 +53,7 @@ class NoticeBar(QFrame):
         self._cancel = QPushButton("Cancel")
         self._cancel.setToolTip("Drops what is under way; the rig and the record are left as they are.")
         self._cancel.clicked.connect(self._cancel_all)
-        self._link = QLabel()
+        self._link = PlainLabel()
         self._link.setAccessibleName("Rig")
         self._link.setProperty("role", "soft")
         more = QPushButton("&Messages")
@@ -85,7 +85,7 @@ class NoticeBar(QFrame):
         words = f"{'●' if link.kind == 'open' else '○'} {link.port or 'no rig'}"
         if self._link.text() != words:
             self._link.setText(words)
-            self._link.setToolTip(link.words)
+            self._link.setToolTip(plain_tip(link.words))
             self._link.setAccessibleDescription(link.words)
         work = [asking.words for asking in self._desk.long_work]
         work += ["computing the test"] if snapshot.analysing else []
@@ -94,7 +94,7 @@ class NoticeBar(QFrame):
             self._work_words = shown
             self._work.setFormat(shown)
             self._work.setVisible(bool(shown))
-            self._work.setToolTip(shown)
+            self._work.setToolTip(plain_tip(shown))
             self._cancel.setVisible(bool(self._desk.long_work))
         if self._level == "note" and self._text.text() and time.monotonic() - self._said_at_s > SHOWN_S:
             self._text.clear()

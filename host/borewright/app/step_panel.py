@@ -12,7 +12,6 @@ from PySide6.QtWidgets import (
     QApplication,
     QFrame,
     QHBoxLayout,
-    QLabel,
     QLineEdit,
     QPushButton,
     QScrollArea,
@@ -24,6 +23,7 @@ from PySide6.QtWidgets import (
 from borewright.app.air_button import AirButton
 from borewright.app.air_key import AirKey
 from borewright.app.draw.big_figure import BigFigure
+from borewright.app.plain_label import PlainLabel
 from borewright.app.step_model import FIRST_AIR, FIRST_AIR_NAME, StepView, step_view
 from borewright.errors import UseError
 from borewright.service import acts
@@ -282,7 +282,7 @@ class StepPanel(QWidget):
     # ------------------------------------------------------------------ how it is built
 
     def _build(self) -> None:
-        self._title, self._pressurised, self._text, self._points, self._wrong = (QLabel() for _ in range(5))
+        self._title, self._pressurised, self._text, self._points, self._wrong = (PlainLabel() for _ in range(5))
         self._title.setProperty("role", "big")
         self._pressurised.setText(" PRESSURISED: turn and undo nothing ")
         self._pressurised.setProperty("role", "air")
@@ -291,7 +291,7 @@ class StepPanel(QWidget):
             label.setWordWrap(True)
             label.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Minimum)
         self._figure = BigFigure(self._desk, "", most_px=150.0, least_px=44.0)
-        self._asked, self._asked_words, self._field, self._unit = QWidget(), QLabel(), QLineEdit(), QLabel()
+        self._asked, self._asked_words, self._field, self._unit = QWidget(), PlainLabel(), QLineEdit(), PlainLabel()
         self._field.setMaxLength(40)
         self._asked_words.setWordWrap(True)
         self._asked_words.setBuddy(self._field)

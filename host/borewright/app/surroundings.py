@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from PySide6.QtWidgets import QCheckBox, QComboBox, QFormLayout, QLabel, QLineEdit, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QCheckBox, QComboBox, QFormLayout, QLineEdit, QPushButton, QVBoxLayout, QWidget
 
 from borewright.app.desk import Desk
+from borewright.app.plain_label import PlainLabel
 from borewright.errors import BorewrightError, UseError
 from borewright.service.conditions_of_air import stated_air
 from borewright.service.limit_files import MAKER, USUAL, known_limits
@@ -25,7 +26,7 @@ class SurroundingsPanel(QWidget):
     def __init__(self, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._desk = desk
-        self._fault = QLabel()
+        self._fault = PlainLabel()
         self._fault.setWordWrap(True)
         self._fault.setProperty("role", "fault")
         self._who = self._line("Who is at the rig", desk.settings.who, self._take_who, "stands on every test")

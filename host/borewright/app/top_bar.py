@@ -6,9 +6,10 @@ from collections.abc import Sequence
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QResizeEvent
-from PySide6.QtWidgets import QButtonGroup, QFrame, QHBoxLayout, QLabel, QPushButton, QSizePolicy, QWidget
+from PySide6.QtWidgets import QButtonGroup, QFrame, QHBoxLayout, QPushButton, QSizePolicy, QWidget
 
 from borewright.app.desk import Desk
+from borewright.app.plain_label import PlainLabel, plain_tip
 from borewright.service import acts
 
 __all__ = ["TopBar"]
@@ -38,7 +39,7 @@ class TopBar(QFrame):
             self._pages.addButton(button)
             self._buttons[title] = button
             row.addWidget(button)
-        self._job = QLabel()
+        self._job = PlainLabel()
         self._job.setAccessibleName("Open job")
         self._job.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
         self._job.setAlignment(Qt.AlignmentFlag.AlignCenter)
@@ -66,7 +67,7 @@ class TopBar(QFrame):
         job = self._desk.job
         words = "no job is open" if job is None else f"{job.name}, {job.stage}"
         self._words = words
-        self._job.setToolTip(words if job is None else f"{words}: {job.engine_name}")
+        self._job.setToolTip(plain_tip(words if job is None else f"{words}: {job.engine_name}"))
         self._job.setAccessibleDescription(words)
         self._elide()
 

@@ -14,7 +14,6 @@ from PySide6.QtWidgets import (
     QApplication,
     QComboBox,
     QDockWidget,
-    QLabel,
     QMainWindow,
     QScrollArea,
     QStackedWidget,
@@ -29,6 +28,7 @@ from borewright.app.desk import Caution, Desk
 from borewright.app.keys import keys_text
 from borewright.app.notices import LogList, NoticeBar, save_log
 from borewright.app.page import Page
+from borewright.app.plain_label import PlainLabel
 from borewright.app.surroundings import SurroundingsPanel
 from borewright.app.theme.look import dress
 from borewright.app.top_bar import TopBar
@@ -327,7 +327,7 @@ def _stacked(*widgets: QWidget) -> QWidget:
 
 
 def _keys() -> QWidget:
-    label = QLabel(keys_text())
+    label = PlainLabel(keys_text())
     label.setWordWrap(True)
     label.setAccessibleName("Keys")
     label.setContentsMargins(12, 12, 12, 12)

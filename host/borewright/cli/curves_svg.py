@@ -5,6 +5,8 @@ from __future__ import annotations
 from html import escape
 from typing import TYPE_CHECKING
 
+from borewright.core.plain_text import printable
+
 if TYPE_CHECKING:
     from pathlib import Path
 
@@ -42,7 +44,7 @@ def curves_svg(found: JobComparison, curves: list[Overlaid], units: ShownUnits) 
     lines = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" font-family="sans-serif" font-size="12">',
         f'<rect width="{width}" height="{height}" fill="white"/>',
-        f'<text x="{_LEFT}" y="20">{escape(title)}</text>',
+        f'<text x="{_LEFT}" y="20">{escape(printable(title))}</text>',
     ]
     for place, one in enumerate(curves):
         x, y = _LEFT + place % _ACROSS * (_WIDE + _GAP), _TOP + place // _ACROSS * (_HIGH + _GAP)

@@ -7,8 +7,10 @@ import contextlib
 import importlib
 import io
 import os
+import re
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from functools import partial
 
 from borewright import __version__
 from borewright.cli import exits
@@ -35,6 +37,9 @@ COMMANDS = {
     "doctor": "what is installed, what rig answers, how good the link is",
 }
 
+# what commands a terminal or turns the writing round, but for line ends; written out as JSON does it, so that JSON stays the same
+_COMMANDS = re.compile("[\\x00-\\x08\\x0b\\x0c\\x0e-\\x1f\\x7f-\\x9f\\u061c\\u200e\\u200f\\u2028-\\u202e\\u2066-\\u2069]")
+
 CAUTION = (
     "Compressed air can swing the crank without warning. The engine maker's manual, local rules and licensed practice come first; "
     "this program is an aid to judgement. Read the cautions in README.md before the first test."
@@ -45,8 +50,11 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code (borewright.cli.exits)."""
     # the matrices of a fit are small: threads that share one out cost a hundred times what they bring
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    _never_fail_over_a_letter()
-    words = list(sys.argv[1:] if argv is None else argv)
+    with _letters_only():
+        return _command(list(sys.argv[1:] if argv is None else argv))
+
+
+def _command(words: list[str]) -> int:
     for word in words:
         if not _is_text(word):
             shown = word.encode("ascii", "replace").decode()[:80]
@@ -79,15 +87,28 @@ def _is_text(word: str) -> bool:
     return True
 
 
-def _never_fail_over_a_letter() -> None:
+@contextlib.contextmanager
+def _letters_only() -> Iterator[None]:
     """A terminal that is not UTF-8 shows ? for a letter it has not, and one typed in another code is read as such a mark.
 
-    Nothing that has been done may end in an error of printing.
+    Nothing that has been done may end in an error of printing, and nothing that is printed commands the terminal: names come from
+    files, devices and records.
     """
-    for stream in (sys.stdin, sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper):
-            with contextlib.suppress(ValueError):  # closed: nothing will be printed there
-                stream.reconfigure(errors="replace")
+    streams = [stream for stream in (sys.stdin, sys.stdout, sys.stderr) if isinstance(stream, io.TextIOWrapper)]
+    for stream in streams:
+        with contextlib.suppress(ValueError):  # closed: nothing will be printed there
+            stream.reconfigure(errors="replace")
+        stream.write = partial(_write_letters, stream)  # type: ignore[method-assign]
+    try:
+        yield
+    finally:
+        for stream in streams:
+            vars(stream).pop("write", None)
+
+
+def _write_letters(stream: io.TextIOWrapper, text: str) -> int:
+    io.TextIOWrapper.write(stream, _COMMANDS.sub(lambda found: f"\\u{ord(found[0]):04x}", text))
+    return len(text)
 
 
 def _run(name: str, words: Sequence[str]) -> int:

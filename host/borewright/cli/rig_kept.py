@@ -11,6 +11,7 @@ from borewright.cli import exits
 from borewright.cli.output import date_words
 from borewright.cli.record_file import open_store
 from borewright.cli.rig_words import check_as_dict
+from borewright.core.plain_text import printable
 from borewright.errors import UseError
 
 if TYPE_CHECKING:
@@ -37,7 +38,7 @@ def show(args: argparse.Namespace) -> int:
     if not any(found for found, _ in rigs.values()):
         print("no check has been made yet")
     for serial, (found, calibration) in rigs.items():
-        print(f"rig {serial}")
+        print(f"rig {printable(serial)}")
         for words in calibration.due(now_s):
             print(f"  ! {words}")
         for check in found.values():
@@ -53,7 +54,7 @@ def save(args: argparse.Namespace) -> int:
     with open_store(args, create=False) as store:
         serial = args.serial or _only_rig(store)
         calibration = save_known(store, serial, args.file)
-    print(f"{args.file}: rig {serial}, {', '.join(check.kind for check in calibration.checks)}")
+    print(f"{args.file}: rig {printable(serial)}, {', '.join(check.kind for check in calibration.checks)}")
     return exits.OK
 
 
@@ -72,7 +73,7 @@ def load(args: argparse.Namespace) -> int:
         taken = [check.kind for check in found.taken]
         print(json.dumps({"rig": found.serial, "setup_taken": found.setup_taken, "checks_taken": taken}))
         return exits.OK
-    print(f"rig {found.serial}: setup {found.setup.name!r} {'taken in' if found.setup_taken else 'as it was'}")
+    print(f"rig {printable(found.serial)}: setup {found.setup.name!r} {'taken in' if found.setup_taken else 'as it was'}")
     for check in found.taken:
         print(f"  taken in: {check.kind}, {date_words(check.made_at_unix_s)}, {check.made_by}")
     for check in found.left:

@@ -8,6 +8,7 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 
 from borewright.core.engine import Engine
+from borewright.core.plain_text import printable
 from borewright.core.rig import RigCheck, RigSetup
 from borewright.errors import BorewrightError, LinkError
 from borewright.link import Endpoint
@@ -105,7 +106,7 @@ class Connection:
             return LinkView("lost", self._name, f"{state.lost}; it is asked again by itself")
         if not self.met:
             return LinkView("meeting", self._name, f"waiting for the rig at {self._name} to say who it is")
-        return LinkView("open", self._name, f"rig {self.serial} at {self._name}")
+        return LinkView("open", self._name, f"rig {printable(self.serial or '')} at {self._name}")
 
     @property
     def waits_for(self) -> str | None:

@@ -29,6 +29,8 @@ __all__ = [
     "write_csv",
 ]
 
+_BEGINNINGS = ("=", "+", "-", "@", "\uff1d", "\uff0b", "\uff0d", "\uff20")  # the wide ones count as well here and there
+_BLANK = "".join(map(chr, (*range(33), 0x7F, *range(0x80, 0xA1), 0xAD, 0x200B, 0x200C, 0x200D, 0x2060, 0x3000, 0xFEFF)))
 Cell = str | int | float | None
 EXPANDED = {
     "leakage": ("leakage_percent", "expanded_leakage_percent"),
@@ -44,7 +46,7 @@ def guarded(cell: Cell) -> Cell:
     >>> guarded("=1+1"), guarded(-1.5), guarded("-1.5"), guarded("plain")
     ("'=1+1", -1.5, "'-1.5", 'plain')
     """
-    if isinstance(cell, str) and (cell.startswith(("\t", "\r")) or cell.lstrip().startswith(("=", "+", "-", "@"))):
+    if isinstance(cell, str) and (cell.startswith(("\t", "\r", "\n")) or cell.lstrip(_BLANK).startswith(_BEGINNINGS)):
         return "'" + cell
     return cell
 

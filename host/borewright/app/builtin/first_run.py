@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QPushButton, QVBoxLayout, QWidget
 
 from borewright.app.builtin.first_run_model import CHAPTERS, Coaching, FirstRunFacts, coaching
 from borewright.app.builtin.operator_panel import PANEL_NAME
 from borewright.app.builtin.stand import prepare_practice
 from borewright.app.desk import Desk
+from borewright.app.plain_label import PlainLabel
 from borewright.errors import BorewrightError
 from borewright.service.snapshot import Snapshot
 from borewright.simrig.builtin import BuiltInView
@@ -138,7 +139,7 @@ class FirstRunStrip(QFrame):
         self.setAccessibleDescription(f"{said.what}. {said.why}")
 
     def _build(self) -> None:
-        self._chapter, self._what, self._why = QLabel(), QLabel(), QLabel()
+        self._chapter, self._what, self._why = PlainLabel(), PlainLabel(), PlainLabel()
         self._chapter.setProperty("role", "soft")
         self._what.setProperty("role", "heading")
         self._why.setProperty("role", "soft")

@@ -8,6 +8,7 @@ from PySide6.QtCore import QSize, Qt
 from PySide6.QtWidgets import QComboBox, QGroupBox, QHBoxLayout, QLabel, QLayout, QPushButton, QVBoxLayout, QWidget
 
 from borewright.app.builtin.flow import Flow
+from borewright.app.plain_label import PlainLabel
 
 __all__ = ["beside", "choice", "group", "press", "row", "say", "show_on"]
 
@@ -49,7 +50,7 @@ def choice(name: str, tip: str = "") -> QComboBox:
 
 def say(role: str = "") -> QLabel:
     """A text that wraps."""
-    label = QLabel()
+    label = PlainLabel()
     label.setWordWrap(True)
     if role:
         label.setProperty("role", role)
@@ -58,7 +59,7 @@ def say(role: str = "") -> QLabel:
 
 def beside(text: str, button: QPushButton) -> QLabel:
     """A word in front of a button, as high as that."""
-    label = QLabel(text)
+    label = PlainLabel(text)
     label.setMinimumHeight(button.sizeHint().height())
     return label
 

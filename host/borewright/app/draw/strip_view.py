@@ -12,6 +12,7 @@ from PySide6.QtWidgets import QAbstractButton, QSizePolicy, QWidget
 
 from borewright.app.draw.fitted import draw_fitted, fitted_font, shortened
 from borewright.app.draw.strip_model import StripModel, StripPlace, band_fill
+from borewright.app.plain_label import plain_tip
 from borewright.app.theme.look import figure_font, pattern_brush, qcolor
 
 if TYPE_CHECKING:
@@ -43,7 +44,7 @@ class PlaceButton(QAbstractButton):
         self._place, self._strip = place, strip
         self.setAccessibleName(f"Cylinder {place.cylinder}")
         self.setAccessibleDescription(place.sentence)
-        self.setToolTip(place.sentence)
+        self.setToolTip(plain_tip(place.sentence))
         self.update()
 
     def keyPressEvent(self, event: QKeyEvent) -> None:

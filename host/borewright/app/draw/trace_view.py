@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QEvent, Qt, QTimer
 from PySide6.QtGui import QKeySequence, QPaintEvent, QResizeEvent, QShortcut
-from PySide6.QtWidgets import QAbstractButton, QButtonGroup, QFrame, QHBoxLayout, QLabel, QToolButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QAbstractButton, QButtonGroup, QFrame, QHBoxLayout, QToolButton, QVBoxLayout, QWidget
 
 from borewright.app.draw.trace_model import SPANS_S, AirSpans, thinned
+from borewright.app.plain_label import PlainLabel
 from borewright.units import printed_unit
 
 if TYPE_CHECKING:
@@ -40,8 +41,8 @@ class TraceWidget(QFrame):
         self.setProperty("role", "panel")
         self.setAccessibleName("Pressures over time")
         self.setMinimumHeight(120)
-        self._title = QLabel()
-        self._shading = QLabel("shaded: PRESSURISED")
+        self._title = PlainLabel()
+        self._shading = PlainLabel("shaded: PRESSURISED")
         self._shading.setProperty("role", "soft")
         self._shading.setMinimumWidth(1)
         top = self._top = QHBoxLayout()

@@ -6,9 +6,10 @@ from html import escape
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QFrame, QLabel, QScrollArea, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QScrollArea, QVBoxLayout, QWidget
 
 from borewright.app.pages.cylinder_moment import CONDITION_LABELS
+from borewright.app.plain_label import PlainLabel, plain_tip
 from borewright.app.step_model import first_unmet
 from borewright.core.conditions import CONDITION_NAMES, Condition
 
@@ -29,7 +30,7 @@ class ConditionsList(QFrame):
         self.setProperty("role", "panel")
         self.setAccessibleName("Conditions for air")
         self._shown: tuple[tuple[Condition, ...], str] | None = None
-        self._front, self._remedy, self._signs = QLabel(), QLabel(), QLabel()
+        self._front, self._remedy, self._signs = PlainLabel(), PlainLabel(), PlainLabel()
         self._front.setProperty("role", "heading")
         self._signs.setTextFormat(Qt.TextFormat.RichText)
         inside = QWidget()
@@ -74,7 +75,7 @@ class ConditionsList(QFrame):
         self._remedy.setVisible(bool(remedy))
         by_name = {condition.name: condition for condition in conditions}
         self._signs.setText("   ".join(self._sign(name, by_name.get(name)) for name in CONDITION_NAMES))
-        self._signs.setToolTip("\n".join(_told(one) for one in conditions))
+        self._signs.setToolTip(plain_tip("\n".join(_told(one) for one in conditions)))
         met = sum(condition.met for condition in conditions)
         listed = ", ".join(f"{CONDITION_LABELS[one.name]} {'met' if one.met else 'not met'}" for one in conditions)
         self.setAccessibleDescription(f"{met} of {len(CONDITION_NAMES)} met. {self._front.text()}. {remedy} {listed}")

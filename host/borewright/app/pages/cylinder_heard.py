@@ -7,8 +7,9 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPushButton, QScrollArea, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QPushButton, QScrollArea, QVBoxLayout, QWidget
 
+from borewright.app.plain_label import PlainLabel
 from borewright.core.heard import OTHER_CYLINDERS, STRENGTHS, Heard, Strength
 from borewright.core.place_meaning import meaning, place_words
 from borewright.service import acts
@@ -35,7 +36,7 @@ class HeardPanel(QFrame):
         self._noted: dict[str, list[str]] = {}
         self.setProperty("role", "panel")
         self.setAccessibleName("What is heard at each place")
-        self._head, self._look = QLabel(), QLabel()
+        self._head, self._look = PlainLabel(), PlainLabel()
         self._head.setProperty("role", "heading")
         for label in (self._head, self._look):
             label.setWordWrap(True)

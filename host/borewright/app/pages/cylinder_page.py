@@ -25,6 +25,7 @@ from borewright.app.pages.cylinder_moment import figures_of
 from borewright.app.pages.cylinder_question import RoundShown, round_shown
 from borewright.app.pages.cylinder_result import ResultPanel
 from borewright.app.pages.cylinder_round import Round
+from borewright.app.plain_label import plain_tip
 from borewright.app.step_panel import StepPanel
 from borewright.core.conditions import Condition
 from borewright.core.readiness_table import State
@@ -305,7 +306,7 @@ class CylinderPage(Page):
             (self._again, self._on_again, "A repeat: the crank is turned over in between, so that rings and valves seat anew."),
         ):
             button.clicked.connect(do)
-            button.setToolTip(tip)
+            button.setToolTip(plain_tip(tip))
             self._step.add_act(button)
         for part in (self._step, self._side):  # they scroll inside rather than ask for room
             part.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Ignored)

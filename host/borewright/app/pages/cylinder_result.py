@@ -6,9 +6,10 @@ from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QRectF, QSize, Qt
 from PySide6.QtGui import QPainter, QPaintEvent, QPen
-from PySide6.QtWidgets import QFormLayout, QFrame, QHBoxLayout, QLabel, QScrollArea, QSizePolicy, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFormLayout, QFrame, QHBoxLayout, QScrollArea, QSizePolicy, QVBoxLayout, QWidget
 
 from borewright.app.draw.strip_model import band_fill
+from borewright.app.plain_label import PlainLabel
 from borewright.app.theme.look import pattern_brush, qcolor
 
 if TYPE_CHECKING:
@@ -83,7 +84,7 @@ class ResultPanel(QFrame):
         self._result: ResultView | None = None
         self.setProperty("role", "panel")
         self.setAccessibleName("Result of the last test")
-        self._band, self._why, self._swatch = QLabel(), QLabel(), BandSwatch(desk)
+        self._band, self._why, self._swatch = PlainLabel(), PlainLabel(), BandSwatch(desk)
         self._band.setProperty("role", "big")
         for label in (self._band, self._why):
             label.setWordWrap(True)
@@ -140,7 +141,7 @@ class ResultPanel(QFrame):
         while self._form.rowCount():
             self._form.removeRow(0)
         for label, words in rows:
-            shown = QLabel(words)
+            shown = PlainLabel(words)
             shown.setWordWrap(True)
             self._form.addRow(label, shown)
         told = [self._band.text(), why, *(f"{label} {words}" for label, words in rows)]

@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import QSignalBlocker, Qt, Signal
 from PySide6.QtGui import QWheelEvent
-from PySide6.QtWidgets import QDoubleSpinBox, QFrame, QGridLayout, QHBoxLayout, QLabel, QScrollArea, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QDoubleSpinBox, QFrame, QGridLayout, QHBoxLayout, QScrollArea, QVBoxLayout, QWidget
 
 from borewright.app.draw.firing_model import FiringDiagram, doing, firing_diagram, legend
 from borewright.app.draw.firing_view import FiringView
 from borewright.app.draw.slider_crank_model import figures, slider_crank
 from borewright.app.draw.slider_crank_view import SliderCrankView
 from borewright.app.pages.engine_field_row import CalmCombo
+from borewright.app.plain_label import PlainLabel
 from borewright.core.engine import Engine
 from borewright.service.shown_units import ShownUnits
 
@@ -66,10 +67,10 @@ class EngineDrawings(QScrollArea):
         self.angle.setWrapping(True)
         self.angle.setKeyboardTracking(False)
         self.angle.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-        self._doing = QLabel()
+        self._doing = PlainLabel()
         self._doing.setWordWrap(True)
         self._doing.setAccessibleName("What the cylinder does there")
-        self._figures: list[tuple[QLabel, QLabel]] = []
+        self._figures: list[tuple[PlainLabel, PlainLabel]] = []
         self._build()
         self.slider.turned.connect(self._turn_by_cylinder)
         self.firing.turned.connect(self.turn_to)
@@ -86,7 +87,7 @@ class EngineDrawings(QScrollArea):
         upper = QGridLayout(panel)
         upper.setContentsMargins(8, 6, 8, 8)
         for at, (words, control) in enumerate((("Cylinder", self.cylinder), ("Crank angle", self.angle))):
-            label = QLabel(words)
+            label = PlainLabel(words)
             label.setBuddy(control)
             row = QHBoxLayout()
             row.addWidget(label)
@@ -108,12 +109,12 @@ class EngineDrawings(QScrollArea):
         below.setProperty("role", "panel")
         lower = QVBoxLayout(below)
         lower.setContentsMargins(8, 6, 8, 8)
-        heading = QLabel("Firing diagram, in the firing order")
+        heading = PlainLabel("Firing diagram, in the firing order")
         heading.setProperty("role", "heading")
         heading.setWordWrap(True)
         lower.addWidget(heading)
         lower.addWidget(self.firing)
-        self._legend = QLabel()
+        self._legend = PlainLabel()
         self._legend.setProperty("role", "soft")
         self._legend.setWordWrap(True)
         lower.addWidget(self._legend)
@@ -176,7 +177,7 @@ class EngineDrawings(QScrollArea):
 
     def _show_figures(self, shown: tuple[tuple[str, str], ...]) -> None:
         while len(self._figures) < len(shown):
-            pair = QLabel(), QLabel()
+            pair = PlainLabel(), PlainLabel()
             pair[0].setProperty("role", "soft")
             for at, label in enumerate(pair):
                 self._figure_grid.addWidget(label, len(self._figures), at)

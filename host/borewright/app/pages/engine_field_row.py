@@ -11,7 +11,6 @@ from PySide6.QtWidgets import (
     QCheckBox,
     QComboBox,
     QGridLayout,
-    QLabel,
     QLineEdit,
     QPlainTextEdit,
     QSizePolicy,
@@ -21,6 +20,7 @@ from PySide6.QtWidgets import (
 
 from borewright.app.pages.engine_fields import PLACE_WORDS, Field
 from borewright.app.pages.engine_model import EngineEdit
+from borewright.app.plain_label import PlainLabel
 from borewright.service.shown_units import ShownUnits
 from borewright.service.view_engine import places_of
 
@@ -61,10 +61,10 @@ class FieldRow(QWidget):
         self._edit = edit
         self._units = units
         self._fault = ""
-        self._label = QLabel(field.label)
+        self._label = PlainLabel(field.label)
         self._label.setWordWrap(True)
-        self._unit = QLabel()
-        self._fault_label = QLabel()
+        self._unit = PlainLabel()
+        self._fault_label = PlainLabel()
         self._fault_label.setProperty("role", "fault")
         self._fault_label.setWordWrap(True)
         self._fault_label.hide()

@@ -6,11 +6,12 @@ from collections.abc import Callable
 from functools import partial
 
 from PySide6.QtCore import Qt, QTimer, Signal
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPushButton, QScrollArea, QSizePolicy, QToolButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QPushButton, QScrollArea, QSizePolicy, QToolButton, QVBoxLayout, QWidget
 
 from borewright.app.pages.engine_field_row import FAULT_SIGN, FieldRow
 from borewright.app.pages.engine_fields import FIELDS, SECTIONS, Section
 from borewright.app.pages.engine_model import EngineEdit
+from borewright.app.plain_label import PlainLabel
 from borewright.service.shown_units import ShownUnits
 
 __all__ = ["EngineForm"]
@@ -32,12 +33,12 @@ class _SectionBox(QFrame):
         self._heading.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
         self._heading.setToolTip(section.note or f"Open or fold away: {section.heading}")
         self._heading.toggled.connect(self._show_open)
-        self._summary = QLabel()
+        self._summary = PlainLabel()
         self._summary.setProperty("role", "soft")
         self._summary.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
         top = QHBoxLayout()
         if section.always:
-            heading = QLabel(section.heading)
+            heading = PlainLabel(section.heading)
             heading.setProperty("role", "heading")
             top.addWidget(heading, 1)
         else:
@@ -48,11 +49,11 @@ class _SectionBox(QFrame):
         inside.setContentsMargins(0, 0, 0, 0)
         inside.setSpacing(4)
         if section.note:
-            note = QLabel(section.note)
+            note = PlainLabel(section.note)
             note.setProperty("role", "soft")
             note.setWordWrap(True)
             inside.addWidget(note)
-        self._fault = QLabel()
+        self._fault = PlainLabel()
         self._fault.setProperty("role", "fault")
         self._fault.setWordWrap(True)
         self._leave_out = QPushButton("Leave these out")
@@ -123,10 +124,9 @@ class EngineForm(QScrollArea):
         inside = QWidget()
         column = QVBoxLayout(inside)
         column.setContentsMargins(0, 0, 6, 0)
-        self._elsewhere = QLabel()
+        self._elsewhere = PlainLabel()
         self._elsewhere.setProperty("role", "fault")
         self._elsewhere.setWordWrap(True)
-        self._elsewhere.setTextFormat(Qt.TextFormat.PlainText)
         self._drop_unknown = QPushButton("Leave out what is not known")
         self._drop_unknown.setAccessibleName("Leave out what is not known")
         self._drop_unknown.setToolTip("Take away what no engine file has.")

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from functools import partial
 
-from PySide6.QtCore import QSignalBlocker, Qt, Signal
+from PySide6.QtCore import QSignalBlocker, Signal
 from PySide6.QtGui import QFont, QFontMetrics
-from PySide6.QtWidgets import QFrame, QGridLayout, QHBoxLayout, QLabel, QWidget
+from PySide6.QtWidgets import QFrame, QGridLayout, QHBoxLayout, QWidget
 
 from borewright.app.pages.engine_acts import act_button
 from borewright.app.pages.engine_field_row import CalmCombo
 from borewright.app.pages.engine_model import EngineEdit
+from borewright.app.plain_label import PlainLabel
 from borewright.service.time_words import date_words
 
 __all__ = ["EngineHead"]
@@ -26,11 +27,10 @@ class EngineHead(QFrame):
         super().__init__()
         self._version: int | None = None
         self.setProperty("role", "panel")
-        self._name = QLabel()
+        self._name = PlainLabel()
         self._name.setProperty("role", "big")
         self._name.setWordWrap(True)
-        self._name.setTextFormat(Qt.TextFormat.PlainText)
-        self.state = QLabel()
+        self.state = PlainLabel()
         self.state.setWordWrap(True)
         self.state.setAccessibleName("State of the engine in the form")
         self.versions = CalmCombo()
@@ -51,7 +51,7 @@ class EngineHead(QFrame):
         self._version_row = QWidget()
         version = QHBoxLayout(self._version_row)
         version.setContentsMargins(0, 0, 0, 0)
-        label = QLabel("Versi&on")
+        label = PlainLabel("Versi&on")
         label.setBuddy(self.versions)
         version.addWidget(label)
         version.addWidget(self.versions, 1)

@@ -10,7 +10,6 @@ from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import (
     QFrame,
     QGridLayout,
-    QLabel,
     QLineEdit,
     QListWidget,
     QListWidgetItem,
@@ -19,6 +18,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from borewright.app.plain_label import PlainLabel, plain_tip
 from borewright.service.view_engine import EngineLine, list_engines
 
 if TYPE_CHECKING:
@@ -70,7 +70,7 @@ class LibraryPanel(QFrame):
         self.search.setClearButtonEnabled(True)
         self.search.setMaxLength(_LONGEST_SEARCH)
         self.search.textChanged.connect(self.ask)
-        find = QLabel("&Find")
+        find = PlainLabel("&Find")
         find.setBuddy(self.search)
         self.names = _Names()
         self.names.setAccessibleName("Engines")
@@ -81,10 +81,9 @@ class LibraryPanel(QFrame):
         self.names.removed.connect(self._remove)
         self.names.itemClicked.connect(lambda item: self._open(item.data(_NAME)))
         self.names.currentItemChanged.connect(lambda *_: self._enable())
-        self._empty = QLabel()
+        self._empty = PlainLabel()
         self._empty.setProperty("role", "soft")
         self._empty.setWordWrap(True)
-        self._empty.setTextFormat(Qt.TextFormat.PlainText)
         self._new = self._button("Ne&w engine", "Begin an engine from nothing.", self.fresh.emit)
         self._import = self._button("&Import…", "Read an engine file (TOML) into the form; saving keeps it.", self.brought.emit)
         self.remove = self._button("R&emove", "Take the engine out of the library; it can be brought back.", self._remove)
@@ -92,7 +91,7 @@ class LibraryPanel(QFrame):
         self.removed.setCheckable(True)
         column = QVBoxLayout(self)
         column.setContentsMargins(8, 6, 8, 8)
-        heading = QLabel("Library")
+        heading = PlainLabel("Library")
         heading.setProperty("role", "heading")
         grid = QGridLayout()
         grid.setSpacing(4)
@@ -179,7 +178,7 @@ class LibraryPanel(QFrame):
         )
         self.remove.setText(words)
         self.remove.setAccessibleName(words.replace("&", ""))
-        self.remove.setToolTip(tip)
+        self.remove.setToolTip(plain_tip(tip))
         self.remove.setEnabled(self.names.currentItem() is not None)
 
     # ------------------------------------------------------------ acts

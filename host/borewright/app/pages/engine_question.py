@@ -6,7 +6,9 @@ from collections.abc import Callable, Sequence
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeyEvent
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QPushButton, QVBoxLayout, QWidget
+
+from borewright.app.plain_label import PlainLabel
 
 __all__ = ["QuestionBar"]
 
@@ -18,9 +20,8 @@ class QuestionBar(QFrame):
         super().__init__(parent)
         self.setProperty("role", "panel")
         self.setAccessibleName("Question")
-        self._text = QLabel()
+        self._text = PlainLabel()
         self._text.setWordWrap(True)
-        self._text.setTextFormat(Qt.TextFormat.PlainText)
         self._text.setProperty("role", "caution")
         self._answers: list[QPushButton] = []
         self._before: QWidget | None = None  # what had the focus

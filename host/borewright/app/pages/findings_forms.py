@@ -10,6 +10,7 @@ from PySide6.QtWidgets import QCheckBox, QGridLayout, QHBoxLayout, QLabel, QLine
 
 from borewright.app.pages.findings_model import place_name, typed
 from borewright.app.pages.findings_parts import Column, ToggleButton, label
+from borewright.app.plain_label import PlainLabel
 from borewright.core.engine import Engine
 from borewright.core.place_meaning import place_words
 from borewright.core.rig import RigSetup
@@ -181,7 +182,7 @@ class FlowForm(Form):
         self.places = _Places(self._picked, several=False, allowed=lambda rule: rule.may_measure_flow)
         self.advice = label()
         self.area, self.u_area, self.u_gauge = QLineEdit(), QLineEdit(USUAL_U_ORIFICE), QLineEdit(USUAL_U_GAUGE)
-        self._unit = QLabel()
+        self._unit = PlainLabel()
         self.spare = QCheckBox("the gauge there is the rig's own spare channel")
         self.column.addWidget(label("Lead what comes out at one place through an orifice whose area is known:"))
         self.column.addWidget(self.places)
@@ -246,7 +247,7 @@ class StopForm(Form):
         self.places = _Places(self._picked, several=True, allowed=lambda rule: rule.may_stop)
         self.limit = label()
         self.pressure = QLineEdit()
-        self._unit = QLabel()
+        self._unit = PlainLabel()
         self._proposed_for: tuple[tuple[str, ...], str] | None = None
         self.spare = QCheckBox("the gauge there is the rig's own spare channel")
         self.column.addWidget(label("Stop places, each with a gauge and its own relief valve, and read again at a lower pressure:"))
@@ -307,7 +308,7 @@ class WetForm(Form):
         super().__init__(desk, changed)
         self.limit = label("", "caution")
         self.dose = QLineEdit()
-        self._unit = QLabel()
+        self._unit = PlainLabel()
         self._misleading = Column()
         self.column.addWidget(label("The same cylinder again with a measured dose of clean engine oil on its rings:"))
         self.column.addWidget(self.limit)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, ClassVar
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeyEvent, QKeySequence, QShortcut, QShowEvent
-from PySide6.QtWidgets import QFrame, QLabel, QSplitter, QStackedLayout, QTabWidget, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QSplitter, QStackedLayout, QTabWidget, QVBoxLayout, QWidget
 
 from borewright.app.draw.section_view import PlaceMark, SectionView
 from borewright.app.page import Page
@@ -20,6 +20,7 @@ from borewright.app.pages.findings_place import NeighbourRow, NoteBar, PlacePane
 from borewright.app.pages.findings_strip import CylinderStrip
 from borewright.app.pages.findings_tests import TestsPanel
 from borewright.app.pages.findings_where import WherePanel
+from borewright.app.plain_label import PlainLabel
 from borewright.app.step_model import StepView
 from borewright.app.step_panel import StepPanel
 from borewright.core.place_meaning import place_words
@@ -72,7 +73,7 @@ class FindingsPage(Page):
         )
         self.tabs.setTabToolTip(2, "All findings of the cylinder, notes in your own words, photos")
         self.tabs.setTabToolTip(3, "How the leak is shared among the places, and what to do next")
-        self._live = QLabel()
+        self._live = PlainLabel()
         self._live.setProperty("role", "caution")
         self._live.hide()
         self._build()

@@ -6,14 +6,15 @@ from PySide6.QtCore import QSize, Qt
 from PySide6.QtGui import QFontMetrics
 from PySide6.QtWidgets import QFrame, QLabel, QPushButton, QScrollArea, QSizePolicy, QVBoxLayout, QWidget
 
+from borewright.app.plain_label import PlainLabel
+
 __all__ = ["Column", "ToggleButton", "label", "scrolled"]
 
 
 def label(text: str = "", role: str = "") -> QLabel:
     """Words that go on in the next line where they are long. role: as the stylesheet knows it."""
-    made = QLabel(text)
+    made = PlainLabel(text)
     made.setWordWrap(True)
-    made.setTextFormat(Qt.TextFormat.PlainText)
     made.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Minimum)
     if role:
         made.setProperty("role", role)

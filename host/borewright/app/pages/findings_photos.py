@@ -7,10 +7,11 @@ from functools import partial
 
 from PySide6.QtCore import QSize, Qt, Signal
 from PySide6.QtGui import QIcon, QKeyEvent, QPainter, QPaintEvent, QPixmap
-from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QScrollArea, QSizePolicy, QToolButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QPushButton, QScrollArea, QSizePolicy, QToolButton, QVBoxLayout, QWidget
 
 from borewright.app.desk import Desk
 from borewright.app.pages.findings_parts import label
+from borewright.app.plain_label import PlainLabel, plain_tip
 from borewright.app.theme.look import qcolor
 from borewright.service.view_findings import NotedLine, picture_of
 from borewright.store.records import PhotoRecord
@@ -60,7 +61,7 @@ class PhotoStrip(QScrollArea):
     def _button(self, line: NotedLine, photo: PhotoRecord) -> QToolButton:
         button = QToolButton()
         button.setIconSize(QSize(SMALL_PX, SMALL_PX))
-        button.setToolTip(f"{photo.name}: {line.words}")
+        button.setToolTip(plain_tip(f"{photo.name}: {line.words}"))
         button.setAccessibleName(f"photo {photo.name} of #{line.number}, {line.words}; opens it large")
         button.clicked.connect(partial(self.opened.emit, photo.id))
         self.buttons[photo.id] = button
@@ -128,7 +129,7 @@ class LargePhoto(QWidget):
         row = QHBoxLayout()
         for widget in (self.back, self._before, self._after):
             row.addWidget(widget)
-        row.addWidget(QLabel("Backspace goes back, the arrows go on"))
+        row.addWidget(PlainLabel("Backspace goes back, the arrows go on"))
         row.addStretch(1)
         column = QVBoxLayout(self)
         column.addLayout(row)

@@ -7,6 +7,8 @@ from collections.abc import Mapping, Sequence
 from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QButtonGroup, QGridLayout, QPushButton, QWidget
 
+from borewright.app.plain_label import plain_tip
+
 __all__ = ["CylinderStrip"]
 
 PER_ROW = 8
@@ -57,5 +59,5 @@ class CylinderStrip(QWidget):
             loud = [place.replace("_", " ") for place, strength in heard.items() if strength in ("steady", "strong")]
             words = f"heard at {', '.join(loud)}" if loud else f"{len(heard)} places looked at" if heard else "not looked at yet"
             button.setText(f"{cylinder} ●" if loud else f"{cylinder} ○" if heard else f"{cylinder}")
-            button.setToolTip(f"Cylinder {cylinder}: {words}")
+            button.setToolTip(plain_tip(f"Cylinder {cylinder}: {words}"))
             button.setAccessibleName(f"cylinder {cylinder}, {words}")

@@ -14,6 +14,7 @@ from borewright.app.desk import Desk
 from borewright.app.pages.findings_forms import FlowForm, Form, ListenForm, Situation, StopForm, WetForm
 from borewright.app.pages.findings_model import BEFORE, outcome_words
 from borewright.app.pages.findings_parts import Column, ToggleButton, label, scrolled
+from borewright.app.plain_label import plain_tip
 from borewright.core.rig import RigSetup
 from borewright.errors import UseError
 from borewright.service import acts
@@ -83,7 +84,7 @@ class TestsPanel(QWidget):
         self._forms = QStackedWidget()
         for kind, words, tip in KINDS:
             button = ToggleButton(words)
-            button.setToolTip(tip)
+            button.setToolTip(plain_tip(tip))
             button.clicked.connect(lambda _=False, kind=kind: self.choose_kind(kind))
             group.addButton(button)
             row.addWidget(button)

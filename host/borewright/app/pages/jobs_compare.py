@@ -10,7 +10,6 @@ from PySide6.QtWidgets import (
     QComboBox,
     QGridLayout,
     QHeaderView,
-    QLabel,
     QScrollArea,
     QTableWidget,
     QTableWidgetItem,
@@ -28,6 +27,7 @@ from borewright.app.draw.trend_model import trend_drawn
 from borewright.app.draw.trend_view import TrendView
 from borewright.app.pages.jobs_model import job_words
 from borewright.app.pages.jobs_sheet import Sheet, labelled
+from borewright.app.plain_label import PlainLabel
 from borewright.errors import BorewrightError
 from borewright.service.report_numbers import Shown
 from borewright.service.trending import EngineTrend
@@ -60,7 +60,7 @@ class CompareSheet(Sheet):
         chosen.setColumnStretch(1, 1)
         chosen.setColumnStretch(3, 1)
         self.body.addLayout(chosen)
-        self.words = QLabel()
+        self.words = PlainLabel()
         self.words.setWordWrap(True)
         self.words.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         self.body.addWidget(self.words)
@@ -76,10 +76,10 @@ class CompareSheet(Sheet):
         self.table.verticalHeader().hide()
         self.table.setStyleSheet("QTableView::item { padding: 0px 6px; }")
         self.trend_areas, self.trend_percents = TrendView("leak area over the jobs"), TrendView("leakage over the jobs")
-        self.trend_words = QLabel()
+        self.trend_words = PlainLabel()
         self.trend_words.setWordWrap(True)
         self.table.setVerticalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        self.notes = QLabel()
+        self.notes = PlainLabel()
         self.notes.setWordWrap(True)
         both = QWidget()
         both.setAccessibleName("leak area and leakage before and after")

@@ -5,12 +5,13 @@ from __future__ import annotations
 from datetime import UTC, datetime
 
 from PySide6.QtCore import Signal
-from PySide6.QtWidgets import QCheckBox, QComboBox, QFormLayout, QHBoxLayout, QLabel, QLineEdit, QScrollArea, QWidget
+from PySide6.QtWidgets import QCheckBox, QComboBox, QFormLayout, QHBoxLayout, QLineEdit, QScrollArea, QWidget
 
 from borewright.app.desk import Desk
 from borewright.app.pages.jobs_fields import Fields
 from borewright.app.pages.jobs_model import job_words
 from borewright.app.pages.jobs_sheet import Sheet, act_button, labelled
+from borewright.app.plain_label import PlainLabel
 from borewright.errors import BorewrightError
 from borewright.service.declared_words import DeclaredWords
 from borewright.service.job_acts import declare_reading
@@ -66,7 +67,7 @@ class DeclareSheet(Sheet):
         scroll.setWidget(inner)
         scroll.setWidgetResizable(True)
         scroll.setAccessibleName("the form")
-        told = QLabel(
+        told = PlainLabel(
             "A declared reading is marked on every result and report. It counts only where its cylinder is not tested at this rig."
         )
         told.setWordWrap(True)
@@ -74,7 +75,7 @@ class DeclareSheet(Sheet):
         self.body.addWidget(told)
         self.body.addWidget(scroll, 1)
         self.do_it = act_button("&Keep the reading", self._done, role="act")
-        self.fault = QLabel()
+        self.fault = PlainLabel()
         self.fault.setWordWrap(True)
         self.fault.setProperty("role", "fault")
         row = QHBoxLayout()

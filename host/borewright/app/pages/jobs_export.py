@@ -5,11 +5,12 @@ from __future__ import annotations
 from functools import partial
 
 from PySide6.QtCore import Signal
-from PySide6.QtWidgets import QComboBox, QGridLayout, QLabel, QPushButton, QScrollArea, QWidget
+from PySide6.QtWidgets import QComboBox, QGridLayout, QPushButton, QScrollArea, QWidget
 
 from borewright.app.desk import Desk
 from borewright.app.pages.jobs_model import job_words, stages_of_name
 from borewright.app.pages.jobs_sheet import Sheet, act_button, labelled
+from borewright.app.plain_label import PlainLabel
 from borewright.service.view_jobs import JobGlance
 
 __all__ = ["EXPORTS", "ExportSheet"]
@@ -40,7 +41,7 @@ class ExportSheet(Sheet):
             button = act_button(words, partial(self._want, kind), what)
             button.setAccessibleDescription(what)
             self.buttons[kind] = button
-            told = QLabel(f"{what}  ({kind})")
+            told = PlainLabel(f"{what}  ({kind})")
             told.setWordWrap(True)
             grid.addWidget(button, row, 0)
             grid.addWidget(told, row, 1)

@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QFormLayout, QLabel, QLineEdit, QPlainTextEdit, QVBoxLayout, QWidget
 
+from borewright.app.plain_label import PlainLabel
+
 __all__ = ["Fields"]
 
 Text = QLineEdit | QPlainTextEdit
@@ -21,7 +23,7 @@ class Fields:
 
     def add(self, form: QFormLayout, key: str, label: QLabel, text: Text) -> None:
         """One more row of the form."""
-        fault = QLabel()
+        fault = PlainLabel()
         fault.setWordWrap(True)
         fault.setProperty("role", "fault")
         fault.hide()

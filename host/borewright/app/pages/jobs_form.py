@@ -11,7 +11,6 @@ from PySide6.QtWidgets import (
     QComboBox,
     QFormLayout,
     QHBoxLayout,
-    QLabel,
     QLineEdit,
     QPlainTextEdit,
     QScrollArea,
@@ -22,6 +21,7 @@ from borewright.app.desk import Desk
 from borewright.app.pages.jobs_fields import Fields
 from borewright.app.pages.jobs_model import job_words
 from borewright.app.pages.jobs_sheet import Sheet, act_button, labelled
+from borewright.app.plain_label import PlainLabel
 from borewright.errors import BorewrightError
 from borewright.service.job_acts import begin_job, change_facts, engine_names
 from borewright.service.job_form import CheckedJob, JobForm, Wrong, check_job_form, form_of
@@ -61,7 +61,7 @@ class JobFormSheet(Sheet):
         self.stage, self.engine = QComboBox(), QComboBox()
         for stage, words in _STAGES:
             self.stage.addItem(words, stage)
-        self.no_engine = QLabel("There is no engine yet; make one on the Engine page first.")
+        self.no_engine = PlainLabel("There is no engine yet; make one on the Engine page first.")
         self.no_engine.setWordWrap(True)
         self.to_engines = act_button("To the &Engine page", lambda: desk.show_page("Engine"))
         self._stage_label = labelled("S&tage", self.stage, "Before and after are held against each other")
@@ -91,7 +91,7 @@ class JobFormSheet(Sheet):
         scroll.setAccessibleName("the form")
         self.body.addWidget(scroll, 1)
         self.do_it = act_button("Begin the &job", self._done, role="act")
-        self.fault = QLabel()
+        self.fault = PlainLabel()
         self.fault.setWordWrap(True)
         self.fault.setProperty("role", "fault")
         row = QHBoxLayout()

@@ -5,10 +5,11 @@ from __future__ import annotations
 from functools import partial
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QFrame, QGridLayout, QLabel, QPushButton, QScrollArea, QSizePolicy, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QGridLayout, QPushButton, QScrollArea, QSizePolicy, QVBoxLayout, QWidget
 
 from borewright.app.pages.jobs_model import fact_lines, job_words, lines_of_tests
 from borewright.app.pages.jobs_sheet import act_button, mark_role
+from borewright.app.plain_label import PlainLabel
 from borewright.service.view_jobs import JobGlance
 
 __all__ = ["GlancePanel"]
@@ -37,11 +38,10 @@ class GlancePanel(QFrame):
         super().__init__(parent)
         self.setProperty("role", "panel")
         self.setMinimumWidth(290)
-        self._name, self._facts, self._tests = QLabel(), QLabel(), QLabel()
+        self._name, self._facts, self._tests = PlainLabel(), PlainLabel(), PlainLabel()
         mark_role(self._name, "heading")
         for label in (self._name, self._facts, self._tests):
             label.setWordWrap(True)
-            label.setTextFormat(Qt.TextFormat.PlainText)
             label.setAlignment(Qt.AlignmentFlag.AlignTop | Qt.AlignmentFlag.AlignLeft)
         inner = QWidget()
         words = QVBoxLayout(inner)

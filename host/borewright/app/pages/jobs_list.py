@@ -11,7 +11,6 @@ from PySide6.QtWidgets import (
     QCheckBox,
     QHBoxLayout,
     QHeaderView,
-    QLabel,
     QLineEdit,
     QTableView,
     QVBoxLayout,
@@ -22,6 +21,7 @@ from borewright.app.desk import Desk
 from borewright.app.pages.jobs_glance import GlancePanel
 from borewright.app.pages.jobs_model import HEADINGS, cells_of, list_words
 from borewright.app.pages.jobs_sheet import act_button, labelled, listen_for
+from borewright.app.plain_label import PlainLabel, plain_tip
 from borewright.service.view_jobs import JobGlance, JobRow, JobsFound, find_jobs, glance_at_job
 
 __all__ = ["JobsList", "JobsTable"]
@@ -55,8 +55,10 @@ class JobsTable(QAbstractTableModel):
         """A cell."""
         if not index.isValid():
             return None
-        if role in (Qt.ItemDataRole.DisplayRole, Qt.ItemDataRole.ToolTipRole):
+        if role == Qt.ItemDataRole.DisplayRole:
             return cells_of(self.rows[index.row()])[index.column()]
+        if role == Qt.ItemDataRole.ToolTipRole:
+            return plain_tip(cells_of(self.rows[index.row()])[index.column()])
         if role == Qt.ItemDataRole.AccessibleTextRole:
             heading = HEADINGS[index.column()]
             return f"{heading}: {cells_of(self.rows[index.row()])[index.column()]}"
@@ -94,7 +96,7 @@ class JobsList(QWidget):
         self.table = QTableView()
         self.model = JobsTable(self)
         self._set_up_table()
-        self.count = QLabel()
+        self.count = PlainLabel()
         self.count.setWordWrap(True)
         self.count.setProperty("role", "soft")
         self.glance = GlancePanel()

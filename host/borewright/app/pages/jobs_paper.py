@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from PySide6.QtCore import QSize, Qt, Signal
 from PySide6.QtGui import QImage, QKeyEvent, QPixmap, QResizeEvent
-from PySide6.QtWidgets import QLabel, QScrollArea, QWidget
+from PySide6.QtWidgets import QScrollArea, QWidget
 
+from borewright.app.plain_label import PlainLabel
 from borewright.service.report_pages import PageImage
 
 __all__ = ["PaperView"]
@@ -24,7 +25,7 @@ class PaperView(QScrollArea):
         self.number = 0
         self.sizes_in: tuple[tuple[float, float], ...] = ()
         self.zoom_percent = 0  # 0: as wide as there is room
-        self.paper = QLabel()
+        self.paper = PlainLabel()
         self.paper.setAlignment(Qt.AlignmentFlag.AlignCenter)
         self.setWidget(self.paper)
         self.setWidgetResizable(True)

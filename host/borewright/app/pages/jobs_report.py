@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import partial
 
 from PySide6.QtCore import Signal
-from PySide6.QtWidgets import QComboBox, QGridLayout, QHBoxLayout, QLabel, QWidget
+from PySide6.QtWidgets import QComboBox, QGridLayout, QHBoxLayout, QWidget
 
 from borewright.app.asking import Asking
 from borewright.app.desk import Desk
@@ -13,6 +13,7 @@ from borewright.app.pages.jobs_model import job_words
 from borewright.app.pages.jobs_paper import PaperView
 from borewright.app.pages.jobs_sheet import Sheet, act_button, labelled, listen_for
 from borewright.app.pages.jobs_shop import ShopPanel
+from borewright.app.plain_label import PlainLabel
 from borewright.errors import BorewrightError
 from borewright.service.report_pages import (
     KeptShop,
@@ -60,7 +61,7 @@ class ReportSheet(Sheet):
         self.zoom.activated.connect(lambda _at: self.view.show_zoom(int(self.zoom.currentData())))
         self.back_page = act_button("‹ &Earlier page", partial(self.view.turn, -1), "Page up")
         self.next_page = act_button("&Next page ›", partial(self.view.turn, 1), "Page down")
-        self.where = QLabel("making the report …")
+        self.where = PlainLabel("making the report …")
         self.where.setWordWrap(True)
         self.save = act_button("Save as &PDF…", self._save, "Write it as a file", "act")
         self.heading = act_button("Shop's &heading…", self._toggle_shop, "Name, contact and logo over every report")

@@ -9,6 +9,7 @@ from PySide6.QtGui import QKeySequence, QShortcut
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QSizePolicy, QVBoxLayout, QWidget
 
 from borewright.app.desk import Desk
+from borewright.app.plain_label import PlainLabel
 
 __all__ = ["BACK_KEY", "Sheet", "act_button", "labelled", "listen_for", "mark_role"]
 
@@ -25,7 +26,7 @@ class Sheet(QWidget):
         self.body.setContentsMargins(0, 0, 0, 0)
         self.head = QHBoxLayout()
         self.to_list = act_button("‹ Jo&bs", self.back.emit, "Back to the list of jobs (Alt+Left)")
-        self.title = QLabel(title)
+        self.title = PlainLabel(title)
         self.title.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)
         self.title.setWordWrap(True)
         mark_role(self.title, "heading")
@@ -74,7 +75,7 @@ def mark_role(widget: QWidget, role: str) -> None:
 
 def labelled(words: str, widget: QWidget, tip: str = "") -> QLabel:
     """A label whose mnemonic leads to the widget, which gets its name from it."""
-    label = QLabel(words)
+    label = PlainLabel(words)
     label.setBuddy(widget)
     widget.setAccessibleName(words.replace("&", ""))
     if tip:

@@ -5,10 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 
 from PySide6.QtCore import Signal
-from PySide6.QtWidgets import QFrame, QGridLayout, QHBoxLayout, QLabel, QLineEdit, QWidget
+from PySide6.QtWidgets import QFrame, QGridLayout, QHBoxLayout, QLineEdit, QWidget
 
 from borewright.app.desk import Desk
 from borewright.app.pages.jobs_sheet import act_button, labelled
+from borewright.app.plain_label import PlainLabel
 from borewright.errors import BorewrightError
 from borewright.service.report_pages import keep_shop
 from borewright.service.shop import Shop
@@ -27,9 +28,9 @@ class ShopPanel(QFrame):
         self._logo: Path | bytes | None = None
         self.setProperty("role", "panel")
         self.name, self.contact = QLineEdit(), QLineEdit()
-        self.logo = QLabel()
+        self.logo = PlainLabel()
         self.logo.setWordWrap(True)
-        self.fault = QLabel()
+        self.fault = PlainLabel()
         self.fault.setWordWrap(True)
         self.fault.setProperty("role", "fault")
         grid = QGridLayout(self)

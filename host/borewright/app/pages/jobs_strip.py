@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QLineEdit, QProgressBar, QPushButton, QSizePolicy, QWidget
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QLineEdit, QProgressBar, QPushButton, QSizePolicy, QWidget
 
 from borewright.app.pages.jobs_sheet import act_button
+from borewright.app.plain_label import PlainLabel
 
 __all__ = ["JobsStrip"]
 
@@ -21,7 +22,7 @@ class JobsStrip(QFrame):
         super().__init__(parent)
         self.setProperty("role", "panel")
         self.setObjectName("jobs strip")
-        self.words = QLabel()
+        self.words = PlainLabel()
         self.words.setWordWrap(True)
         self.words.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         self.words.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)

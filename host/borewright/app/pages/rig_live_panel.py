@@ -9,6 +9,7 @@ from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QBoxLayout, QFrame, QGridLayout, QHBoxLayout, QLabel, QVBoxLayout, QWidget
 
 from borewright.app.pages.rig_parts import dress_label, label, put_text, sentence
+from borewright.app.plain_label import plain_tip
 from borewright.service.rig_live import ChannelLive, RigLive, counter_lines, identity_lines
 
 if TYPE_CHECKING:
@@ -201,7 +202,7 @@ class _Table(QWidget):
     def put_headings(self, headings: tuple[str, ...], tips: tuple[str, ...]) -> None:
         for column, (text, tip) in enumerate(zip(headings, tips, strict=True)):
             heading = label(text, "soft")
-            heading.setToolTip(tip)
+            heading.setToolTip(plain_tip(tip))
             self._grid.addWidget(heading, 0, column)
 
     def put_rows(self, rows: list[tuple[str, ...]]) -> None:

@@ -7,6 +7,8 @@ from collections.abc import Callable
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QFrame, QLabel, QPushButton, QScrollArea, QSizePolicy, QWidget
 
+from borewright.app.plain_label import PlainLabel
+
 __all__ = ["act_button", "dress_label", "label", "put_text", "scrolled", "sentence"]
 
 
@@ -21,9 +23,8 @@ def act_button(words: str, do: Callable[[], None], tip: str) -> QPushButton:
 
 def label(text: str = "", role: str = "", *, chosen: bool = False) -> QLabel:
     """A label that wraps. chosen: its text can be marked and copied."""
-    made = QLabel(text)
+    made = PlainLabel(text)
     made.setWordWrap(True)
-    made.setTextFormat(Qt.TextFormat.PlainText)
     made.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Minimum)
     if role:
         made.setProperty("role", role)
