@@ -203,8 +203,10 @@ class Device:
     @property
     def due_tick(self) -> int | None:
         """The next tick at which the device does something of itself, None when nothing is due."""
-        due = [tick for tick in (self._status_tick, self.interlock.next_deadline_tick) if tick is not None]
-        return min(due, default=None)
+        status_tick, deadline_tick = self._status_tick, self.interlock.next_deadline_tick
+        if status_tick is None or deadline_tick is None:
+            return deadline_tick if status_tick is None else status_tick
+        return min(status_tick, deadline_tick)
 
     def first_trip(self, scans: Scans) -> tuple[int, Cause] | None:
         """The first of the scans at which the interlock has to shut and vent, and why."""
@@ -242,22 +244,23 @@ class Device:
         shut and vent (from first_trip), None when it does not.
         """
         self._tell_scans(scans, index_passes)
-        now = scans.moment()
-        self._crank_count = now.crank_count
-        self.next_tick = now.tick + self.scan_ticks
+        tick = scans.last_tick
+        self._crank_count = int(scans.crank_count[-1])
+        self.next_tick = tick + self.scan_ticks
         self.interlock.note_scans(scans)
         if trip is not None:
             self.interlock.trip()
-            self._send(self._air_event(trip, now.tick))
-        waiting, self._waiting = self._waiting, []
-        for command in waiting:
-            self._carry_out(command, replace(now, streaming=self.streaming))
-        self.next_tick = now.tick + self.scan_ticks
-        if self._status_tick is not None and now.tick >= self._status_tick:
+            self._send(self._air_event(trip, tick))
+        if self._waiting:
+            waiting, self._waiting = self._waiting, []
+            for command in waiting:
+                self._carry_out(command, replace(scans.moment(), streaming=self.streaming))
+            self.next_tick = tick + self.scan_ticks
+        if self._status_tick is not None and tick >= self._status_tick:
             self._status_tick += self.setup.tick_rate_hz
-            self._send(self._status(0, now.tick))
+            self._send(self._status(0, tick))
             for channel, raw in enumerate(slow_raw, STREAMED_CHANNELS):
-                self._send(SlowReading(_wire_tick(now.tick), channel, raw))
+                self._send(SlowReading(_wire_tick(tick), channel, raw))
 
     @property
     def _last_tick(self) -> int:

@@ -6,10 +6,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from math import exp
+from math import exp, inf
 from typing import Literal
 
 from boresim.blocked import Blocked, Fitting, WayOut
+from boresim.engine import SimEngine
 from boresim.scenario import Leak, Scenario
 
 __all__ = ["NO_FITTINGS", "Fittings", "Hose", "OilFilm", "Open", "Outlet", "Ways"]
@@ -76,6 +77,8 @@ class Ways:
         self._plain_m2 = loose + sum(leak.area_m2 for leak in steady if not leak.pressure_exponent)
         self._bending = tuple((leak.area_m2, leak.pressure_exponent) for leak in steady if leak.pressure_exponent)
         self._varying = tuple(varies)
+        self._closed_to_deg, self._closed_from_deg = _closed_outside_deg(scenario.engine)
+        self._firing_deg, self._cycle_deg = scenario.engine.firing_angles_deg.get(self._cylinder, 0.0), scenario.engine.cycle_deg
 
     def at(self, crank_deg: float, travel_m: float, oil_m3: float) -> Open:
         """What is open; travel_m is how far the piston is down, oil_m3 what lies on it."""
@@ -83,7 +86,7 @@ class Ways:
             return self._plain_m2, (), ()
         if self._fittings or oil_m3:
             return self._sorted_out(self.every(crank_deg, travel_m, oil_m3), crank_deg)
-        angle = self.scenario.engine.cycle_angle_deg(self._cylinder, crank_deg)
+        angle = (crank_deg - self._firing_deg) % self._cycle_deg
         plain, bending = self._plain_m2, self._bending
         for leak in self._varying:
             area = self._leak_area(leak, crank_deg, travel_m, 0.0)
@@ -91,8 +94,9 @@ class Ways:
                 bending = (*bending, (area, leak.pressure_exponent))
             else:
                 plain += area
-        for _, area in self._openings(angle):
-            plain += area
+        if self._closed_to_deg < angle < self._closed_from_deg:
+            for _, area in self._openings(angle):
+                plain += area
         return plain, bending, ()
 
     def every(self, crank_deg: float, travel_m: float, oil_m3: float) -> list[Outlet]:
@@ -220,6 +224,15 @@ class Ways:
                     open_there = sum(area for at, area in self._valves_of(other, crank_deg) if at == place)
                     ways += [WayOut(_plug_holes(self.scenario), open_there, other)] if open_there else []
         return ways
+
+
+def _closed_outside_deg(engine: SimEngine) -> tuple[float, float]:
+    """Between which angles of a cylinder's cycle anything may stand open; a decompression device may at any."""
+    if engine.decompression != "none":
+        return -inf, inf
+    if engine.cycle == "two-stroke":
+        return min(engine.port_opens_deg), 360.0 - min(engine.port_opens_deg)
+    return min(engine.intake_deg[0], engine.exhaust_deg[0]), max(engine.intake_deg[1], engine.exhaust_deg[1])
 
 
 def _valve(word: str) -> Literal["intake", "exhaust"]:
