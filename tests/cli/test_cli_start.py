@@ -40,7 +40,7 @@ def test_help_has_an_example_and_every_exit_code(words: list[str], command: Call
     assert (ended.code, ended.err) == (0, "")
     assert "example" in ended.out
     assert f"borewright {' '.join(words)}".strip() in ended.out
-    codes = (exits.OK, exits.UNUSABLE, exits.USE, exits.RIG, exits.RECORD, exits.NOT_READY, exits.INTERRUPTED)
+    codes = (exits.OK, exits.UNUSABLE, exits.USE, exits.RIG, exits.RECORD, exits.NOT_READY, exits.OUTPUT, exits.INTERRUPTED)
     listed = ended.out.partition("exit codes:")[2].splitlines()
     assert [line.split()[0] for line in listed if line.strip()] == [str(code) for code in codes]
 

@@ -84,9 +84,11 @@ def at_the_rig(args: argparse.Namespace, engine: Engine | None) -> Iterator[tupl
                 bench.know_checks(store.latest_rig_checks(serial))
                 yield bench, console, store
         finally:
-            _leave(bench, console)
-            written = writer.close()
-            endpoint.close()
+            try:
+                _leave(bench, console)
+            finally:  # also where nothing can be printed any more
+                written = writer.close()
+                endpoint.close()
         if not written:
             raise StoreError(f"{args.db} is on a disk too slow to keep up; the last of the record may be missing")
 

@@ -145,11 +145,6 @@ def _write(args: argparse.Namespace, verdict: Verdict) -> None:
     from borewright.cli.output import print_json
     from borewright.conform.verdict import summary_lines, verdict_as_dict, verdict_lines
 
-    if args.json == "-":
-        print_json(verdict_as_dict(verdict))
-        print("\n" + "\n".join(summary_lines(verdict)), file=sys.stderr)
-    else:
-        print("\n" + "\n".join(summary_lines(verdict)))
     files = {}
     if args.out is not None:
         files[args.out] = "\n".join(verdict_lines(verdict)) + "\n"
@@ -160,4 +155,9 @@ def _write(args: argparse.Namespace, verdict: Verdict) -> None:
             with path.open("x", encoding="utf-8", newline="\n") as file:
                 file.write(text)
         except OSError as error:
-            raise UseError(f"{path} cannot be written ({error.strerror}); the verdict above is all there is") from error
+            raise UseError(f"{path} cannot be written ({error.strerror}); the verdict is not kept") from error
+    if args.json == "-":
+        print_json(verdict_as_dict(verdict))
+        print("\n" + "\n".join(summary_lines(verdict)), file=sys.stderr)
+    else:
+        print("\n" + "\n".join(summary_lines(verdict)))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import errno
 import importlib
 import io
 import os
@@ -39,6 +40,7 @@ COMMANDS = {
 
 # what commands a terminal or turns the writing round, but for line ends; written out as JSON does it, so that JSON stays the same
 _COMMANDS = re.compile("[\\x00-\\x08\\x0b\\x0c\\x0e-\\x1f\\x7f-\\x9f\\u061c\\u200e\\u200f\\u2028-\\u202e\\u2066-\\u2069]")
+CANNOT_PRINT = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO)  # a full disk, or a terminal that has gone
 
 CAUTION = (
     "Compressed air can swing the crank without warning. The engine maker's manual, local rules and licensed practice come first; "
@@ -51,10 +53,48 @@ def main(argv: Sequence[str] | None = None) -> int:
     # the matrices of a fit are small: threads that share one out cost a hundred times what they bring
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     with _letters_only():
-        return _command(list(sys.argv[1:] if argv is None else argv))
+        return _heard(list(sys.argv[1:] if argv is None else argv))
+
+
+def _heard(words: list[str]) -> int:
+    """Run one command, and say so where what it prints goes nowhere."""
+    try:
+        try:
+            return _command(words)
+        finally:
+            _flush()  # what does not go out has to be told now: after the end nobody can
+    except BrokenPipeError:  # the reader of our output has gone: nobody is left to be told
+        _print_no_more()
+        sys.stderr.close()
+        return exits.OK
+    except OSError as error:
+        if error.filename is not None or error.errno not in CANNOT_PRINT:  # files have names, and their commands tell of them
+            raise
+        _print_no_more()
+        print(
+            f"borewright: what it had to say cannot be written ({error.strerror or error}); a rig with valves has been told to "
+            "shut and vent, and what was recorded is kept; free space, or let it print somewhere else",
+            file=sys.stderr,
+        )
+        return exits.OUTPUT
+
+
+def _flush() -> None:
+    if sys.stdout is not None and not sys.stdout.closed:
+        sys.stdout.flush()
+
+
+def _print_no_more() -> None:
+    """What still waits goes nowhere, else it would fail once more when the interpreter ends."""
+    with contextlib.suppress(OSError, ValueError):
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, sys.stdout.fileno())
+        os.close(nowhere)
+        sys.stdout.flush()
 
 
 def _command(words: list[str]) -> int:
+    """Find the command and run it."""
     for word in words:
         if not _is_text(word):
             shown = word.encode("ascii", "replace").decode()[:80]
@@ -129,6 +169,3 @@ def _run(name: str, words: Sequence[str]) -> int:
     except KeyboardInterrupt:
         print(f"borewright {name}: stopped", file=sys.stderr)
         return exits.INTERRUPTED
-    except BrokenPipeError:  # the reader of our output has gone: nobody is left to be told
-        sys.stderr.close()
-        return exits.OK
