@@ -7,6 +7,7 @@ import sqlite3
 from pathlib import Path
 
 import numpy as np
+from borewright.core.rig import RigCheck
 from borewright.core.samples import SampleColumns
 from borewright.store import Store
 
@@ -32,6 +33,7 @@ def shop_record(path: Path, seconds: int = 3) -> Path:
         store.add_declared(job, 3, result={"leakage_percent": 8.0}, declared={"who": "Ada"}, laws={}, marks=["declared"])
         finding = store.add_finding(job, 1, "heard", place="exhaust", detail={"strength": "strong"}, said_by="Ada")
         store.add_photo(finding, "valve.jpg", "image/jpeg", 4, 3, b"a picture")
+        store.add_rig_check(RigCheck("zero", 1.7e9, "Ada", "S-1", True, {"zero_regulated_pa": 12.5}))
         store.delete_job(store.create_job("hill-climb 8", "before", engine), "a slip")
     return path
 

@@ -43,6 +43,8 @@ def test_a_sound_file_is_called_so_and_stays_as_it_was(record: Path) -> None:
         ("UPDATE captures SET laws = CAST(x'ff' AS TEXT) WHERE id = 1", "laws in row 1 of captures cannot be read"),
         ("UPDATE jobs SET name = CAST(x'ff' AS TEXT) WHERE id = 1", "name in row 1 of jobs cannot be read"),
         ("UPDATE engines SET document = 7", "document in row 1 of engines cannot be read"),
+        ("UPDATE rig_checks SET kind = 'zerp'", "kind in row 1 of rig_checks cannot be read"),
+        ("UPDATE rig_checks SET result = replace(result, '12.5', '72.5')", "result in row 1 of rig_checks cannot be read"),
         ("UPDATE photos SET data = x'00'", "photo 1 is not the one that was kept"),
     ],
 )

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import sqlalchemy as sa
 
@@ -21,6 +22,7 @@ from borewright.store.errors import NO_TEXT, damaged, sqlite_error, too_new
 from borewright.store.json_text import from_json
 from borewright.store.opening import look
 from borewright.store.packing import unpack
+from borewright.store.word import Word
 
 __all__ = ["RecordCheck", "Told", "check_record", "reading", "untold"]
 
@@ -151,7 +153,7 @@ def _values(path: Path, connection: sqlite3.Connection, told: Told) -> Iterator[
     """Every text is one, and every value in JSON can be read."""
     for table in schema.metadata.sorted_tables:
         here = {name for _, name, *_ in connection.execute(f"PRAGMA table_info({table.name})")}
-        texts = [column.name for column in table.columns if column.name in here and isinstance(column.type, sa.Text | sa.JSON)]
+        texts = [one.name for one in table.columns if one.name in here and isinstance(one.type, sa.Text | sa.JSON | Word)]
         if not texts:
             continue
         count = _number(connection, f"SELECT count(*) FROM {table.name}")
@@ -160,21 +162,20 @@ def _values(path: Path, connection: sqlite3.Connection, told: Told) -> Iterator[
         for done, (row_id, *values) in enumerate(connection.execute(f"SELECT rowid, {pairs} FROM {table.name}")):
             told(table.name, done, count)
             for name, kind, octets in zip(texts, values[::2], values[1::2], strict=True):
-                json = isinstance(table.columns[name].type, sa.JSON)
-                if not _readable(path, kind, octets, json) and (wrong := wrong + 1) <= MOST_TROUBLES:
+                if not _readable(path, kind, octets, table.columns[name].type) and (wrong := wrong + 1) <= MOST_TROUBLES:
                     yield f"{name} in row {row_id} of {table.name} cannot be read"
 
 
-def _readable(path: Path, kind: str, octets: bytes | None, json: bool) -> bool:
+def _readable(path: Path, kind: str, octets: bytes | None, of: sa.types.TypeEngine[Any]) -> bool:
     if octets is None:
         return True
     try:
         text = octets.decode()
-        if json:
+        if isinstance(of, sa.JSON):
             from_json(path, text)
     except (UnicodeDecodeError, StoreError):
         return False
-    return kind == "text"
+    return kind == "text" and (not isinstance(of, Word) or text in of.words)
 
 
 def _samples(connection: sqlite3.Connection, told: Told) -> Iterator[str]:

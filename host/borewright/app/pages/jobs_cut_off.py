@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QSizePolicy, QWidget
+from PySide6.QtCore import Signal
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QSizePolicy, QWidget
 
 from borewright.app.desk import Desk
 from borewright.app.pages.jobs_sheet import act_button
+from borewright.app.plain_label import PlainLabel
 from borewright.errors import BorewrightError
 from borewright.service.cut_off import CutOff, cut_off_tests, discard_cut_off
 from borewright.service.finishing import finish_cut_off, outcome_words
@@ -27,9 +28,8 @@ class CutOffNotice(QFrame):
         self.setAccessibleName("a test that was cut off")
         self.desk = desk
         self.shown: CutOff | None = None
-        self.words = QLabel()
+        self.words = PlainLabel()
         self.words.setWordWrap(True)
-        self.words.setTextFormat(Qt.TextFormat.PlainText)
         self.words.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)
         self.finish = act_button(
             "&Make of it what it holds", self._finish, "A result, marked, where its reading was steady; else a void test", "act"
