@@ -11,6 +11,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
+from parts.rows import at_most, tell
 from wire.c_agreement import compare
 from wire.c_codec import build
 
@@ -30,6 +31,7 @@ def main() -> int:
     print(f"\n{'frames':>10}{'seed':>6}{'disagreements':>16}{'seconds':>10}")
     print(f"{tally.frames:>10}{seed:>6}{tally.disagreements:>16}{took_s:>10.1f}")
     print("\n".join(tally.first))
+    tell([at_most(f"C and Python codec, {tally.frames} frames", "disagreements", tally.disagreements, 0.0)])
     return 1 if tally.disagreements else 0
 
 

@@ -13,6 +13,7 @@ from pathlib import Path
 from boresim.scenario import load_scenario
 from borewright.simrig.whole_job import JobRun, run_job
 from borewright.store import Store
+from parts.rows import at_most, tell
 
 SCENARIO = "lime-eight"
 WANTED_S = 60.0
@@ -40,7 +41,7 @@ def main() -> None:
         name = "squeeze in each cylinder" if squeeze_each else "stroke carried over"
         row = f"{name:26}{wall_s:6.1f} s{processor_s:10.1f} s{len(results):7} / {len(truth)}{len(run.visits) - len(results):6}"
         print(f"{row}{len(run.refusals):9}{max(off):15.2f} points" if off else f"{row}{len(run.refusals):9}{'-':>22}")
-    print(f"wanted: at most {WANTED_S:.0f} s of wall clock")
+        tell([at_most(f"a whole job on eight cylinders, {name}", "s of wall clock", wall_s, WANTED_S)])
 
 
 if __name__ == "__main__":

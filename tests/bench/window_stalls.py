@@ -24,6 +24,7 @@ from borewright.app.window import Window
 from borewright.service import acts
 from borewright.service.report_pages import ReportMade, ReportWanted, made_report
 from parts.event_loop import Stalls, until
+from parts.rows import at_most, tell
 from PySide6.QtWidgets import QApplication
 from screen_person import ScreenPerson
 from virtual_desk import make_shop_record
@@ -49,6 +50,7 @@ class Loop:
         print(
             f"{what:36}{took_s:8.1f} s{self.stalls.longest_ms:9.0f} ms{self.stalls.over(50.0):8}{100.0 * share:10.1f} %", flush=True
         )
+        tell([at_most(f"longest stall of the window, {what}, by the clock", "ms", self.stalls.longest_ms, 50.0)])
 
 
 def main() -> None:

@@ -33,6 +33,7 @@ from borewright.core.samples import SampleColumns
 from borewright.service.shown_units import ShownUnits
 from borewright.service.trace import Trace
 from borewright.service.transducers import Transducers
+from parts.rows import at_most, tell
 from PySide6.QtCore import QObject, Signal
 from PySide6.QtWidgets import QApplication
 
@@ -234,10 +235,18 @@ def main() -> None:
         share, took_in, longest_s, busiest_s = drawing(screen, rate_hz, span_s, trace_s)
         name = f"{rate_hz / 1000:g} kHz × {CHANNELS}, {span_s} s shown"
         print(f"{name:34}{share:15.1%} {took_in:14.1%}{longest_s * 1e3:12.1f} ms{busiest_s * 1e3:14.1f} ms")
+        asked = 100.0 * WANTED_SHARE if (rate_hz, span_s) == (RATE_HZ, SPAN_S) else None
+        tell([at_most(f"drawing the Test page, {name}", "% of a core", 100.0 * share, asked)])
     print(f"wanted: at most {WANTED_SHARE:.0%} at 10 kHz × 3 with 60 s shown, no stall over {WANTED_STALL_S * 1e3:.0f} ms")
     objects_mb, process_mb, wall_s = an_hour(screen, args.hours)
     print(
         f"{args.hours:g} h in {wall_s:.0f} s: memory grew by {objects_mb:+.2f} MB of objects, {process_mb:+.1f} MB of the process"
+    )
+    tell(
+        [
+            at_most(f"{args.hours:g} h of the window: objects grew by", "MB", objects_mb, WANTED_GROWTH_MB),
+            at_most(f"{args.hours:g} h of the window: the process grew by", "MB", process_mb, None),
+        ]
     )
     print(f"wanted: less than {WANTED_GROWTH_MB:g} MB; first plot after {made_s:.2f} s, pyqtgraph loaded in it")
 
