@@ -76,7 +76,7 @@ def shares_of(model: StopModel, draws: Draws) -> Shares:
             found.append(Share(name, 0.0, 0.0, high_rest, 0.0, looked_at=False))
             continue
         low, high = _interval(parts[:, k], draws.weights, faint[:, k], alone[k])
-        percent = float(draws.weights @ parts[:, k])
+        percent = min(100.0, float(draws.weights @ parts[:, k]))  # weights that sum to one but for rounding
         area = float(draws.weights @ areas[:, k]) * model.scale_m2
         found.append(Share(name, percent, min(low, percent), max(high, percent), area))
     leading = int(np.argmax([share.percent for share in found]))
