@@ -18,8 +18,9 @@ import shutil
 import subprocess
 import sys
 import tempfile
+import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -57,12 +58,25 @@ HEADERS = {
 
 # rooms whose tests take seconds; the others run whole jobs on the simulated rig
 QUICK_ROOMS = ["core", "wire", "session", "store", "link", "acquisition", "units"]
-# surveys in those rooms: hundreds of simulated runs each, left to the whole check
+# surveys in those rooms: hundreds of drawn or simulated runs each, left to the whole check; of a name with cases, all of them
 SURVEYS = [
+    "tests/core/test_autocorrelation.py::test_the_true_mean_is_in_the_interval_as_often_as_said",
+    "tests/core/test_autocorrelation.py::test_short_records_are_paid_for_in_degrees_of_freedom",
+    "tests/core/test_compare.py::test_a_sample_of_random_engines_keeps_the_promises",
+    "tests/core/test_convert.py::test_the_uncertainty_against_drawing",
+    "tests/core/test_convert.py::test_a_fixed_hole_reads_what_two_nozzles_in_series_do",
+    "tests/core/test_evidence_squeeze.py::test_a_large_slow_leak_is_left_open_rather_than_guessed",
+    "tests/core/test_evidence_squeeze.py::test_a_slipped_coupling_shows_as_a_late_peak",
     "tests/core/test_evidence_squeeze.py::test_never_a_wrong_verdict",
     "tests/core/test_evidence_squeeze.py::test_mostly_decided_after_three_pairs",
     "tests/core/test_evidence_squeeze.py::test_no_verdict_before_a_pair_of_passes",
     "tests/core/test_evidence_squeeze.py::test_no_false_alarm_of_a_late_peak",
+    "tests/core/test_restrictor_fit.py::test_two_standard_uncertainties_hold_area_and_critical_ratio",
+    "tests/core/test_sealed_check.py::test_two_standard_uncertainties_hold_leak_and_tie",
+    "tests/core/test_shares.py::test_a_sample_of_the_bench",
+    "tests/core/test_squeeze_held.py::test_a_check_valve_is_never_taken_for_a_cylinder_that_can_be_tested",
+    "tests/core/test_squeeze_held.py::test_a_really_tight_cylinder_is_not_taken_for_a_check_valve_and_its_squeeze_is_decided",
+    "tests/wire/test_c_codec_agreement.py::test_both_codecs_agree_on_drawn_and_changed_frames",
 ]
 
 
@@ -89,7 +103,7 @@ def main(words: Sequence[str] | None = None) -> int:
             steps = picture_steps(chosen.screenshots)
         else:
             steps = test_steps(chosen.quick, for_pytest) if chosen.bench is None else bench_steps(chosen.bench)
-        failed = run_steps(steps) if chosen.bench is None else run_benches(steps)
+        failed = run_steps(steps, beside=STATIC) if chosen.bench is None else run_benches(steps)
     except SetUpError as error:
         print(f"run.py: {error}", flush=True)
         return 2
@@ -167,6 +181,10 @@ def see_to_venv() -> None:
 
 Step = tuple[str, Callable[[], bool]]
 
+STATIC = ("lint", "types", "contracts")  # they say something only when they fail, and leave the second core alone
+# a file's tests stay together, for they share what takes long to make; tests/conftest.py has put the longest files first
+ON_TWO_CORES = ("-n", "2", "--dist", "loadfile", "--no-loadscope-reorder")
+
 
 def test_steps(quick: bool, for_pytest: Sequence[str]) -> list[Step]:
     rooms = [f"tests/{room}" for room in QUICK_ROOMS] + [f"--deselect={survey}" for survey in SURVEYS] if quick else []
@@ -175,7 +193,7 @@ def test_steps(quick: bool, for_pytest: Sequence[str]) -> list[Step]:
         ("types", lambda: quietly([str(PYTHON), "-m", "mypy", *SOURCES])),
         ("contracts", lambda: quietly([str(SCRIPTS / "lint-imports")])),
         *([] if quick else [("firmware", lambda: aloud(["make", "--no-print-directory", "-C", str(FIRMWARE), "figures"]))]),
-        ("tests", lambda: aloud([str(PYTHON), "-m", "pytest", "-n", "2", "--dist", "loadfile", *rooms, *for_pytest])),
+        ("tests", lambda: aloud([str(PYTHON), "-m", "pytest", *ON_TWO_CORES, *rooms, *for_pytest])),
     ]
 
 
@@ -210,18 +228,32 @@ def picture_steps(folder: Path) -> list[Step]:
     return [("screenshots", lambda: aloud([str(PYTHON), str(script), str(folder.resolve())]))]
 
 
-def run_steps(steps: Sequence[Step]) -> list[str]:
-    """Run them all, also after one has failed; the names of those that failed."""
-    failed = []
-    for number, (name, step) in enumerate(steps, start=1):
-        print(f"[{number}/{len(steps)}] {name} ...", flush=True)
+def run_steps(steps: Sequence[Step], beside: Collection[str] = ()) -> list[str]:
+    """Run them all, also after one has failed; the names of those that failed, in the order of the steps.
+
+    beside: the steps that run one after the other beside the others; each says that it is over when it is.
+    """
+    failed: set[str] = set()
+
+    def run_one(number: int, name: str, step: Callable[[], bool]) -> None:
+        print(f"[{number}/{len(steps)}] {name} ...\n", end="", flush=True)
         began_s = time.monotonic()
         passed = step()
         took = f"({time.monotonic() - began_s:.1f} s)"
-        print(f"[{number}/{len(steps)}] {name}: {'passed' if passed else 'FAILED'} {took}", flush=True)
+        print(f"[{number}/{len(steps)}] {name}: {'passed' if passed else 'FAILED'} {took}\n", end="", flush=True)
         if not passed:
-            failed.append(name)
-    return failed
+            failed.add(name)
+
+    def run_those(aside: bool) -> None:
+        for number, (name, step) in enumerate(steps, start=1):
+            if (name in beside) is aside:
+                run_one(number, name, step)
+
+    others = threading.Thread(target=run_those, args=(True,), daemon=True)  # Ctrl-C waits for none of them
+    others.start()
+    run_those(False)
+    others.join()
+    return [name for name, _ in steps if name in failed]
 
 
 def quietly(words: Sequence[str]) -> bool:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import importlib.util
+import re
 import subprocess
 import sys
+import threading
 from collections.abc import Callable
 from pathlib import Path
 from types import ModuleType
@@ -82,7 +84,35 @@ def test_the_whole_check_is_all_steps_on_two_cores(run: ModuleType, monkeypatch:
     names = ["make" if words[0] == "make" else Path(words[0]).name if len(words) == 1 else words[2] for words in called]
     assert names == ["ruff", "mypy", "lint-imports", "make", "pytest"]
     assert called[1][3:] == ["host", "firmware_protocol", "simulator"]
-    assert called[4][3:] == ["-n", "2", "--dist", "loadfile", "-k", "readiness"]
+    assert called[4][3:] == ["-n", "2", "--dist", "loadfile", "--no-loadscope-reorder", "-k", "readiness"]
+
+
+def test_steps_that_run_beside_the_others_are_told_and_counted_like_them(
+    ready: ModuleType, capfd: pytest.CaptureFixture[str]
+) -> None:
+    over = threading.Event()
+    steps = [
+        ("aside", lambda: over.wait(60.0) and ready.quietly(python("print('said aside'); raise SystemExit(1)"))),
+        ("aside too", lambda: ready.quietly(python("pass"))),
+        ("tests", lambda: over.set() or False),
+    ]
+    assert ready.run_steps(steps, beside=("aside", "aside too")) == ["aside", "tests"]
+    out = capfd.readouterr().out.splitlines()
+    assert "said aside" in out
+    assert [line.split(" (")[0] for line in out if "passed" in line or "FAILED" in line] == [
+        "[3/3] tests: FAILED",
+        "[1/3] aside: FAILED",
+        "[2/3] aside too: passed",
+    ]
+
+
+def test_the_steps_that_run_beside_are_there_and_the_longest_files_too(run: ModuleType) -> None:
+    assert set(run.STATIC) < {name for name, _ in run.test_steps(True, [])}
+    listed = re.search(r"^LONGEST = \((.*?)^\)", (RUN.parent / "conftest.py").read_text(encoding="utf-8"), re.DOTALL | re.MULTILINE)
+    assert listed is not None
+    files = re.findall(r'"([^"]+)"', listed[1])
+    assert files
+    assert [file for file in files if not (RUN.parent / file).is_file()] == []
 
 
 def test_the_firmware_is_built_in_a_folder_that_is_there(run: ModuleType) -> None:
