@@ -1,4 +1,4 @@
-"""A station at the simulated rig for a long virtual time, with faults, reconnects and a record; and what has to add up and stay flat.
+"""A station at the simulated rig for a long virtual time, with faults, reconnects and a record: what adds up and what stays flat.
 
 The device's frames are counted where it makes them, the octets where the host reads them, and both are held against the host's own
 counters.
@@ -36,7 +36,7 @@ __all__ = ["Flat", "Soak", "Tally", "flat_now"]
 
 SEQUENCES = 1 << 16
 PATIENCE_S = 150.0
-IDLE_S = (20.0, 400.0)
+IDLE_S = (20.0, 400.0)  # between tests
 BACK_WITHIN_S = 30.0
 
 
@@ -135,8 +135,9 @@ class CountedSource(SimSource):
 class Soak(AtStation):
     """The station that is left on. Make it, connect it, go on for as long as you like."""
 
-    def __init__(self, store: Store, seed: int, scenario: str = "hillclimb-after") -> None:
+    def __init__(self, store: Store, seed: int, scenario: str = "hillclimb-after", idle_s: tuple[float, float] = IDLE_S) -> None:
         super().__init__(store, scenario)
+        self._idle_s = idle_s
         self.source = CountedSource(scenario)
         self.rig = self.source.rig
         self.person = type(self.person)(self, _port_of(self.rig))  # type: ignore[arg-type]
@@ -269,7 +270,7 @@ class Soak(AtStation):
         until_s = self.rig.now_s + seconds
         while self.rig.now_s < until_s:
             self._test(until_s)
-            self._idle(min(self._rng.uniform(*IDLE_S), until_s - self.rig.now_s))
+            self._idle(min(self._rng.uniform(*self._idle_s), until_s - self.rig.now_s))
             self._reconnect()
             each()
 

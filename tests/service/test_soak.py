@@ -7,13 +7,14 @@ from pathlib import Path
 from .at_station import opened
 from .soaking import Soak, flat_now
 
-WARM_S, MORE_S = 200.0, 500.0
+WARM_S, MORE_S = 100.0, 300.0
+IDLE_S = (2.0, 20.0)
 OBJECTS_PER_TEST = 2_500  # what the station keeps of a test for its screen
 
 
 def test_nothing_grows_and_every_block_is_accounted_for(shop: Path) -> None:
     with opened(shop) as store:
-        soak = Soak(store, seed=3).connected()
+        soak = Soak(store, seed=6, idle_s=IDLE_S).connected()
         assert isinstance(soak, Soak)
         soak.go_on(WARM_S)
         before, tests = flat_now(), soak.tally.tests
@@ -25,5 +26,6 @@ def test_nothing_grows_and_every_block_is_accounted_for(shop: Path) -> None:
     assert tally.adds_up, tally
     assert tally.tests > 2, tally
     assert tally.connections > 1, tally
+    assert tally.boots > 1, tally
     assert (after.files, after.threads) == (before.files, before.threads)
     assert after.objects - before.objects < OBJECTS_PER_TEST * (1 + tally.tests - tests), (before, after)

@@ -177,9 +177,10 @@ def test_an_opening_is_never_repeated_by_itself() -> None:
 
 
 def test_a_changed_boot_id_is_a_restart_and_the_device_is_asked_anew() -> None:
-    outcome = streaming().receive((replace(STATUS, boot_id=78),), 2.0)
+    outcome = streaming().receive((replace(STATUS, boot_id=78),), 2.0, octets=40)
     assert news.DeviceRestarted(77, 78) in outcome.news
     assert outcome.session.phase is Phase.IDENTIFYING
+    assert outcome.session.octets == streaming().octets + 40  # what came over the link is not forgotten
     assert isinstance(outcome.session.tick_host(2.0).send[0], IdentifyRequest)
 
 

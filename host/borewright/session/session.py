@@ -287,7 +287,15 @@ class Session:
     def _take_status(self, status: Status, now_s: float) -> Outcome:
         told: tuple[news.News, ...] = (news.StatusSeen(status),)
         if self.boot_id is not None and status.boot_id != self.boot_id:
-            fresh = Session(now_s, self.rate_hz, self.block_size, boot_id=status.boot_id, heard_s=now_s, request_id=self.request_id)
+            fresh = Session(
+                now_s,
+                self.rate_hz,
+                self.block_size,
+                boot_id=status.boot_id,
+                heard_s=now_s,
+                request_id=self.request_id,
+                octets=self.octets,
+            )
             return Outcome(fresh, news=(news.DeviceRestarted(self.boot_id, status.boot_id), *told))
         return Outcome(self, news=told)
 
