@@ -211,3 +211,11 @@ def test_the_volume_by_the_fill_holds_the_truth_whatever_the_walls_do(volume_m3:
 def test_no_rise_no_volume():
     t = np.arange(0.0, 1.0, 1e-3)
     assert volume_from_fill(t, np.full(1000, 5e5), np.full(1000, 5e5), Restrictor(8.1e-7)) is None
+
+
+def test_air_that_leaves_before_the_restrictor_is_told_beyond_what_chance_makes():
+    assert kinds(replace(SOUND, lost_before_restrictor=2.5)) == []
+    assert kinds(replace(SOUND, lost_before_restrictor=-5.0)) == []
+    (found,) = contradictions(replace(SOUND, lost_before_restrictor=4.0))
+    assert found.kind == "before_restrictor"
+    assert "does the vent close tightly?" in found.ask

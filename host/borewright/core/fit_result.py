@@ -12,6 +12,7 @@ import numpy as np
 from borewright.core.capture import CaptureResult, CaptureUnusable
 from borewright.core.fit import Fitted, fit_record
 from borewright.core.fit_plant import LEAST_RELATIVE, PHYSICAL, Q, derivatives
+from borewright.core.fit_priors import priors
 from borewright.core.fit_record import AROUND_SHUT_BY_HAND_S, AROUND_SHUT_S, Record, record_of
 from borewright.core.flow import Floats
 from borewright.core.instrument import Instrument
@@ -27,6 +28,7 @@ LARGEST_U_HEAT = 0.5
 LEAST_LISTED = 1e-6  # of the whole: an item under it is not listed
 LEAST_LEARNT = 0.7  # a standard uncertainty over this share of what was known before has learnt nothing
 MISFIT_SIGMAS = 2.5  # by so many standard deviations chi-square has to lie above what noise makes before the result is widened
+_LEAST_LEARNED = 0.2  # variance, of 2 where a capture shows dead volume and difference alone, without what is stated of them
 
 _SOURCES: tuple[tuple[str, tuple[Q, ...]], ...] = (
     ("tie of the two transducers", (Q.TIE,)),
@@ -75,6 +77,7 @@ class FitResult:
     that pressure. wall_w_k: heat conductance to the walls. mismatch: cylinder transducer over regulated one, less what the sealed
     check knew, share of the reading. budgets: of leakage in %, leak area in mm², trapped volume in cm³. chi2_reduced: 1 where the
     equations follow the data within the noise; widened: the factor by which a misfit has widened the uncertainties.
+    lost_before_restrictor: see `_lost_before`; 0 where nothing shows it.
     """
 
     leakage_percent: Estimate
@@ -89,6 +92,7 @@ class FitResult:
     degrees_of_freedom: int
     widened: float
     budgets: tuple[Budget, ...]
+    lost_before_restrictor: float = 0.0
 
     def budget(self, quantity: str) -> Budget:
         """The budget of "leakage", "leak area" or "trapped volume"."""
@@ -176,7 +180,24 @@ def _read(record: Record, fitted: Fitted, instrument: Instrument) -> FitResult:
         fitted.dof,
         widened,
         budgets,
+        _lost_before(record, fitted, instrument),
     )
+
+
+def _lost_before(record: Record, fitted: Fitted, instrument: Instrument) -> float:
+    """How plainly the decay shows that air leaves before the restrictor too, in standard deviations; under 0: the other way.
+
+    Then less comes through the restrictor than the dead volume loses. The fit knows no such way out, and has to take the dead
+    volume smaller and the difference of the transducers larger than what is stated of them: by how much, over what draws of both
+    would make, is the measure. 0 where the capture says next to nothing of them.
+    """
+    both = [Q.LN_DEAD, Q.TIE]
+    mean, standard = priors(record, instrument)
+    moved = (fitted.unknowns[both] - mean[both]) / standard[both]
+    learned = np.eye(2) - fitted.covariance[np.ix_(both, both)] / np.outer(standard[both], standard[both])
+    way = np.array([-1.0, 1.0])
+    variance = float(way @ learned @ way)
+    return float(way @ moved) / math.sqrt(variance) if variance > _LEAST_LEARNED else 0.0
 
 
 def _regulated_gauge(record: Record, u: Floats, instrument: Instrument) -> tuple[float, Floats]:

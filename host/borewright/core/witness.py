@@ -52,6 +52,7 @@ Kind = Literal[
     "wrong_hole",
     "other_cylinders",
     "fit",
+    "before_restrictor",
     "near_everything",
     "near_nothing",
 ]
@@ -105,7 +106,7 @@ class Statement:
     for its uncertainty see U_CLEARANCE. geometry: for degrees off TDC. others_m3: trapped volumes of the same engine's other
     cylinders on the same rig. restrictor_m2:
     as entered. equalisation: see `restrictor_from_equalisation`. wet_oil_m3: poured in for a wet test. chi2_reduced and
-    degrees_of_freedom: of the fit, None: there was none.
+    degrees_of_freedom: of the fit, None: there was none. lost_before_restrictor: of the fit, in standard deviations.
     """
 
     trapped_m3: Figure | None
@@ -122,6 +123,7 @@ class Statement:
     wet_oil_m3: Figure = _NO_OIL
     chi2_reduced: float | None = None
     degrees_of_freedom: int = 0
+    lost_before_restrictor: float | None = None
 
     def __post_init__(self) -> None:
         figures = {name: getattr(self, name) for name in ("trapped_m3", "leak_area_m2", "hose_m3", "restrictor_m2", "clearance_m3")}
@@ -179,13 +181,24 @@ def contradictions(said: Statement) -> tuple[Contradiction, ...]:
     made = [
         score for score in (others and others.score, engine and engine.score, restrictor and restrictor.score) if score is not None
     ]
-    limit = _limit(len(made) + (fit_score is not None))
+    lost = said.lost_before_restrictor
+    limit = _limit(len(made) + (fit_score is not None) + (lost is not None))
     found: list[Contradiction] = []
     if restrictor is not None and abs(restrictor.score) > limit:
         found.append(_restrictor(said, restrictor))
         if engine is not None and _explains(said, restrictor, engine, limit):
             engine = others = None
     found += _of_volume(said, others, engine, limit)
+    if lost is not None and lost > limit:
+        found.append(
+            Contradiction(
+                "before_restrictor",
+                "in the decay less air comes through the restrictor than the dead volume before it loses:"
+                " it gets out on that side too",
+                "does the vent close tightly? do supply valve and regulator hold? is the dead volume entered that of this rig?",
+                lost,
+            )
+        )
     if fit_score is not None and fit_score > limit:
         found.append(
             Contradiction(

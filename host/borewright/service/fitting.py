@@ -110,6 +110,7 @@ def _contradictions(
         wet_oil_m3=Figure(oil_m3, U_OIL * oil_m3),
         chi2_reduced=None if fit is None else fit.chi2_reduced,
         degrees_of_freedom=0 if fit is None else fit.degrees_of_freedom,
+        lost_before_restrictor=None if fit is None else fit.lost_before_restrictor,
     )
     return tuple(
         f"{'to be asked' if found.question else 'contradiction'}: {found.words}; {found.ask}" for found in contradictions(said)

@@ -38,7 +38,6 @@ __all__ = [
 ]
 
 
-
 @dataclass(frozen=True, slots=True)
 class EngineLine:
     """One engine in the list of the library. bore_m, stroke_m: None where the check of today would refuse the document."""

@@ -26,7 +26,7 @@ CHECK_VALVE = CheckValve("out_of_cylinder", 3e-6, 4e3)
 SLOW_SUPPLY_S = 0.6
 HALF_OPEN = 0.09
 SEAT_LEAK_M2 = 0.12e-6
-VENT_HANGS_AT = 0.03
+VENT_HANGS_AT = 0.015
 CREEP_PA_S = 1500.0
 DROOP_TIMES = 15.0
 JOLT_RAD_S = 1.2
@@ -288,8 +288,8 @@ PHYSICAL: tuple[Fault, ...] = (
         lambda rig: rig.plant.jam_vent(VENT_HANGS_AT, 1.0),
         _free_vent,
         Outcome.MARKED,
-        "do not follow those of",
-        "do not follow those of",
+        "does the vent close tightly",
+        "gets out on that side too",
     ),
     _row(
         "regulator-creep",
