@@ -1,5 +1,5 @@
-"""What to ask before a reading is believed: nearly everything gets out, or nearly nothing, or much, and is all of it the cylinder's;
-and air at a neighbour."""
+"""What to ask before a reading is believed: nearly everything gets out, or nearly nothing; or much, and is all of it the
+cylinder's; and air at a neighbour."""
 
 from __future__ import annotations
 
