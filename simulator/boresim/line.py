@@ -142,6 +142,8 @@ class Line:
         self.to_host = Way(grid_ticks)
         self.to_device = Way(grid_ticks)
         self.echoes: set[str] = set()
+        self.sealed_tick = 0
+        """When seal() was called last."""
         self._out = out
 
     @property
@@ -156,13 +158,14 @@ class Line:
 
     def seal(self, tick: int) -> None:
         """What the device has said until now gets through as it is; to be called before anything goes wrong."""
+        self.sealed_tick = tick
         self.to_host.add(bytes(self._out), tick)
         self._out.clear()
 
     def from_host(self, data: bytes, tick: int) -> bytes:
         """The host sends octets; what has arrived at the device by now."""
         if self.echoes:
-            self.to_host.put(data, tick)
+            self.to_host.add(data, tick)
         self.to_device.put(data, tick)
         return self.to_device.take(tick)
 

@@ -222,7 +222,7 @@ class SimRig:
         if (due_s := self.faults.due_s) is not None:
             first = min(first, self._tick_at(due_s))
         if self.line.worn:
-            first = min(first, *self.line.due_ticks(ticks))
+            first = min([first, *self.line.due_ticks(ticks)])
         if not self.powered:
             first = min(first, self._on_again_tick)
         elif (due_tick := self.device.due_tick) is not None:

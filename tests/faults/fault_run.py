@@ -170,7 +170,9 @@ class Trial(AtStation):
     def warned(self) -> bool:
         """Whether the screen says that pressure is there, or may be."""
         seen = self.snapshot
-        return (seen.state is not None and seen.state.pressurised) or (seen.step is not None and "undo nothing" in seen.step.text)
+        return (seen.state is not None and seen.state.readiness.locked) or (
+            seen.step is not None and "undo nothing" in seen.step.text
+        )
 
     def left_pa(self) -> float:
         """The highest gauge pressure that somebody at the engine would meet."""

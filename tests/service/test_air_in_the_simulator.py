@@ -247,7 +247,7 @@ def test_the_device_is_switched_off_and_on_in_a_capture(air: AirOn) -> None:
     air.fill()
     air.shop.rig.power_cycle()
     air.shop.seconds(3.0)
-    air.void("the link to the rig was lost while air was on")
+    air.void("the rig was restarted while air was on")
     state = air.shop.bench.state
     assert state.readiness.state is State.VENTED
     assert (state.stroke, state.hose_evidence, state.confirmed) == (None, None, None)

@@ -259,9 +259,11 @@ def test_after_the_link_was_lost_the_crank_is_watched_anew() -> None:
     host.toy.plugged = False
     host.run(4.0)
     host.toy.plugged = True
-    while host.state.session.phase is not Phase.STREAMING:  # the rig says again who it is before any sample comes
+    for _ in range(20):  # the rig says again who it is, and takes the stream up, before any sample comes
         host.toy.leap(0.1)
         host.read()
+    assert host.state.session.phase is Phase.SILENT
+    assert host.state.reading is None
     host.run(0.1)
     host.confirm()
     host.run(0.1)

@@ -24,6 +24,7 @@ from borewire.messages import (
     Refused,
     SampleBlock,
     Status,
+    StatusRequest,
     StreamStart,
     SupplyOpen,
     SupplyState,
@@ -141,12 +142,67 @@ def test_silence_is_told_once_and_streaming_resumes_with_the_next_block() -> Non
     assert back.news == (news.StreamRunning(),)
 
 
+def test_what_the_host_hears_of_itself_is_no_sign_of_life() -> None:
+    session = streaming(0.0).receive((block(0, 0, 0),), 0.0).session
+    echoes = session.receive((UnknownMessage(HostAlive.TYPE, b""), UnknownMessage(SupplyOpen.TYPE, b"")), 0.6).session
+    (told,) = echoes.tick_host(0.6).news
+    assert told == news.LinkSilent(0.6)
+    newer = session.receive((UnknownMessage(0x99, b""),), 0.6).session
+    assert newer.tick_host(0.6).news == ()
+
+
+def test_a_device_that_answers_but_sends_no_samples_is_told_once_until_they_come() -> None:
+    session = streaming(0.0).receive((block(0, 0, 0),), 0.0).session
+    told: list[news.News] = []
+    for step in range(1, 30):  # each time that it is asked who it is it answers, and starts a stream that does not come
+        now_s = step * 0.1
+        asked = session.tick_host(now_s)
+        told += asked.news
+        session = asked.session.receive((STATUS,), now_s).session
+        for sent in asked.send:
+            if isinstance(sent, IdentifyRequest):
+                known = session.receive((IDENTITY, *CHANNELS), now_s)
+                (start,) = known.send
+                assert isinstance(start, StreamStart)
+                session = known.session.receive((Ack(start.request_id, StreamStart.TYPE, 0),), now_s).session
+    silences = [one for one in told if isinstance(one, news.LinkSilent)]
+    assert [one.answers for one in silences] == [True]
+    back = session.receive((block(0, 0, 0),), 3.0)
+    assert back.news == (news.StreamRunning(),)
+    assert back.session.phase is Phase.STREAMING
+
+
+def test_only_the_answer_to_its_own_request_starts_the_stream() -> None:
+    known = Session(0.0).tick_host(0.0).session.receive((IDENTITY, *CHANNELS), 0.0)
+    (start,) = known.send
+    assert isinstance(start, StreamStart)
+    others = known.session.receive((Ack(start.request_id + 1, StreamStart.TYPE, 0),), 0.0)
+    assert (others.session.phase, others.news) == (Phase.STARTING, ())
+    assert others.session.receive((Ack(start.request_id, StreamStart.TYPE, 0),), 0.0).session.phase is Phase.STREAMING
+
+
+def test_a_status_answers_the_request_for_it() -> None:
+    asked = streaming().command(StatusRequest(0), 0.0)
+    (sent,) = asked.send
+    assert isinstance(sent, StatusRequest)
+    assert asked.session.awaits(StatusRequest.TYPE)
+    assert not asked.session.receive((replace(STATUS, request_id=sent.request_id),), 0.0).session.awaits(StatusRequest.TYPE)
+    assert asked.session.receive((STATUS,), 0.0).session.awaits(StatusRequest.TYPE)  # it came by itself
+
+
+def test_a_rig_that_talks_but_does_not_hear_is_told_from_one_of_another_language() -> None:
+    session = Session(0.0).receive((STATUS,), 1.0, octets=40).session
+    (refused,) = session.tick_host(5.1).news
+    assert isinstance(refused, news.LinkRefused)
+    assert "talks but does not hear" in refused.reason
+
+
 def test_the_host_is_never_quiet_for_more_than_a_tenth_of_a_second() -> None:
     session = streaming()
     last = 0.0
     for step in range(1, 100):
         now_s = step * 0.02
-        outcome = session.receive((UnknownMessage(0x99, b""),), now_s).session.tick_host(now_s)
+        outcome = session.receive((UnknownMessage(0x99, b""), block(step, step, step)), now_s).session.tick_host(now_s)
         session = outcome.session
         if outcome.send:
             assert outcome.send == (HostAlive(),)
@@ -158,14 +214,14 @@ def test_the_host_is_never_quiet_for_more_than_a_tenth_of_a_second() -> None:
 def test_a_command_is_repeated_until_answered_and_then_called_lost() -> None:
     outcome = streaming().command(VentOpen(0), 1.0)
     (sent,) = outcome.send
-    again = outcome.session.receive((STATUS,), 1.2).session.tick_host(1.25)
+    again = outcome.session.receive((STATUS, block(0, 0, 0)), 1.2).session.tick_host(1.25)
     assert again.send == (sent,)
     answered = again.session.receive((Ack(sent.request_id, VentOpen.TYPE, 5),), 1.3).session
     assert sent not in answered.tick_host(2.0).send
     session = again.session
     told: list[news.News] = []
     for step in range(10):
-        lost = session.receive((STATUS,), 1.5 + step * 0.25).session.tick_host(1.5 + step * 0.25)
+        lost = session.receive((STATUS, block(step, step, step)), 1.5 + step * 0.25).session.tick_host(1.5 + step * 0.25)
         session = lost.session
         told.extend(lost.news)
     assert news.CommandLost(VentOpen.TYPE) in told

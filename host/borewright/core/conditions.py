@@ -228,7 +228,8 @@ def _link(link: LinkFacts, limits: Limits) -> Condition:
         return Condition("link", False, reason, remedy)
 
     if not link.identified:
-        return no(link.trouble or "no rig has said who it is", "Check cable, power and port.")
+        remedy = "" if ";" in link.trouble else "Check cable, power and port."  # a reason of its own says what to do
+        return no(link.trouble or "no rig has said who it is", remedy)
     if not link.streaming:
         return no(link.trouble or "the rig sends no samples", "Wait for the stream, or restart the rig.")
     if not link.same_boot:

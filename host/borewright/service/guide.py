@@ -24,6 +24,7 @@ from borewright.service.gauge import awaits_reading, next_sweep_pa
 from borewright.service.places import awaited_gauge, place_undone
 from borewright.service.regulator import regulator_awaited_pa
 from borewright.service.state import BenchState
+from borewright.session.session import Phase
 
 __all__ = ["Step", "StepKey", "next_step"]
 
@@ -142,6 +143,11 @@ def _under_way(state: BenchState) -> Step | None:
             return Step("hold", "PRESSURISED: air stays on for looking and listening")
         case State.ISOLATED:
             return Step("wait", "PRESSURISED: supply shut, watching the pressure bleed away")
+        case State.VENTING if state.session.phase is not Phase.STREAMING:
+            text = "PRESSURISED as far as is known: shut the supply and open the vent by hand, and turn or undo nothing until the "
+            return Step(
+                "wait", text + "gauges are down. Nothing goes on before the rig has been heard again: see to cable and power"
+            )
         case State.VENTING if state.has_valves:
             return Step("wait", "PRESSURISED: venting; do not turn or undo anything")
         case State.VENTING:

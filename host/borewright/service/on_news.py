@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from borewire.messages import AirState, Cause, Fitted, HoldState, StatusRequest, SupplyOpen, VentClose
+from borewire.messages import AirState, Cause, Fitted, HoldState, StatusRequest, SupplyOpen, SupplyShut, VentClose, VentOpen
 
 from borewright.core.motion import CrankTracker
-from borewright.core.readiness_table import Event, State
+from borewright.core.readiness_table import AIR_ON, Event, State
 from borewright.errors import LinkError
 from borewright.service.air import happen
 from borewright.service.other_tdc import finish_tdc_way
@@ -19,6 +19,9 @@ from borewright.service.work import Work
 from borewright.session import news
 
 __all__ = ["link_lost", "take_news"]
+
+_TOLD = {SupplyShut.TYPE: "shut its supply", VentOpen.TYPE: "shut and vent", VentClose.TYPE: "close its vent"}
+_MORE_OF = {Cause.HOST_SILENT: ", it does not hear this program any more: check the cable"}
 
 
 def take_news(work: Work, told: news.News) -> None:
@@ -33,13 +36,15 @@ def take_news(work: Work, told: news.News) -> None:
             work.set(lost=reason)
             work.say("alarm" if work.state.pressurised else "warning", reason + _by_hand(work))
             happen(work, Event.LINK_LOST)
-        case news.LinkSilent(silent_s):
-            work.set(lost=f"the rig has been silent for {silent_s:.1f} s")
-            link_lost(work)
+        case news.LinkSilent(silent_s, answers):
+            what = "has sent no samples that can be used" if answers else "has been silent"
+            work.set(lost=f"the rig {what} for {silent_s:.1f} s")
+            link_lost(work, "something comes from the rig, but no samples that can be used" if answers else "the rig is silent")
         case news.DeviceRestarted():
             work.say("alarm" if work.state.pressurised else "warning", "the rig was restarted; stroke and hose must be shown again")
+            _void_for(work, "the rig was restarted while air was on")
+            happen(work, Event.LINK_LOST)  # by the clock that the samples so far have
             forget_evidence(work, reference=True)
-            happen(work, Event.LINK_LOST)
         case news.Gap(_, blocks):
             work.set(trouble_s=work.state.now_s)
             work.log("gap", blocks=blocks)
@@ -74,14 +79,24 @@ def take_news(work: Work, told: news.News) -> None:
             work.log("acknowledged", command=command)
         case news.CommandLost(command):
             work.log("unanswered", command=command)
+            if command in _TOLD:
+                words = f"the rig was told to {_TOLD[command]} and does not answer: check its cable, and restart it"
+                work.say("alarm" if work.state.pressurised else "warning", words + _by_hand(work))
         case _:
             pass
 
 
-def link_lost(work: Work) -> None:
-    """Nothing comes from the rig any more: the person is the only one who can still do something."""
-    work.say("alarm" if work.state.pressurised else "warning", "the rig is silent: check cable and power" + _by_hand(work))
+def link_lost(work: Work, what: str = "the rig is silent") -> None:
+    """Nothing can be seen of the rig any more: the person is the only one who can still do something."""
+    work.say("alarm" if work.state.pressurised else "warning", f"{what}: check cable and power" + _by_hand(work))
     happen(work, Event.LINK_LOST)
+
+
+def _void_for(work: Work, reason: str) -> None:
+    """Why a test that is under way with air on is going to be void, more exactly than the event says."""
+    capture = work.state.capture
+    if capture is not None and work.state.readiness.state in AIR_ON:
+        work.set(capture=replace(capture, void_reason=capture.void_reason or reason))
 
 
 def forget_evidence(work: Work, reference: bool = False) -> None:
@@ -163,8 +178,7 @@ def _air_changed(work: Work, told: news.AirChanged) -> None:
     elif told.cause is Cause.OVER_PRESSURE_CYLINDER and work.state.readiness.state is State.SQUEEZING:
         work.set(squeeze_relieved=True)  # the squeeze was strong; the vent closes again once the pressure is gone
     elif told.tripped:
-        why = told.cause.name.lower().replace("_", " ")
+        why = told.cause.name.lower().replace("_", " ") + _MORE_OF.get(told.cause, "")
         work.say("alarm" if opening is not None else "warning", f"the rig shut and vented by itself: {why}")
-        if work.state.capture is not None:
-            work.set(capture=replace(work.state.capture, void_reason=f"the rig shut and vented by itself: {why}"))
+        _void_for(work, f"the rig shut and vented by itself: {why}")
         happen(work, Event.DEVICE_TRIPPED)

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
+from borewire.messages import VentOpen
 
 from borewright.core.conditions import all_met
 from borewright.core.place_meaning import place_words
@@ -126,7 +127,8 @@ def _watch_pressure(work: Work) -> None:
         happen(work, Event.PRESSURE_SEEN)
     rising = work.state.readiness.state is State.FILLING and work.state.now_s - work.state.state_since_s < RISES_WITHIN_S
     gone = max(reading.p_regulated_gauge_pa, reading.p_cylinder_gauge_pa) < state.limits.vented_gauge_pa
-    if gone and not rising:
+    # until the rig has answered that it vents, an opening may still be on its way over a slow line
+    if gone and not rising and not work.state.session.awaits(VentOpen.TYPE):
         happen(work, Event.PRESSURE_GONE)
     leaks_in = vented and not awaited and _across_pa(work) > LEAK_IN_PA
     if leaks_in is not state.regulated_leaks_in:

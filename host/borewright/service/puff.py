@@ -28,8 +28,10 @@ def end_puff(work: Work) -> None:
     if opening is not None and opening.opened:
         happen(work, Event.PUFF_OVER)
         return
+    reason = "the rig did not say that it opened its supply for the puff"
+    work.say("warning", f"{reason}: its line is slow or cut")
     if capture is not None:
-        work.set(capture=replace(capture, void_reason="the rig did not say that it opened its supply for the puff"))
+        work.set(capture=replace(capture, void_reason=reason))
     happen(work, Event.DEVICE_TRIPPED)
 
 

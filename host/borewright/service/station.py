@@ -25,6 +25,7 @@ from borewright.service import acts
 from borewright.service.bench import Bench
 from borewright.service.conditions_of_air import AirConditions
 from borewright.service.connection import AtWork, Connection, KnownRig
+from borewright.service.effects import AirRefused, Say
 from borewright.service.facts import said_vented
 from borewright.service.guide import Step, next_step
 from borewright.service.journal import Journal
@@ -33,6 +34,7 @@ from borewright.service.source import PortSource, Source
 from borewright.service.state import BenchState
 from borewright.service.trace import Trace
 from borewright.service.workers import Workers
+from borewright.session.session import Phase
 from borewright.store.records import JobRecord
 from borewright.store.store import Store
 from borewright.store.writer import StoreWriter
@@ -97,6 +99,8 @@ class Station:
         self._purpose: acts.Purpose | None = None
         self._before: BenchState | None = None  # as the rig was last known, until it has been heard again
         self._link = NO_RIG
+        self._refused: LinkView | None = None  # why the rig that answers cannot be used
+        self._said: set[Say] = set()  # while no rig is there
         self._again_s = 0.0
         self._read_at_s = 0.0
         self._published_s = self._viewed_s = float("-inf")
@@ -234,6 +238,19 @@ class Station:
         if connection.state.reading is not None:
             self._before = None
         self._link = connection.link
+        if self._link.kind == "open":
+            self._said.clear()
+            self._refused = None
+        elif self._refused is not None:  # it is asked again, and until it is met that is why it was not
+            self._link = self._refused
+
+    def _hear(self, word: Say | AirRefused) -> None:
+        """As often as a rig that is not there is asked again, what is said of it is said once."""
+        if isinstance(word, Say) and self._link.kind != "open":
+            if word in self._said:
+                return
+            self._said.add(word)
+        self._journal.hear(word)
 
     def _mind_the_screen(self) -> None:
         state = None if self._connection is None else self._connection.state
@@ -308,6 +325,8 @@ class Station:
         self._disconnect()
         self._source = source
         self._link = LinkView("opening", source.name, f"opening {source.name}")
+        self._refused = None
+        self._said.clear()
         self._again_s = 0.0
         self._trace = Trace()
         self._publish()  # opening a port may take its time
@@ -391,7 +410,7 @@ class Station:
             self._lose(str(error))
             return
         if not heeded:
-            self._journal.tell("warning", f"nothing was done: {connection.link.words}")
+            self._journal.tell("warning", f"nothing was done: {self._link.words}")
 
     def _without_rig(self, act: acts.Act) -> None:
         if self._before is not None and self._before.pressurised:
@@ -422,7 +441,7 @@ class Station:
             endpoint,
             self._writer,
             wall_clock=self._wall_clock,
-            tell=self._journal.hear,
+            tell=self._hear,
             engine=self._at_work.engine,
             who=self._who,
             ambient=self._at_work.ambient,
@@ -449,9 +468,12 @@ class Station:
             self._remember(connection)
             connection.close()
             self._left.append(connection.bench)
+            refused = connection.state.session.phase is Phase.REFUSED  # then the reason says what to do
             what = words.rpartition(";")[0] or words
-            self._link = LinkView("lost", self._source.name, f"{what}; check the cable and the rig, it is looked for every second")
-            self._journal.tell("note", self._link.words)  # the bench has warned already
+            again = f"{words}; it is asked again" if refused else f"{what}; check the cable and the rig, it is looked for"
+            self._link = LinkView("lost", self._source.name, f"{again} every second")
+            self._refused = self._link if refused else None
+            self._hear(Say("note", self._link.words))  # the bench has warned already
         self._again_s = self._clock() + AGAIN_S
 
     def _remember(self, connection: Connection) -> None:

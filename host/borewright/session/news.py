@@ -49,9 +49,10 @@ class LinkRefused:
 
 @dataclass(frozen=True, slots=True)
 class LinkSilent:
-    """Nothing good has come from the device for silent_s seconds of the host's clock."""
+    """Nothing good has come from the device for silent_s seconds of the host's clock. answers: something has, but no samples."""
 
     silent_s: float
+    answers: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from enum import Enum
 from typing import TypeAlias
 
-from borewire.codec import BadFrame, Received
+from borewire.codec import BadFrame, Received, UnknownMessage
 from borewire.messages import (
     PROTOCOL_MAJOR,
     PROTOCOL_MINOR,
@@ -56,6 +56,7 @@ KEEP_ALIVE_S = 0.05  # half of what the wire asks for, so that a late turn of th
 REPEAT_AFTER_S = 0.2
 REPEATS = 4
 SILENT_AFTER_S = 0.5
+NO_SAMPLES_AFTER_S = 0.7  # later than silence, so that a dead line is not taken for a device that only sends no samples
 
 Command: TypeAlias = StreamStart | StreamStop | SupplyOpen | SupplyShut | VentOpen | VentClose | StatusRequest | EchoRequest
 AIR_COMMANDS = frozenset({SupplyOpen.TYPE, SupplyShut.TYPE, VentOpen.TYPE, VentClose.TYPE})
@@ -102,10 +103,12 @@ class Session:
     tick: int | None = None
     track: BlockTrack | None = None
     heard_s: float | None = None
+    sampled_s: float | None = None
     sent_s: float = float("-inf")
     asked_s: float = float("-inf")
     request_id: int = 0
     octets: int = 0
+    octets_s: float | None = None
     pending: tuple[_Pending, ...] = ()
 
     # ------------------------------------------------------------------ what goes out
@@ -130,12 +133,25 @@ class Session:
             return Outcome(self)
         if self.phase is Phase.IDENTIFYING:
             return self._identify(now_s)
-        if self.phase is Phase.STREAMING and self.heard_s is not None and now_s - self.heard_s > SILENT_AFTER_S:
-            silent = replace(self, phase=Phase.SILENT)
-            return Outcome(silent, news=(news.LinkSilent(now_s - self.heard_s),))
+        if self.phase is Phase.STREAMING and (silent := self._silence(now_s)) is not None:
+            return Outcome(replace(self, phase=Phase.SILENT), news=(silent,))
         if self.phase is Phase.SILENT and now_s - self.asked_s >= IDENTIFY_EVERY_S:
             return self._ask(now_s)
         return self._repeat_and_keep_alive(now_s)
+
+    def _silence(self, now_s: float) -> news.LinkSilent | None:
+        """The device has gone silent, or sends no samples that can be used; None where all is well."""
+        if self.heard_s is not None and now_s - self.heard_s > SILENT_AFTER_S:
+            babbles = self.octets_s is not None and now_s - self.octets_s < SILENT_AFTER_S / 2
+            return news.LinkSilent(now_s - self.heard_s, answers=babbles)
+        longest_s = NO_SAMPLES_AFTER_S + 2.0 * self.block_size / self.rate_hz
+        if self.sampled_s is not None and now_s - self.sampled_s > longest_s:
+            return news.LinkSilent(now_s - self.sampled_s, answers=True)
+        return None
+
+    def awaits(self, command: int) -> bool:
+        """Whether a command of this type number was sent and is not answered yet."""
+        return command in {waiting.message.TYPE for waiting in self.pending}
 
     def _identify(self, now_s: float) -> Outcome:
         if now_s - self.opened_s > IDENTIFY_FOR_S:
@@ -152,6 +168,8 @@ class Session:
     def _why_unknown(self) -> str:
         if self.identity is not None:
             return "the device said who it is but did not describe its channels; restart it and try again"
+        if self.heard_s is not None:
+            return "the rig talks but does not hear this program; check that its cable carries both ways, and restart the rig"
         if self.octets:
             return "something answers, but not in the language of a leak-down rig; check that this is the rig's port and its speed"
         return "nothing answers; check the cable, the power of the rig and that this is its port"
@@ -179,7 +197,7 @@ class Session:
 
     def receive(self, received: Sequence[Received | BlockRun], now_s: float, octets: int = 0) -> Outcome:
         """Take what the decoder made of so many octets. Octets without any frame tell a strange device from a silent port."""
-        session = replace(self, octets=self.octets + octets)
+        session = replace(self, octets=self.octets + octets, octets_s=now_s if octets else self.octets_s)
         told: list[news.News] = []
         send: list[ToDevice] = []
         runs: list[BlockRun] = []
@@ -191,13 +209,13 @@ class Session:
             session = outcome.session
             told.extend(outcome.news)
             send.extend(outcome.send)
-        if any(not isinstance(item, BadFrame) for item in received):
+        if any(_from_device(item) for item in received):
             session = replace(session, heard_s=now_s)
         samples: SampleColumns | None = None
         if runs and session.track is not None and session.phase in (Phase.STREAMING, Phase.SILENT):
             track, samples, gaps = session.track.take(runs)
             told.extend(gaps)
-            resumed = replace(session, track=track, tick=track.tick)
+            resumed = replace(session, track=track, tick=track.tick, sampled_s=now_s if samples is not None else session.sampled_s)
             if session.phase is Phase.SILENT and samples is not None:
                 resumed = replace(resumed, phase=Phase.STREAMING)
                 told.append(news.StreamRunning())
@@ -211,7 +229,7 @@ class Session:
             case ChannelDescription():
                 return self._take_channel(item, now_s)
             case Ack():
-                return self._take_ack(item)
+                return self._take_ack(item, now_s)
             case Refused():
                 return self._take_refusal(item)
             case Status():
@@ -262,12 +280,17 @@ class Session:
         outcome = starting.command(StreamStart(0, rate_hz, block_size), now_s)
         return replace(outcome, news=(news.DeviceKnown(self.identity, channels),))
 
-    def _take_ack(self, ack: Ack) -> Outcome:
+    def _take_ack(self, ack: Ack, now_s: float) -> Outcome:
         answered = replace(self, pending=self._unanswered(ack.request_id))
         if ack.command != StreamStart.TYPE or self.phase is not Phase.STARTING or self.identity is None:
             return Outcome(answered, news=(news.CommandAcked(ack.command, self._unwrap(ack.device_tick)),))
+        if not any(waiting.message == StreamStart(ack.request_id, self.rate_hz, self.block_size) for waiting in self.pending):
+            return Outcome(self)  # the answer to an earlier program, which may have asked for another rate
         track = BlockTrack(self.identity.tick_rate_hz, self.rate_hz)
-        return Outcome(replace(answered, phase=Phase.STREAMING, tick=None, track=track), news=(news.StreamRunning(),))
+        started = replace(answered, tick=None, track=track, sampled_s=now_s)
+        if self.track is not None:  # after a silence only samples show that it is over
+            return Outcome(replace(started, phase=Phase.SILENT))
+        return Outcome(replace(started, phase=Phase.STREAMING), news=(news.StreamRunning(),))
 
     def _take_refusal(self, refused: Refused) -> Outcome:
         if refused.reason is RefusalReason.VERSION_UNSUPPORTED:
@@ -297,7 +320,12 @@ class Session:
                 octets=self.octets,
             )
             return Outcome(fresh, news=(news.DeviceRestarted(self.boot_id, status.boot_id), *told))
-        return Outcome(self, news=told)
+        return Outcome(replace(self, pending=self._unanswered(status.request_id)), news=told)
 
     def _refuse(self, reason: str) -> Outcome:
         return Outcome(replace(self, phase=Phase.REFUSED, pending=()), news=(news.LinkRefused(reason),))
+
+
+def _from_device(item: Received) -> bool:
+    """Whether this shows that the device talks: a frame to the device may be our own, come back over a faulty cable."""
+    return not isinstance(item, BadFrame) and not (isinstance(item, UnknownMessage) and not item.for_host)
