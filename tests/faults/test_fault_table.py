@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 import pytest
-from boresim.faults import FAULTS, Fault, Outcome
+from boresim.faults import FAULTS, Fault, Level, Outcome
 
 from .fault_run import FaultRun, Records, play
 
@@ -76,8 +76,33 @@ def test_none_of_it_is_told_without_a_fault(place: tuple[str, int, int], records
             assert not any(re.search(fault.record, mark) for mark in run.kept[-1].marks), fault.name
 
 
+ASKED = {
+    Level.PHYSICAL: (
+        *("leak-step", "hose-comes-off", "hose-in-wrong-hole", "check-valve-left-in", "supply-sticks", "supply-half-open"),
+        *("supply-leaks", "vent-stuck", "regulator-creep", "regulator-droop", "crank-creep", "crank-runaway"),
+        *("decompression-held-open", "room-", "adapter-leak"),
+    ),
+    Level.LINE: (
+        *("bits-flip", "octets-lost", "octets-added", "messages-twice", "late", "in-pieces", "stall", "dead-to-the-device"),
+        *("dead-to-the-host", "cable-out-and-in", "garbage-at-start"),
+    ),
+    Level.PROTOCOL: (
+        *("older-minor", "newer-minor", "other-major", "unknown-messages", "wrong-length", "reserved-bits", "sequence-gap"),
+        *("blocks-wrap", "openings-wrap", "samples-wrap", "ticks-wrap", "restart-in-a-test", "answers-to-others", "hangs"),
+    ),
+}
+"""What a rig beside ignition coils and compressors has to bear, by the beginning of a row's name."""
+
+
 def test_the_table_is_whole() -> None:
+    assert len(FAULTS) >= 40
     assert len({fault.name for fault in FAULTS}) == len(FAULTS)
     for fault in FAULTS:
         assert (fault.record == "") == (fault.outcome is Outcome.NUMBER), fault.name
         assert fault.sees or fault.outcome is Outcome.NUMBER, fault.name
+
+
+@pytest.mark.parametrize("level", ASKED)
+def test_every_trouble_that_is_asked_for_has_its_row(level: Level) -> None:
+    names = [fault.name for fault in FAULTS if fault.level is level]
+    assert [asked for asked in ASKED[level] if not any(name.startswith(asked) for name in names)] == []

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from borewright.core.readiness_table import State
 from borewright.service import acts
 from borewright.service.connection import SILENT_FOR_S
 from borewright.session.session import Phase
@@ -137,6 +138,51 @@ def test_another_rig_at_the_same_port_is_met_as_what_it_is(at: AtStation) -> Non
     assert not at.state.has_valves
     assert at.snapshot.trace.newest_s < 5_000.0
     assert not at.source.ends[0].is_open
+
+
+def test_a_rig_that_cannot_be_used_is_told_once_with_what_to_do(at: AtStation) -> None:
+    assert at.station.close()
+    other = AtStation(at.store)
+    other.rig.faults.begin("other-major")
+    other.station.connect(other.source)
+    other.turns(60)
+    why = "the device speaks version 2.0 of the wire protocol and this program version 1.0; update whichever is older"
+    assert [word.text for word in other.snapshot.told] == [why, f"{why}; it is asked again every second"]
+    assert other.snapshot.link.words == f"{why}; it is asked again every second"
+    other.rig.faults.end("other-major")
+    other.until_open()
+    assert other.station.close()
+
+
+def test_pressure_behind_a_dead_line_names_the_way_out(at: AtStation) -> None:
+    until_air(at)
+    at.rig.faults.begin("dead-to-the-host")
+    at.turns(40)
+    assert at.state.readiness.locked
+    assert "Nothing goes on before the rig has been heard again" in at.step.text
+    at.turns(600)
+    said = at.told("warning")
+    assert len(set(said)) == len(said)
+    at.rig.faults.end("dead-to-the-host")
+    at.until_open()
+    at.turns(20)
+    assert not at.state.readiness.locked
+
+
+def test_a_command_that_nobody_answers_is_told(at: AtStation) -> None:
+    at.rig.faults.begin("dead-to-the-device")
+    at.act(acts.StopAll())
+    at.turns(60)
+    assert any(word.startswith("the rig was told to shut and vent and does not answer") for word in at.told("warning"))
+
+
+def test_the_rig_stays_locked_until_it_has_answered_that_it_vents(at: AtStation) -> None:
+    at.rig.faults.begin("late")
+    at.act(acts.StopAll())
+    at.turns(10)
+    assert at.state.readiness.state is State.VENTING  # though no pressure is seen: an opening might still be on its way
+    at.turns(40)
+    assert at.state.readiness.state is State.VENTED
 
 
 def test_a_port_that_is_not_there_is_told_once(tmp_path: Path) -> None:

@@ -326,6 +326,6 @@ class Session:
         return Outcome(replace(self, phase=Phase.REFUSED, pending=()), news=(news.LinkRefused(reason),))
 
 
-def _from_device(item: Received) -> bool:
+def _from_device(item: Received | BlockRun) -> bool:
     """Whether this shows that the device talks: a frame to the device may be our own, come back over a faulty cable."""
     return not isinstance(item, BadFrame) and not (isinstance(item, UnknownMessage) and not item.for_host)
