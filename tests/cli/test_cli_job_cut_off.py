@@ -50,6 +50,15 @@ def test_the_rig_s_commands_tell_of_it_and_go_on_without_an_answer(record: Path,
     assert f"! {WORDS}: {WAYS_OUT}\n" in ended.out + ended.err
 
 
+def test_the_rig_s_commands_tell_of_a_clock_that_was_set_back(command: Command, tmp_path: Path) -> None:
+    record = tmp_path / "later.db"
+    with Store.open(record, clock=lambda: 4e9) as store:
+        store.finish_capture(store.begin_capture(None, 0, purpose="sealed"), void_reason="stopped")
+    ended = command("rig", "zero", "--db", record, "--port", tmp_path / "no port")
+    assert "! this computer's clock says 20" in ended.out
+    assert "! this computer's clock says 20" in command("rig", "show", "--db", record).out
+
+
 def test_finished_without_a_reading_it_is_void(record: Path, command: Command) -> None:
     ended = command("job", "cut-off", "--finish", 1, "--db", record)
     assert ended.code == exits.UNUSABLE

@@ -62,6 +62,7 @@ def at_the_rig(args: argparse.Namespace, engine: Engine | None) -> Iterator[tupl
     from borewright.service.cut_off import cut_off_tests
     from borewright.service.known_rig import usual_setup
     from borewright.service.rig_file import load_rig_file
+    from borewright.service.set_clock import set_back_words
     from borewright.store.writer import StoreWriter
 
     setup = load_rig_file(args.rig) if args.rig is not None else None
@@ -70,6 +71,8 @@ def at_the_rig(args: argparse.Namespace, engine: Engine | None) -> Iterator[tupl
     with open_store(args) as store:
         for line in cut_off_lines(cut_off_tests(store)):  # told, and not asked: nobody may be there to answer
             print(line, file=out, flush=True)
+        if (words := set_back_words(store.latest_unix_s(), time.time())) is not None:
+            print(f"! {words}", file=out, flush=True)
         endpoint = open_link(args.port)
         writer = StoreWriter(store)
         console = Console(Lines(sys.stdin), lambda text: print(text, file=out, flush=True))

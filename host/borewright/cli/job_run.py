@@ -141,9 +141,9 @@ class _Round:
         self._tests: list[dict[str, Any]] = []
         self._hot = job.details.get("hot") is True
         self._air = bench.ambient
-        self._warmth: tuple[float, float] | None = None  # as last entered, and when
+        self._warmth: tuple[float, float] | None = None  # as last entered, and when, by a clock that nobody sets
         if args.engine_temp is not None:
-            self._warmth = (bench.ambient.t_engine_k, time.time())
+            self._warmth = (bench.ambient.t_engine_k, time.monotonic())
 
     # ------------------------------------------------------------------ the way round
 
@@ -251,11 +251,11 @@ class _Round:
 
         if not self._hot:
             return
-        if self._warmth is None or time.time() - self._warmth[1] > TEMPERATURE_GOOD_FOR_S:
+        if self._warmth is None or time.monotonic() - self._warmth[1] > TEMPERATURE_GOOD_FOR_S:
             self._ask_for_warmth()
-        t_engine_k, at_unix_s = (None, 0.0) if self._warmth is None else self._warmth
+        t_engine_k, at_s = (None, 0.0) if self._warmth is None else self._warmth
         air = self._air if t_engine_k is None else self._air.with_engine_at(t_engine_k)
-        marks = hot_marks(t_engine_k, time.time() - at_unix_s)
+        marks = hot_marks(t_engine_k, time.monotonic() - at_s)
         self._bench.ambient = replace(air, assumed=(*air.assumed, *marks))
         for mark in marks:
             self._console.tell_plainly(f"! {mark}; the test will be marked so")
@@ -267,7 +267,7 @@ class _Round:
         question = f"> Read the engine's temperature {again}and type it.\n  [with its unit, like 82 degC; Enter leaves it open]"
         while line := self._console.ask(question):
             try:
-                self._warmth = (engine_temperature_k(line), time.time())
+                self._warmth = (engine_temperature_k(line), time.monotonic())
             except UseError as wrong:
                 self._console.tell_plainly(f"  {wrong}")
                 continue

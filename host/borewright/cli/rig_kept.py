@@ -25,11 +25,13 @@ def show(args: argparse.Namespace) -> int:
     from borewright.cli.shown import shown_units
     from borewright.service.check_words import check_words
     from borewright.service.known_rig import known_calibration, validity_of
+    from borewright.service.set_clock import set_back_words
 
     units = shown_units(args)
     now_s = time.time()
     with open_store(args, create=False) as store:
         serials = [args.serial] if args.serial else store.checked_rigs()
+        latest_unix_s = store.latest_unix_s()
         rigs = {serial: (store.latest_rig_checks(serial), known_calibration(store, serial)) for serial in serials}
     if args.json:
         document = {serial: [check_as_dict(check) for check in found.values()] for serial, (found, _) in rigs.items()}
@@ -37,6 +39,8 @@ def show(args: argparse.Namespace) -> int:
         return exits.OK
     if not any(found for found, _ in rigs.values()):
         print("no check has been made yet")
+    if (behind := set_back_words(latest_unix_s, now_s)) is not None:
+        print(f"! {behind}")
     for serial, (found, calibration) in rigs.items():
         print(f"rig {printable(serial)}")
         for words in calibration.due(now_s):

@@ -73,7 +73,10 @@ class LinkFacts:
 
 @dataclass(frozen=True, slots=True)
 class RigFacts:
-    """zero_*_pa: zero-corrected mean reading at vent, None when not vented long enough. *_age_s: of the last check that passed."""
+    """zero_*_pa: zero-corrected mean reading at vent, None when not vented long enough.
+
+    *_age_s: of the last check that passed; under 0 where it is dated in the future.
+    """
 
     zero_regulated_pa: float | None = None
     zero_cylinder_pa: float | None = None
@@ -245,6 +248,8 @@ def _rig(facts: ReadinessFacts, limits: Limits) -> Condition:
     def no(reason: str, remedy: str) -> Condition:
         return Condition("rig", False, reason, remedy)
 
+    if rig.zero_age_s is not None and rig.zero_age_s < 0.0:
+        return no("the zeros are dated in the future: this computer's clock has been set back", "Set the clock, or take the zeros.")
     if rig.zero_age_s is None or rig.zero_age_s > limits.zero_age_s:
         return no("the zeros of the transducers were not taken today", "Vent the rig and take the zeros.")
     for what, zero_pa in (("regulated", rig.zero_regulated_pa), ("cylinder", rig.zero_cylinder_pa)):
@@ -257,9 +262,12 @@ def _rig(facts: ReadinessFacts, limits: Limits) -> Condition:
     marks: list[str] = []
     for name in needed:
         age_s, limit_s = checks[name]
-        if age_s is not None and age_s <= limit_s:
+        if age_s is not None and 0.0 <= age_s <= limit_s:
             continue
         if name not in rig.waived & limits.waivable:
+            if age_s is not None and age_s < 0.0:
+                state = "is dated in the future: this computer's clock has been set back"
+                return no(f"the {name} check {state}", f"Set the clock, or make the {name} check.")
             state = "has not been made and passed on this rig" if age_s is None else f"is {age_s / 86400:.0f} days old"
             return no(f"the {name} check {state}", f"Make the {name} check.")
         marks.append(f"{name} check waived")

@@ -28,10 +28,14 @@ SILENT_FOR_S = 5.0  # after that the port is opened anew: some ports go on witho
 
 @dataclass(frozen=True, slots=True)
 class KnownRig:
-    """What the record knows of a rig: its setup, None where nobody ever gave one, and its newest checks."""
+    """What the record knows of a rig: its setup, None where nobody ever gave one, and its newest checks.
+
+    clock: what is to be said of this computer's clock, None where it is not behind the record.
+    """
 
     setup: RigSetup | None
     checks: dict[str, RigCheck]
+    clock: str | None = None
 
 
 LookUp = Callable[[str], Future[KnownRig]]
@@ -188,6 +192,8 @@ class Connection:
         except BorewrightError as error:
             self._tell(str(error))
             known = KnownRig(self.state.setup if self.met else None, {})
+        if known.clock is not None:
+            self._tell(known.clock)
         setup = known.setup or usual_setup(self.state.engine)
         if not self.met or setup != self.state.setup:
             self.bench.use_setup(setup)

@@ -93,7 +93,7 @@ def _check_age_s(state: BenchState, kind: str) -> float | None:
     if check is None or not check.passed:
         return None
     age_s = state.unix_s - check.made_at_unix_s
-    return None if age_s < -CLOCK_SLACK_S else max(0.0, age_s)  # one dated in the future says that a clock is wrong
+    return age_s if age_s < -CLOCK_SLACK_S else max(0.0, age_s)  # one dated in the future says that a clock is wrong
 
 
 def _reference(state: BenchState) -> ReferenceFacts:

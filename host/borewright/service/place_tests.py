@@ -31,6 +31,7 @@ from borewright.service.latest_test import latest
 from borewright.service.path_readings import area_of, readings_of
 from borewright.service.places import limit_of, wrong_place
 from borewright.service.regulator import LEAST_ASKED_PA, wrong_pressure
+from borewright.service.set_clock import SLACK_S
 
 if TYPE_CHECKING:
     from borewright.store import Store
@@ -204,7 +205,7 @@ def reference_reading(captures: Sequence[CaptureRecord], asked_pa: float, now_un
             and not (purpose.get("stopped") or purpose.get("flow_place"))
         )
         pressure = float(result.get("p_regulated_gauge_pa") or 0.0)
-        recent = now_unix_s - capture.started_at_unix_s < REFERENCE_GOOD_S
+        recent = -SLACK_S <= now_unix_s - capture.started_at_unix_s < REFERENCE_GOOD_S  # what is dated later is of another clock
         if fits and recent and abs(pressure - asked_pa) <= SAME_PRESSURE * asked_pa:
             return capture
     return None

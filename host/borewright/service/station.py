@@ -29,6 +29,7 @@ from borewright.service.effects import AirRefused, Say
 from borewright.service.facts import said_vented
 from borewright.service.guide import Step, next_step
 from borewright.service.journal import Journal
+from borewright.service.set_clock import set_back_words
 from borewright.service.snapshot import LinkView, Snapshot
 from borewright.service.source import PortSource, Source
 from borewright.service.state import BenchState
@@ -457,7 +458,8 @@ class Station:
     def _look_up(self, serial: str) -> Future[KnownRig]:
         def known(store: Store) -> KnownRig:
             self._writer.drain(LOOK_UP_S)
-            return KnownRig(store.get_rig(serial), store.latest_rig_checks(serial))
+            clock = set_back_words(store.latest_unix_s(), self._wall_clock())
+            return KnownRig(store.get_rig(serial), store.latest_rig_checks(serial), clock)
 
         return self._workers.write(known)
 

@@ -12,7 +12,7 @@ from borewright.store import rows
 from borewright.store.database import Database, new_id
 from borewright.store.errors import os_error
 from borewright.store.records import CaptureRecord, EventRecord, LoadedCapture, Purpose
-from borewright.store.schema import capture_chunks, captures, events
+from borewright.store.schema import capture_chunks, captures, events, rig_checks
 
 if TYPE_CHECKING:
     from borewright.core.samples import SampleColumns
@@ -160,6 +160,13 @@ class Captures(Database):
         with self._write() as connection:
             self._require_running(connection, capture_id)
             connection.execute(captures.update().where(captures.c.id == capture_id).values(values))
+
+    def latest_unix_s(self) -> float | None:
+        """The latest moment that any capture or check of the rig is dated with; None in an empty record."""
+        ends = (captures.c.started_at_unix_s, captures.c.ended_at_unix_s, rig_checks.c.made_at_unix_s)
+        with self._read() as connection:
+            found = [connection.execute(sa.select(sa.func.max(column))).scalar_one() for column in ends]
+        return max((float(one) for one in found if one is not None), default=None)
 
     def list_cut_off(self, job_id: int | None = None) -> tuple[CaptureRecord, ...]:
         """The captures that a crash has cut off and nobody has seen to, of a job or of the whole file, oldest first."""
