@@ -15,6 +15,9 @@ import tempfile
 import time
 from pathlib import Path
 
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as cli.main does
+
+
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 from borewire.codec import Decoder, encode

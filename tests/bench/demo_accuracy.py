@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import os
 import tempfile
 import time
 from pathlib import Path
 from typing import Literal
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as cli.main does
+
 
 from borewright.simrig.demo import demo_scenarios, run_stage
 from borewright.store import Store

@@ -7,12 +7,16 @@ leak area within 1 % (restrictor known to 0.3 %) or 2 % (1 %) at 3 to 80 % leaka
 
 from __future__ import annotations
 
+import os
 import resource
 import sys
 import time
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as cli.main does
+
 
 import numpy as np
 

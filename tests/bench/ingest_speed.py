@@ -7,11 +7,15 @@ samples that are missing between the first and the last of a test, and between w
 
 from __future__ import annotations
 
+import os
 import sys
 import tempfile
 import time
 from collections.abc import Callable
 from pathlib import Path
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as cli.main does
+
 
 import numpy as np
 

@@ -6,9 +6,13 @@ rig's checks and true TDC are in it. The truth is read only for the table.
 
 from __future__ import annotations
 
+import os
 import tempfile
 import time
 from pathlib import Path
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as cli.main does
+
 
 from boresim.scenario import load_scenario
 from borewright.simrig.whole_job import JobRun, run_job

@@ -12,6 +12,9 @@ import sys
 import tempfile
 from pathlib import Path
 
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as cli.main does
+
+
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 from borewright.service import acts

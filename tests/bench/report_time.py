@@ -6,12 +6,16 @@ Loading the program comes on top once in a process, and is shown by itself. Time
 from __future__ import annotations
 
 import io
+import os
 import subprocess
 import sys
 import tempfile
 import time
 from pathlib import Path
 from statistics import median
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as cli.main does
+
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "report"))
 
