@@ -20,7 +20,7 @@ import sys
 import tempfile
 import threading
 import time
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -31,6 +31,9 @@ PYTHON = SCRIPTS / ("python.exe" if os.name == "nt" else "python")
 SOURCES = ["host", "firmware_protocol", "simulator"]
 FIRMWARE = ROOT / "firmware_protocol" / "reference_firmware"
 ROWS_TABLE = Path(__file__).resolve().parent / "bench" / "parts" / "rows.py"
+
+MEMORY = Path("/dev/shm")  # a file system in memory, where there is one
+MEMORY_FREE = 6 * 1024**3  # octets: what the tests leave behind until their end, and much to spare
 
 # what QtGui needs of a bare Debian: the library that is loaded, the package that brings it
 QT_LIBRARIES = {
@@ -193,7 +196,7 @@ def test_steps(quick: bool, for_pytest: Sequence[str]) -> list[Step]:
         ("types", lambda: quietly([str(PYTHON), "-m", "mypy", *SOURCES])),
         ("contracts", lambda: quietly([str(SCRIPTS / "lint-imports")])),
         *([] if quick else [("firmware", lambda: aloud(["make", "--no-print-directory", "-C", str(FIRMWARE), "figures"]))]),
-        ("tests", lambda: aloud([str(PYTHON), "-m", "pytest", *ON_TWO_CORES, *rooms, *for_pytest])),
+        ("tests", lambda: in_memory([str(PYTHON), "-m", "pytest", *ON_TWO_CORES, *rooms, *for_pytest])),
     ]
 
 
@@ -266,8 +269,19 @@ def aloud(words: Sequence[str]) -> bool:
     return run(words, show_always=True)
 
 
-def run(words: Sequence[str], *, show_always: bool) -> bool:
-    environment = {"QT_QPA_PLATFORM": "offscreen", "OPENBLAS_NUM_THREADS": "1", **os.environ}
+def in_memory(words: Sequence[str]) -> bool:
+    """Run a tool aloud with its temporary files in memory, where there is plenty of it.
+
+    A record waits for the disk at each commit, and the tests make some ten thousand of them.
+    """
+    if "TMPDIR" in os.environ or not MEMORY.is_dir() or shutil.disk_usage(MEMORY).free < MEMORY_FREE:
+        return aloud(words)
+    with tempfile.TemporaryDirectory(prefix="borewright-tests-", dir=MEMORY, ignore_cleanup_errors=True) as folder:
+        return run(words, show_always=True, more={"TMPDIR": folder})
+
+
+def run(words: Sequence[str], *, show_always: bool, more: Mapping[str, str] | None = None) -> bool:
+    environment = {"QT_QPA_PLATFORM": "offscreen", "OPENBLAS_NUM_THREADS": "1", **os.environ, **(more or {})}
     try:
         done = subprocess.run(
             words,

@@ -78,8 +78,8 @@ def test_the_whole_check_is_all_steps_on_two_cores(run: ModuleType, monkeypatch:
         called.append(words)
         return True
 
-    monkeypatch.setattr(run, "quietly", note)
-    monkeypatch.setattr(run, "aloud", note)
+    for how in ("quietly", "aloud", "in_memory"):
+        monkeypatch.setattr(run, how, note)
     assert run.run_steps(run.test_steps(False, ["-k", "readiness"])) == []
     names = ["make" if words[0] == "make" else Path(words[0]).name if len(words) == 1 else words[2] for words in called]
     assert names == ["ruff", "mypy", "lint-imports", "make", "pytest"]
@@ -113,6 +113,21 @@ def test_the_steps_that_run_beside_are_there_and_the_longest_files_too(run: Modu
     files = re.findall(r'"([^"]+)"', listed[1])
     assert files
     assert [file for file in files if not (RUN.parent / file).is_file()] == []
+
+
+def test_temporary_files_are_in_memory_where_there_is_plenty_of_it(
+    run: ModuleType, monkeypatch: pytest.MonkeyPatch, tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.delenv("TMPDIR", raising=False)
+    monkeypatch.setattr(run, "MEMORY", tmp_path)
+    told = python("import os; print(os.environ.get('TMPDIR', 'none'))")
+    monkeypatch.setattr(run, "MEMORY_FREE", 1)
+    assert run.in_memory(told)
+    assert Path(last_line(capfd)).parent == tmp_path
+    assert list(tmp_path.iterdir()) == []
+    monkeypatch.setattr(run, "MEMORY_FREE", 2**62)
+    assert run.in_memory(told)
+    assert last_line(capfd) == "none"
 
 
 def test_the_firmware_is_built_in_a_folder_that_is_there(run: ModuleType) -> None:
