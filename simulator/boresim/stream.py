@@ -116,7 +116,7 @@ class SampleStream:
 
     def _packed(self, crank_count: npt.NDArray[np.int64], raw: npt.NDArray[np.uint16], count: int) -> bytes:
         """The samples as they are on the wire."""
-        if count > len(self._room):
+        if count > len(self._room) or self._counts_in_room.base is not self._room:  # in a copy the fields are not the room's own
             self._make_room(count)
         self._counts_in_room[:count] = crank_count
         self._raw_in_room[:, :count] = raw

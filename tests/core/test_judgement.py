@@ -207,3 +207,11 @@ def test_which_valves_of_the_others_stand_open() -> None:
     assert open_valves(twin, 1, 2) == ()
     with pytest.raises(ValueError, match="cylinder 7"):
         open_valves(FOUR, 1, 7)
+
+
+def test_before_an_engine_is_opened_the_adapter_is_asked_for() -> None:
+    assert questions_of(19.9, 0.2, Circumstances()) == ()
+    (asked,) = questions_of(20.0, 0.2, Circumstances())
+    assert "adapter" in asked
+    assert "soapy water" in asked
+    assert not [one for one in questions_of(95.0, 0.2, Circumstances()) if "soapy" in one]

@@ -34,6 +34,7 @@ from borewright.service.calibration_file import (
     read_calibration,
     save_calibration,
 )
+from borewright.store import Store
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -170,6 +171,17 @@ def test_a_file_that_cannot_be_opened_or_written_is_told(tmp_path: Path) -> None
         load_calibration(tmp_path / "none.json")
     with pytest.raises(UseError, match="cannot be written"):
         save_calibration(WHOLE, tmp_path / "no" / "folder.json")
+
+
+def test_neither_a_record_nor_a_device_is_written_over(tmp_path: Path) -> None:
+    record = tmp_path / "shop.db"
+    Store.open(record).close()
+    was = record.read_bytes()
+    (tmp_path / "link").symlink_to(record)
+    for path in (record, tmp_path / "link", Path("/dev/null"), tmp_path):
+        with pytest.raises(UseError, match=r"never written over|was left alone"):
+            save_calibration(WHOLE, path)
+    assert record.read_bytes() == was
 
 
 def test_nothing_is_saved_that_could_not_be_loaded(tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import random
 from collections import Counter
 from dataclasses import replace
@@ -125,6 +126,22 @@ def test_somebody_who_looks_at_the_crank_sees_the_same_however_time_is_cut() -> 
     out = played(0.032)
     assert sum(isinstance(event, HoldEvent) for event in Decoder("host").feed(out)) == 1
     assert [cut_s for cut_s in (0.001, 0.014, 0.7) if played(cut_s) != out] == []
+
+
+def test_a_copy_in_the_middle_of_a_stream_goes_on_like_the_first() -> None:
+    rig = SimRig(load_scenario("hillclimb-before"))
+    rig.receive(encode(StreamStart(1, 1000, 8)))
+    rig.advance(1.0)
+    rig.transmit()
+    other = copy.deepcopy(rig)
+    said = []
+    for one in (rig, other):
+        one.operator.do("turn +90 rpm 15")
+        one.advance(2.0)
+        said.append(one.transmit())
+    assert said[0] == said[1]
+    (first, *_, last) = [one for one in Decoder("host").feed(said[1]) if isinstance(one, SampleBlock)]
+    assert sample_columns([first])[0][0] != sample_columns([last])[0][-1]  # it was turned
 
 
 def test_a_seed_gives_the_same_octets_and_another_seed_others(uncut: bytes) -> None:

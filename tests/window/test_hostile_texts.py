@@ -7,6 +7,7 @@ from pathlib import Path
 
 import borewright.app
 import pytest
+from borewright.app.pages.jobs_report import file_name
 from borewright.app.plain_label import PlainLabel, plain_tip
 from hypothesis import given
 from hypothesis import strategies as st
@@ -48,6 +49,14 @@ def test_a_tip_is_never_the_text_taken_as_markup(text: str) -> None:
     tip = plain_tip(text)
     assert tip == text or (tip.startswith("<qt>") and "<" not in tip[4:-5].replace("<br>", ""))
     assert tip != text or not QtGuiOnly.mightBeRichText(tip)
+
+
+@given(st.text(max_size=80) | st.sampled_from(["../../x", "/etc/passwd", "a\0b", "C:\\x", "..", "\U00020000" * 80, HOSTILE]))
+def test_a_name_leads_to_a_file_in_the_chosen_folder(name: str) -> None:
+    said = file_name(name)
+    assert said
+    assert len(f"{said}-routine-report.pdf".encode()) < 255
+    assert re.fullmatch(r"[^\W_]+(-[^\W_]+)*-?", said)
 
 
 def test_a_job_whose_name_is_markup_is_shown_as_it_was_typed(hand: JobsHand, qtbot: QtBot) -> None:

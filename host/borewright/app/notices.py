@@ -20,7 +20,9 @@ from PySide6.QtWidgets import (
 
 from borewright.app.desk import Desk
 from borewright.app.plain_label import PlainLabel, plain_tip
+from borewright.errors import BorewrightError
 from borewright.service.snapshot import Snapshot
+from borewright.store.job_file import save_new
 
 __all__ = ["LogList", "NoticeBar"]
 
@@ -145,8 +147,8 @@ def save_log(desk: Desk) -> None:
         "window": f"{desk.palette.name}, {desk.settings.scale_percent} %",
     }
     try:
-        path.write_text(desk.log.text(facts), encoding="utf-8")
-    except OSError as error:
-        desk.notice("warning", f"{path.name}: the log cannot be saved there ({error.strerror}); choose another folder")
+        save_new(path, desk.log.text(facts).encode(), replace=True)
+    except BorewrightError as error:
+        desk.notice("warning", f"the log cannot be saved there: {error}")
     else:
         desk.notice("note", f"the log is in {path.name}")

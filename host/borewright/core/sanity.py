@@ -1,4 +1,5 @@
-"""What to ask before a reading is believed, both ways: nearly everything gets out, or nearly nothing; and air at a neighbour."""
+"""What to ask before a reading is believed: nearly everything gets out, or nearly nothing; or much, and is all of it the
+cylinder's; and air at a neighbour."""
 
 from __future__ import annotations
 
@@ -9,6 +10,7 @@ __all__ = ["NEARLY_ALL_PERCENT", "NEARLY_NOTHING_PERCENT", "open_valves", "quest
 
 NEARLY_ALL_PERCENT = 90.0  # project
 NEARLY_NOTHING_PERCENT = 1.0  # project: a built cylinder that seals properly still leaks several percent (common practice)
+MUCH_PERCENT = 20.0  # from which an engine is opened (common practice): then the adapter is ruled out first
 _HOSE_ALONE = 1.25  # project: a trapped volume of at most so much of the hose's holds no combustion chamber
 
 
@@ -23,6 +25,8 @@ def questions_of(leakage_percent: float, expanded_percent: float, found: Circums
     asked: list[str] = []
     if leakage_percent >= NEARLY_ALL_PERCENT:
         asked += _nearly_all(found)
+    elif leakage_percent >= MUCH_PERCENT:  # no pressure tells a leak of the adapter from one of the cylinder
+        asked.append("Is the adapter tight in its hole? What leaks there counts as the cylinder's: paint it with soapy water.")
     elif leakage_percent - expanded_percent <= NEARLY_NOTHING_PERCENT:
         asked += _nearly_nothing(found)
     asked += [_heard_at(heard) for heard in found.heard_at]

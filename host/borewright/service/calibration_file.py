@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
@@ -13,9 +12,10 @@ from borewright.core.calibration import Calibration, calibration_of, instrument_
 from borewright.core.kept import RESULTS
 from borewright.core.plain import from_plain, to_plain
 from borewright.core.rig import CheckKind, RigCheck, RigSetup
-from borewright.errors import UseError
+from borewright.errors import StoreError, UseError
 from borewright.service.plain_file import octets_of
 from borewright.service.rig_file import NUMBERS, QUANTITIES
+from borewright.store.job_file import disk_words, save_new
 
 __all__ = [
     "FORMAT",
@@ -65,17 +65,15 @@ def _date(unix_s: float) -> str:
 
 
 def save_calibration(calibration: Calibration, path: Path) -> None:
-    """Write the file, whole or not at all. Raises UseError."""
+    """Write the file, whole or not at all, never over a record or what is no plain file. Raises UseError."""
     try:
         text = calibration_text(calibration)
     except ValueError as error:
         raise UseError(f"the calibration cannot be saved ({error}); make that check anew") from error
-    beside = path.with_name(path.name + ".part")
     try:
-        beside.write_text(text, encoding="utf-8")
-        os.replace(beside, path)
-    except OSError as error:
-        raise UseError(f"{path}: the calibration cannot be written ({error.strerror}); give another path") from error
+        save_new(path, text.encode(), replace=True)
+    except StoreError as error:
+        raise UseError(f"{path}: the calibration cannot be written ({disk_words(error)}); give another path") from error
 
 
 def load_calibration(path: Path, device_serial: str | None = None) -> Calibration:

@@ -13,11 +13,12 @@ from typing import TYPE_CHECKING, Any
 from borewire.engine_file import PLACES, engine_faults
 from borewire.toml_file import read_toml
 
-from borewright.errors import UseError
+from borewright.errors import StoreError, UseError
 from borewright.service.engine_library import named_document
 from borewright.service.engines import LARGEST_FILE, engine_from_document
 from borewright.service.plain_file import text_of
 from borewright.service.toml_text import toml_text
+from borewright.store.job_file import disk_words, save_new
 
 if TYPE_CHECKING:
     from borewright.store import Store
@@ -162,9 +163,12 @@ def read_engine_file(_store: Store, path: Path) -> dict[str, Any]:
 
 
 def write_engine_file(_store: Store, path: Path, document: Mapping[str, Any]) -> Path:
-    """Write an engine as TOML; what was there under that name is gone. Raises UseError where the disk does not let it."""
+    """Write an engine as TOML; what was there under that name is gone, but never a record or what is no plain file.
+
+    Raises UseError, also where the disk does not let it.
+    """
     try:
-        path.write_text(toml_text(document), encoding="utf-8", newline="\n")
-    except OSError as error:
-        raise UseError(f"{path}: the engine cannot be written there ({error.strerror}); choose another place") from error
+        save_new(path, toml_text(document).encode(), replace=True)
+    except StoreError as error:
+        raise UseError(f"{path}: the engine cannot be written there ({disk_words(error)}); choose another place") from error
     return path

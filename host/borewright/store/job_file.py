@@ -24,13 +24,13 @@ from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from borewright.errors import UseError
+from borewright.errors import StoreError, UseError
 from borewright.store.errors import os_error
 
 if TYPE_CHECKING:
     from borewright.core.samples import SampleColumns
 
-__all__ = ["FORMAT", "VERSION", "JobFile", "job_schema", "npz_bytes", "read_job_file", "save_new", "zip_bytes"]
+__all__ = ["FORMAT", "VERSION", "JobFile", "disk_words", "job_schema", "npz_bytes", "read_job_file", "save_new", "zip_bytes"]
 
 FORMAT = "borewright job"
 VERSION = 1
@@ -130,6 +130,11 @@ def save_new(path: Path, data: bytes, *, replace: bool = False) -> None:
             raise
     except OSError as error:
         raise os_error(path, error) from error
+
+
+def disk_words(error: StoreError) -> str:
+    """What the disk said where save_new could not write."""
+    return getattr(error.__cause__, "strerror", None) or "the disk refuses"
 
 
 def _may_be_written(path: Path, replace: bool) -> None:

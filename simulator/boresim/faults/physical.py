@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 __all__ = ["PHYSICAL"]
 
 LEAK_STEP_M2 = 0.4e-6
-ADAPTER_LEAK_M2 = 0.25e-6
+ADAPTER_LEAK_M2 = 0.4e-6
 CHECK_VALVE = CheckValve("out_of_cylinder", 3e-6, 4e3)
 SLOW_SUPPLY_S = 0.6
 HALF_OPEN = 0.09
@@ -377,7 +377,7 @@ PHYSICAL: tuple[Fault, ...] = (
         lambda rig: rig.faults.alter("adapter-leak", lambda scenario: _all_leak(scenario, "outside", ADAPTER_LEAK_M2)),
         _right("adapter-leak"),
         Outcome.NUMBER,
-        "",
+        "Is the adapter tight in its hole",
         "",
     ),
 )

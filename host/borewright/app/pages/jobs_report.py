@@ -211,6 +211,9 @@ def _choices(glance: JobGlance) -> list[tuple[str, list[int]]]:
     return [alone, together]
 
 
+LONGEST_OCTETS = 150  # disks take 255, and what kind of file it is comes after
+
+
 def file_name(name: str) -> str:
     """A job's name as the beginning of the name of a file: letters, digits and dashes.
 
@@ -218,4 +221,5 @@ def file_name(name: str) -> str:
     ('Hill-climb-7-Müller', 'job')
     """
     words = "".join(letter if letter.isalnum() or letter == "-" else " " for letter in name).split()
-    return "-".join(word for word in (word.strip("-") for word in words) if word) or "job"
+    said = "-".join(word for word in (word.strip("-") for word in words) if word) or "job"
+    return said.encode()[:LONGEST_OCTETS].decode(errors="ignore")
