@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sqlite3
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
@@ -204,6 +205,59 @@ def test_a_result_that_cannot_be_written_is_lost_aloud_and_the_writer_goes_on(st
     assert "the program failed while writing the record" in lost.reason
     assert isinstance(kept, CaptureKept)
     assert store.get_capture(kept.capture_id).state == "complete"
+
+
+def test_a_file_that_another_program_holds_for_a_while_loses_nothing(tmp_path: Path) -> None:
+    path = tmp_path / "held.borewright"
+    with Store.open(path, busy_s=0.01) as store:
+        tried = threading.Semaphore(0)
+        inner = store.append
+
+        def append(capture_id: int | None, chunks: Sequence[SampleColumns] = (), lines: Sequence[Line] = ()) -> None:
+            tried.release()
+            inner(capture_id, chunks, lines)
+
+        store.append = append  # type: ignore[method-assign]
+        writer = StoreWriter(store)
+        ticket = writer.begin_capture(None, 1)
+        assert writer.drain()
+        other = sqlite3.connect(path, isolation_level=None)
+        other.execute("BEGIN IMMEDIATE")
+        for second in range(6):
+            writer.append_chunk(ticket, samples(second * 50))
+        for _ in range(3):
+            assert tried.acquire(timeout=30.0)
+        other.execute("ROLLBACK")
+        other.close()
+        writer.finish_capture(ticket, {"leakage_percent": 7.5})
+        assert writer.drain()
+        (kept,) = writer.take_news()
+        assert isinstance(kept, CaptureKept)
+        assert kept.state == "complete"
+        assert len(store.load_columns(kept.capture_id)) == 300
+        assert writer.close()
+
+
+def test_a_file_that_stays_locked_voids_the_test_and_says_so(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("borewright.store.writer.LOCKED_S", 0.0)
+    path = tmp_path / "held.borewright"
+    with Store.open(path, busy_s=0.01) as store:
+        writer = StoreWriter(store)
+        ticket = writer.begin_capture(None, 1)
+        assert writer.drain()
+        other = sqlite3.connect(path, isolation_level=None)
+        other.execute("BEGIN IMMEDIATE")
+        writer.append_chunk(ticket, samples(0))
+        assert writer.drain()
+        other.execute("ROLLBACK")
+        other.close()
+        writer.finish_capture(ticket, {"leakage_percent": 7.5})
+        assert writer.drain()
+        failed, kept = writer.take_news()
+        assert failed == WriteFailed(ticket, f"{path} is locked by another program; close that program and try again")
+        assert isinstance(kept, CaptureKept)
+        assert kept.state == "void"
+        assert writer.close()
 
 
 def test_closing_writes_what_waits_and_tells_what_comes_too_late(store: Store, make: Make, monkeypatch: pytest.MonkeyPatch) -> None:

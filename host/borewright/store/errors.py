@@ -8,10 +8,14 @@ from pathlib import Path
 
 from borewright.errors import StoreError
 
-__all__ = ["NO_TEXT", "damaged", "not_ours", "not_together", "os_error", "sqlite_error", "too_new"]
+__all__ = ["NO_TEXT", "LockedError", "damaged", "not_ours", "not_together", "os_error", "sqlite_error", "too_new"]
 
 NO_TEXT = "it holds what is no text"
 _OTHER_TABLES = ("already exists", "no such table", "no such column", "has no column named", "duplicate column name")
+
+
+class LockedError(StoreError):
+    """Another program holds the file; nothing was written, and it can be tried again."""
 
 
 def not_ours(path: Path) -> StoreError:
@@ -60,7 +64,7 @@ def sqlite_error(path: Path, error: sqlite3.Error) -> StoreError:
     code = getattr(error, "sqlite_errorcode", None)
     primary = code & 0xFF if isinstance(code, int) else None
     if primary in {sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED}:
-        return StoreError(f"{path} is locked by another program; close that program and try again")
+        return LockedError(f"{path} is locked by another program; close that program and try again")
     if primary in {sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR}:
         return _full(path, str(error))
     if primary in {sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM}:

@@ -8,12 +8,14 @@ or CaptureLost.
 from __future__ import annotations
 
 import threading
+import time
 from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from borewright.errors import StoreError
+from borewright.store.errors import LockedError
 from borewright.store.records import CaptureState, FindingKind, Purpose
 from borewright.store.store import Line, Store
 
@@ -22,6 +24,9 @@ if TYPE_CHECKING:
     from borewright.core.samples import SampleColumns
 
 __all__ = ["CaptureKept", "CaptureLost", "StoreWriter", "WriteFailed", "WriterNews"]
+
+
+LOCKED_S = 60.0  # a backup or another program's transaction; each try waits as long as the store does
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,8 +158,10 @@ class StoreWriter:
             missing = None if broken is None else f"part of the record is missing: {broken}"
             reason = "; ".join(part for part in (void_reason, missing) if part) or None
             try:
-                self._store.finish_capture(
-                    capture_id, result, void_reason=reason, marks=marks, declared=declared, readiness=readiness
+                self._while_locked(
+                    lambda: self._store.finish_capture(
+                        capture_id, result, void_reason=reason, marks=marks, declared=declared, readiness=readiness
+                    )
                 )
             except Exception as error:  # noqa: BLE001 -- told as news; the thread goes on
                 self._tell(CaptureLost(ticket, _words(error)))
@@ -270,9 +277,21 @@ class StoreWriter:
 
     def _try(self, ticket: int | None, act: Callable[[], object]) -> None:
         try:
-            act()
+            self._while_locked(act)
         except Exception as error:  # noqa: BLE001 -- told as news; the thread goes on
             self._fail(ticket, _words(error))
+
+    def _while_locked(self, act: Callable[[], object]) -> None:
+        """Do it; where another program holds the file, try again for a minute, for the queue has room for that."""
+        until_s = time.monotonic() + LOCKED_S
+        while True:
+            try:
+                act()
+            except LockedError:
+                if self._thread is None or self._closing or time.monotonic() > until_s:
+                    raise
+            else:
+                return
 
     def _fail(self, ticket: int | None, reason: str) -> None:
         """Tell it, and remember that the capture is not whole; the same reason is told once for a capture."""
