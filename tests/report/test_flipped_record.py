@@ -89,7 +89,7 @@ def test_every_command_reads_the_whole_record(whole: Path, read: Callable[..., S
 @pytest.mark.parametrize("column", READ_BY)
 def test_a_flipped_octet_of_a_kept_value_is_said(whole: Path, tmp_path: Path, read: Callable[..., Said], column: str) -> None:
     chance = random.Random(column)
-    for number in range(3):
+    for number in range(2):
         path = Path(shutil.copy(whole, tmp_path / f"{number}.db"))
         flip(path, *column.split("."), chance)
         said = read(path, *READ_BY[column])
@@ -97,7 +97,7 @@ def test_a_flipped_octet_of_a_kept_value_is_said(whole: Path, tmp_path: Path, re
         assert re.fullmatch(rf"borewright \w+: {re.escape(str(path))} is damaged \([^\n]+\); keep a copy of it [^\n]+\n", said.err)
 
 
-@pytest.mark.parametrize("seed", range(16))
+@pytest.mark.parametrize("seed", range(10))
 def test_a_flipped_octet_of_any_text_is_read_or_said(whole: Path, tmp_path: Path, read: Callable[..., Said], seed: int) -> None:
     chance = random.Random(seed)
     path = Path(shutil.copy(whole, tmp_path / "flipped.db"))
