@@ -150,11 +150,15 @@ class StuckBit:
 
 @dataclass(frozen=True, slots=True)
 class Swapped:
-    """Each channel gives what belongs to the other."""
+    """Each transducer stands where the other belongs, and keeps its own zero and noise."""
 
-    def bend(self, words: Words, _trace: PlantTrace) -> None:
+    words_per_pa: float
+
+    def bend(self, words: Words, trace: PlantTrace) -> None:
         """See SensorFault."""
-        words[:] = words[::-1].copy()
+        across = self.words_per_pa * (trace.p_regulated_abs_pa - trace.p_cylinder_abs_pa)
+        words[0] -= across
+        words[1] += across
 
 
 class EncoderFault:

@@ -55,12 +55,12 @@ class Electronics:
     def __init__(self, scenario: Scenario) -> None:
         self.scenario = scenario
         parts = scenario.rig.transducers
-        self.raw_min = 0
-        self.raw_max = (1 << parts.adc_bits) - 1
+        self.raw_min: int = 0
+        self.raw_max: int = (1 << parts.adc_bits) - 1
         self.volts_at_zero = 0.0
         self.volts_per_raw = parts.adc_reference_v / (1 << parts.adc_bits)
         self.sensor_supply_v = parts.sensor_supply_v
-        self.counts_per_rev = scenario.rig.encoder.counts_per_rev
+        self.counts_per_rev: int = scenario.rig.encoder.counts_per_rev
         self._counts_per_deg = scenario.rig.encoder.sign * self.counts_per_rev / 360.0
         self._wander = tuple(ZeroWander(scenario.seed, f"zero wander {channel}") for channel in range(2))
         self._wander_from_s = -KNOT_S * seeded_unit(scenario.seed, "zero wander")

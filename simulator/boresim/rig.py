@@ -48,7 +48,7 @@ class SimRig:
     def __init__(self, scenario: Scenario, seed: int | None = None) -> None:
         self.scenario = scenario if seed is None else replace(scenario, seed=seed)
         self.plant: Plant = Plant(self.scenario)
-        self.electronics = Electronics(self.scenario)
+        self.electronics: Electronics = Electronics(self.scenario)
         self.plugged = True
         self.powered = True
         self._setup = _device_setup(self.scenario, self.electronics)

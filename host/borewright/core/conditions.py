@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from math import inf
 from typing import Literal
 
+from borewright.core.channel_sense import ChannelTrouble
 from borewright.core.engine import Engine
 from borewright.core.evidence import HoseEvidence, SqueezeVerdict, StrokeEvidence
 from borewright.core.limits import Limits
@@ -75,7 +76,7 @@ class LinkFacts:
 class RigFacts:
     """zero_*_pa: zero-corrected mean reading at vent, None when not vented long enough.
 
-    *_age_s: of the last check that passed; under 0 where it is dated in the future.
+    *_age_s: of the last check that passed; under 0 where it is dated in the future. channel_trouble: what channel sense has found.
     """
 
     zero_regulated_pa: float | None = None
@@ -84,6 +85,7 @@ class RigFacts:
     sealed_age_s: float | None = None
     restrictor_age_s: float | None = None
     waived: frozenset[str] = frozenset()
+    channel_trouble: ChannelTrouble | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -248,6 +250,8 @@ def _rig(facts: ReadinessFacts, limits: Limits) -> Condition:
     def no(reason: str, remedy: str) -> Condition:
         return Condition("rig", False, reason, remedy)
 
+    if rig.channel_trouble is not None:
+        return no(rig.channel_trouble.words, rig.channel_trouble.remedy)
     if rig.zero_age_s is not None and rig.zero_age_s < 0.0:
         return no("the zeros are dated in the future: this computer's clock has been set back", "Set the clock, or take the zeros.")
     if rig.zero_age_s is None or rig.zero_age_s > limits.zero_age_s:
@@ -284,6 +288,8 @@ def _reference(facts: ReadinessFacts, limits: Limits) -> Condition:
         return no("the piston stop has not been confirmed as removed", "Take the piston stop out and say so.")
     if facts.purpose != "test":
         return Condition("reference", True, "not needed: the outlet is closed off from the engine")
+    if not reference.index_seen and reference.index_missed:
+        return no("no index pulse came in more than a whole turn", "Check the wire of the encoder's index and its disk.")
     if not reference.index_seen:
         return no("the index pulse has not been seen since power-up", "Turn the crank two turns in the running direction.")
     if reference.index_spacing_ok is None:

@@ -75,6 +75,7 @@ class CrankTracker:
     whole_turns: int = 0  # index spacings of whole turns that were right
     index_spacing_ok: bool | None = None  # None: no whole turn between two pulses yet
     index_faults: int = 0
+    farthest: tuple[int, int] | None = None  # lowest and highest count since power-up, until the first index pulse
 
     # ------------------------------------------------------------------ what comes in
 
@@ -100,6 +101,9 @@ class CrankTracker:
             spans=(*kept[max(0, start - 1) :], span),
             extreme=self.running_sign * first if self.last_count is None else self.extreme,
         )
+        if self.index_count is None and (self.farthest is None or not self.farthest[0] <= low <= high <= self.farthest[1]):
+            before = self.farthest or (low, high)
+            tracker = replace(tracker, farthest=(min(low, before[0]), max(high, before[1])))
         return tracker if low == high == self.last_count else tracker._walk(counts)
 
     def _walk(self, counts: npt.NDArray[np.int64]) -> CrankTracker:
@@ -162,9 +166,12 @@ class CrankTracker:
     def index_missed(self) -> bool:
         """True when the crank is more than a turn and a quarter from the latest index pulse: another one should have come.
 
-        The quarter allows for a pulse that is told a little after the samples around it.
+        So too when it went so far without any since power-up. The quarter allows for a pulse that is told a little after the
+        samples around it.
         """
-        if self.index_count is None or self.last_count is None:
+        if self.index_count is None:
+            return self.farthest is not None and self.farthest[1] - self.farthest[0] > 1.25 * self.counts_per_rev
+        if self.last_count is None:
             return False
         return abs(self.last_count - self.index_count) > 1.25 * self.counts_per_rev
 

@@ -12,6 +12,7 @@ from borewright.core.restrictor import Restrictor
 from borewright.core.rig import CheckRefused
 from borewright.core.samples import SampleColumns
 from borewright.core.uncertainty import Budget
+from borewright.service.channels import marks_of_channels, void_by_channels
 from borewright.service.conditions_of_air import AirConditions
 from borewright.service.effects import Analyse
 from borewright.service.fitting import fit_test
@@ -57,9 +58,14 @@ def analyse(state: BenchState, done: Analyse, ambient: AirConditions) -> Analyse
     marks = (*done.marks, *result.marks, *moved_zeros(then_pa, result, state.limits.zero_moved_pa))
     if done.void_reason is not None:
         return Analysed(result, done.void_reason, (*marks, *ambient.assumed))
+    wrong = void_by_channels(state, done.columns, laws, done.purpose, result)
+    if wrong is not None:
+        return Analysed(result, wrong, (*marks, *ambient.assumed))
+    of_channels = marks_of_channels(state, done.columns, laws, result)
+    marks += of_channels
     if done.purpose.kind == "test":
         return test_of(done.columns, laws, state.engine, marks, result, done.purpose.wet_oil_m3)
-    unfit = next((mark for mark in result.marks if mark.startswith(UNFIT_FOR_CHECKS)), None)
+    unfit = next(iter((*of_channels, *(mark for mark in result.marks if mark.startswith(UNFIT_FOR_CHECKS)))), None)
     if unfit is not None:
         return Analysed(result, f"the check cannot be used: {unfit}; make it again", marks)
     try:

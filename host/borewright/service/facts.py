@@ -21,6 +21,7 @@ from borewright.core.conditions import (
 )
 from borewright.core.crank import tdc_window_deg
 from borewright.core.readiness_table import AIR_ON, State
+from borewright.service.channels import trouble_before_air
 from borewright.service.places import place_undone
 from borewright.service.state import BenchState
 from borewright.session.session import Phase
@@ -85,6 +86,7 @@ def _rig(state: BenchState) -> RigFacts:
         zero_age_s=_check_age_s(state, "zero"),
         sealed_age_s=_check_age_s(state, "sealed"),
         restrictor_age_s=_check_age_s(state, "restrictor"),
+        channel_trouble=trouble_before_air(state) if vented else None,
     )
 
 

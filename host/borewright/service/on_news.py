@@ -10,6 +10,7 @@ from borewright.core.motion import CrankTracker
 from borewright.core.readiness_table import AIR_ON, Event, State
 from borewright.errors import LinkError
 from borewright.service.air import happen
+from borewright.service.channels_live import name_channel_fault, name_over_pressure
 from borewright.service.other_tdc import finish_tdc_way
 from borewright.service.spare import take_slow
 from borewright.service.tdc import finish_tdc
@@ -57,6 +58,7 @@ def take_news(work: Work, told: news.News) -> None:
             work.set(trouble_s=work.state.now_s)
             work.log("fault", fault=fault.name.lower(), detail=detail)
             work.say("warning", f"the rig reports a fault: {fault.name.lower().replace('_', ' ')} ({detail})")
+            name_channel_fault(work, fault, detail)
             happen(work, Event.DEVICE_FAULT)
         case news.HoldChanged(_, hold):
             work.log("hold_switch", hold=hold.name.lower())
@@ -105,7 +107,8 @@ def forget_evidence(work: Work, reference: bool = False) -> None:
     if reference and work.state.crank is not None:
         work.set(crank=work.state.crank.restarted(), fitting_confirmed=False, stop=None, tdc_way=None)
         # the device's clock began anew
-        work.set(reading=None, recent=(), trouble_s=None, state_since_s=0.0, zero=None, countdown_until_s=None, device_air=None)
+        work.set(reading=None, recent=(), channels=None, trouble_s=None, state_since_s=0.0)
+        work.set(zero=None, countdown_until_s=None, device_air=None)
 
 
 def _by_hand(work: Work) -> str:
@@ -137,7 +140,7 @@ def _device_known(work: Work, told: news.DeviceKnown) -> None:
     if readiness.valves != valves:
         readiness = replace(readiness, valves=valves)
     # a new stream begins: nobody has seen what the crank did in between, and the ticks may have been unwrapped anew
-    work.set(reading=None, recent=(), trouble_s=None, confirmed=None, zero=None)
+    work.set(reading=None, recent=(), channels=None, trouble_s=None, confirmed=None, zero=None)
     work.set(transducers=transducers, crank=crank.unwatched(), readiness=readiness, serial=identity.serial_number)
     work.send(StatusRequest(0))
 
@@ -181,4 +184,5 @@ def _air_changed(work: Work, told: news.AirChanged) -> None:
         why = told.cause.name.lower().replace("_", " ") + _MORE_OF.get(told.cause, "")
         work.say("alarm" if opening is not None else "warning", f"the rig shut and vented by itself: {why}")
         _void_for(work, f"the rig shut and vented by itself: {why}")
+        name_over_pressure(work, told.cause)
         happen(work, Event.DEVICE_TRIPPED)

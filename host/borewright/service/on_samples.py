@@ -13,6 +13,8 @@ from borewright.core.place_meaning import place_words
 from borewright.core.readiness_table import AIR_ON, Event, State
 from borewright.core.samples import SampleColumns
 from borewright.service.air import close_capture, happen, renew_opening
+from borewright.service.channels import proven_hint
+from borewright.service.channels_live import take_channels, watch_channels_with_air
 from borewright.service.effects import KeepChunk
 from borewright.service.facts import conditions_of
 from borewright.service.on_place import follow_oil, watch_place_gauge
@@ -39,6 +41,7 @@ VENT_LIMIT_S = 20.0
 VENT_ALARM_S = 5.0
 SEALED_S = 10.0
 DECAY_S = 30.0
+AFTERWARDS_S = 0.6  # recorded once it is vented: twice what shows whether the zeros are where they were
 RISES_WITHIN_S = 5.0  # a hand valve that has begun to open has let pressure in by then
 
 
@@ -55,6 +58,7 @@ def take_samples(work: Work, columns: SampleColumns) -> None:
     work.set(crank=crank.add(columns), reading=_reading(columns, p_regulated, p_cylinder), recent=recent)
     _follow_people(work, columns)
     follow_oil(work, columns)
+    take_channels(work, columns)
     watch_zero(work, columns)
     watch_squeeze(work, columns, p_cylinder)
     _record(work, columns)
@@ -66,6 +70,7 @@ def decide(work: Work, columns: SampleColumns) -> None:
     if work.state.reading is None or len(columns) == 0:
         return
     _watch_crank(work, columns)
+    watch_channels_with_air(work)
     _watch_pressure(work)
     _watch_time(work)
     _watch_capture(work)
@@ -193,6 +198,7 @@ def _watch_regulated(work: Work) -> None:
     low_pa, high_pa = state.regulated_range_gauge_pa
     if not low_pa <= reading.p_regulated_gauge_pa <= high_pa:
         reason = f"the regulated pressure was {reading.p_regulated_gauge_pa / 1000:.0f} kPa, out of range, with air on"
+        reason += proven_hint(state, reading.p_regulated_gauge_pa)
         work.say("warning", reason + "; set the regulator and test again")
         work.set(capture=replace(capture, void_reason=reason))
         happen(work, Event.STOP)
@@ -223,9 +229,17 @@ def _watch_capture(work: Work) -> None:
         happen(work, Event.ISOLATE_OVER)
     ended = work.state.capture
     if ended is not None and ended.ended_s is not None:
-        gone = work.state.readiness.state is State.VENTED
+        gone = _vented_long_enough(work.state, ended)
         if gone or work.state.now_s - ended.ended_s > VENT_LIMIT_S:
             close_capture(work)
+
+
+def _vented_long_enough(state: BenchState, capture: Capturing) -> bool:
+    """The pressure is gone; where there is a number, the zeros have been seen once more."""
+    if state.readiness.state is State.VENTING:
+        return False
+    number = capture.void_reason is None and capture.purpose.aim != "span" and state.readiness.state is State.VENTED
+    return not number or state.now_s - state.state_since_s >= AFTERWARDS_S
 
 
 def _watch_sweep(work: Work, capture: Capturing) -> None:

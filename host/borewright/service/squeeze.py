@@ -21,6 +21,10 @@ __all__ = ["begin_squeeze", "break_off_squeeze", "watch_squeeze", "watch_squeeze
 
 MOST_PAIRS = 3
 STANDARD_AIR_PA = 101_325.0  # near enough for a warning
+BACKWARDS = (
+    "the crank was counted backwards in this squeeze: if it was turned in the running direction, the encoder's two phases are "
+    "swapped; connect them the other way round and find true TDC again"
+)
 LEAST_AT_VENT = 200  # samples to know the noise from
 
 
@@ -113,6 +117,8 @@ def watch_squeeze(work: Work, columns: SampleColumns, p_cylinder_gauge_pa: npt.N
         "squeeze_verdict", verdict=verdict.kind, cylinders=list(verdict.cylinders), tdc_count=verdict.tdc_count, pairs=verdict.pairs
     )
     keep_verdict(work, watch)
+    if work.state.crank is not None and work.state.crank.direction < 0:
+        work.say("warning", BACKWARDS)
     if work.state.has_valves:  # else the person says when turning has stopped and the vent is open
         happen(work, Event.SQUEEZE_OVER)
 

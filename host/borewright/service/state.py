@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from math import inf
-from typing import Any
+from typing import Any, Literal
 
 from borewire.messages import AirState, Fitted
 
+from borewright.core.channel_watch import ChannelWatch
 from borewright.core.conditions import Condition
 from borewright.core.engine import Engine
 from borewright.core.evidence import HoseEvidence, SqueezeVerdict, SqueezeWatch, StrokeEvidence
@@ -68,7 +69,7 @@ class Capturing:
     conditions: as they were at the opening. parts: all samples so far; unkept: those that have not gone to the record yet.
     settled: the reading was steady and the supply is to be shut. shut_s: when it was, for the decay; shut_said: by the person's
     word. ended_s: since when only the venting is left. readings: of the reference gauge, in a sweep. place_gauge_due: the gauges at
-    the places are to be read now; place_readings: what those showed that have been.
+    the places are to be read now; place_readings: what those showed that have been. rise_seen: which side rises first is known.
     """
 
     purpose: Purpose
@@ -85,6 +86,7 @@ class Capturing:
     readings: tuple[GaugeReading, ...] = ()
     place_gauge_due: bool = False
     place_readings: tuple[PlaceReading, ...] = ()
+    rise_seen: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,6 +139,9 @@ class BenchState:
     confirmed: Confirmed | None = None
     reading: Reading | None = None
     recent: tuple[SampleColumns, ...] = ()
+    channels: ChannelWatch | None = None
+    channels_while: Literal["vented", "air"] = "vented"  # under which the channels have been followed
+    channel_told: bool = False  # that one cannot be read while the pressure is let off
     trouble_s: float | None = None
     regulated_leaks_in: bool = False
     supply_leaked: bool = False  # seen in a squeeze; until another one, or the zeros, show nothing of it
