@@ -38,6 +38,7 @@ __all__ = [
 Words = npt.NDArray[np.float64]
 Counts = npt.NDArray[np.int64]
 
+GOLDEN_SECTION = 0.6180339887498949  # its multiples fill the unit evenly
 _CYCLE = np.array([sin(2.0 * pi * step / 1024) for step in range(1024)])
 
 
@@ -250,10 +251,12 @@ class ElectricalFaults:
         """Raw words uint16[2, n] from those of sound electronics."""
         if not self.sensors:
             return sound
-        words = sound.astype(np.float64) + 0.5  # the middle of each converter step
+        # where in its converter step each value lay is not known any more: anywhere, by the sample's position
+        inside = (trace.position + np.arange(sound.shape[1])) * GOLDEN_SECTION
+        words = sound + (inside - np.floor(inside))
         for fault in self.sensors.values():
             fault.bend(words, trace)
-        return np.clip(np.floor(words), self.raw_min, self.raw_max).astype(np.uint16)
+        return np.asarray(np.clip(np.floor(words), self.raw_min, self.raw_max).astype(np.uint16))
 
     def seen_by_encoder(self, trace: PlantTrace) -> PlantTrace:
         """The trace with the angles of the encoder's shaft in place of the crank's."""

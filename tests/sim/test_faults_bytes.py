@@ -54,7 +54,7 @@ def _play(fault: Fault, cuts_s: list[float]) -> bytes:
     return bytes(out)
 
 
-@pytest.mark.parametrize("fault", (*PHYSICAL, *ELECTRICAL), ids=lambda fault: fault.name)
+@pytest.mark.parametrize("fault", [*PHYSICAL, *ELECTRICAL], ids=lambda fault: fault.name)
 def test_the_octets_with_a_fault_do_not_depend_on_how_time_is_cut(fault: Fault) -> None:
     luck = random.Random(f"cuts {fault.name}")
     cut = _play(fault, [luck.uniform(FIRST_MESSAGE_S, LAST_MESSAGE_S) for _ in range(300)])

@@ -135,6 +135,6 @@ def _noisy(
                 "noisy",
                 name,
                 f"the {name} transducer is {times} ({noise[which] / 1000:.1f} kPa)",
-                "Look for a loose plug, a chafed wire or a running ignition coil or charger near its cable.",
+                "Look for a loose plug or a coil or charger near its cable; if it is to stay so, take the zeros again.",
             )
     return None

@@ -58,7 +58,7 @@ def analyse(state: BenchState, done: Analyse, ambient: AirConditions) -> Analyse
     marks = (*done.marks, *result.marks, *moved_zeros(then_pa, result, state.limits.zero_moved_pa))
     if done.void_reason is not None:
         return Analysed(result, done.void_reason, (*marks, *ambient.assumed))
-    wrong = void_by_channels(state, done.columns, laws, done.purpose, result)
+    wrong = void_by_channels(state, done, laws, result)
     if wrong is not None:
         return Analysed(result, wrong, (*marks, *ambient.assumed))
     of_channels = marks_of_channels(state, done.columns, laws, result)

@@ -25,7 +25,7 @@ from borewright.core.channel_sense import (
     trouble_at_vent,
 )
 from borewright.core.samples import SampleColumns, SampleFlags
-from borewright.service.acts import Purpose
+from borewright.service.effects import Analyse
 from borewright.service.laws import Laws
 from borewright.service.state import BenchState
 
@@ -70,8 +70,9 @@ def proven_hint(state: BenchState, p_regulated_gauge_pa: float) -> str:
 # ---------------------------------------------------------------------- a whole capture
 
 
-def void_by_channels(state: BenchState, columns: SampleColumns, laws: Laws, purpose: Purpose, result: CaptureResult) -> str | None:
+def void_by_channels(state: BenchState, done: Analyse, laws: Laws, result: CaptureResult) -> str | None:
     """Why no number of this capture can be believed, from what its channels show; None where nothing is wrong with them."""
+    columns, purpose = done.columns, done.purpose
     for name, channel in zip(CHANNEL_NAMES, (laws.regulated_channel, laws.cylinder_channel), strict=True):
         if (stuck := stuck_bit(name, columns.raw[channel])) is not None:
             return f"{stuck.words}. {stuck.remedy}"
@@ -82,7 +83,7 @@ def void_by_channels(state: BenchState, columns: SampleColumns, laws: Laws, purp
         ratio = result.p_cylinder_gauge_pa / result.p_regulated_gauge_pa if result.p_regulated_gauge_pa > 0.0 else 1.0
         trouble = range_trouble(ratio, result.p_regulated_gauge_pa, setup.set_pressure_gauge_pa, range_pa)
     else:
-        ratio_after = _ratio_after_shut(columns, laws, result, setup.dead_volume_m3)
+        ratio_after = _ratio_after_shut(state, done, laws, result)
         if ratio_after is not None and purpose.asked_gauge_pa is None:
             trouble = range_trouble(ratio_after, result.p_regulated_gauge_pa, state.proven_gauge_pa, range_pa)
     if trouble is not None:
@@ -96,11 +97,16 @@ def void_by_channels(state: BenchState, columns: SampleColumns, laws: Laws, purp
     return None
 
 
-def _ratio_after_shut(columns: SampleColumns, laws: Laws, result: CaptureResult, dead_volume_m3: float) -> float | None:
-    isolated = result.phases.isolated
-    if isolated is None or isolated[1] - isolated[0] < 2:
+def _ratio_after_shut(state: BenchState, done: Analyse, laws: Laws, result: CaptureResult) -> float | None:
+    """Between shut and vent; where the rig has valves by its own word, for the pressures may be wrong."""
+    columns, isolated = done.columns, result.phases.isolated
+    if state.has_valves and done.shut_s is not None:
+        start, stop = (int(np.searchsorted(columns.t_s, at_s)) for at_s in (done.shut_s, done.ended_s))
+    elif isolated is not None:
+        start, stop = isolated
+    else:
         return None
-    part = columns.between(*isolated)
+    part = columns.between(start, stop)
     regulated, cylinder = (
         law.with_zero(zero_pa).gauge_pa(part.raw[channel])
         for law, zero_pa, channel in (
@@ -108,7 +114,8 @@ def _ratio_after_shut(columns: SampleColumns, laws: Laws, result: CaptureResult,
             (laws.cylinder, result.zero_cylinder_pa, laws.cylinder_channel),
         )
     )
-    seen = after_shut(part.t_s, regulated, cylinder, laws.restrictor, dead_volume_m3, laws.p_ambient_abs_pa, laws.t_supply_k)
+    dead_m3 = state.setup.dead_volume_m3
+    seen = after_shut(part.t_s, regulated, cylinder, laws.restrictor, dead_m3, laws.p_ambient_abs_pa, laws.t_supply_k)
     return None if seen is None else seen.ratio
 
 

@@ -7,11 +7,13 @@ from dataclasses import replace
 import numpy as np
 from borewire.messages import AirState
 
+from borewright.core.channel_sense import ChannelTrouble, trouble_at_vent
 from borewright.core.readiness_table import State
 from borewright.core.rig import RigCheck
 from borewright.core.samples import SampleColumns
 from borewright.service.checks import keep_check
 from borewright.service.state import BenchState, ZeroTaking
+from borewright.service.transducers import Transducers
 from borewright.service.work import Work
 
 __all__ = ["begin_zero", "watch_zero"]
@@ -47,9 +49,12 @@ def watch_zero(work: Work, columns: SampleColumns) -> None:
     regulated_pa, cylinder_pa = float(np.mean(regulated)), float(np.mean(cylinder))
     span_pa = work.state.setup.transducer_high_gauge_pa - work.state.setup.transducer_low_gauge_pa
     largest_pa = min(LARGEST_ZERO_SHARE * span_pa, UNDER_SEEN_SHARE * work.state.limits.seen_gauge_pa)
-    passed = max(abs(regulated_pa), abs(cylinder_pa)) <= largest_pa
+    trouble = _trouble(work.state, transducers)
+    passed = trouble is None and max(abs(regulated_pa), abs(cylinder_pa)) <= largest_pa
     work.set(zero=None)
-    if passed:
+    if trouble is not None:
+        work.say("warning", f"the zeros cannot be taken: {trouble.words}. {trouble.remedy}")
+    elif passed:
         work.set(transducers=transducers.with_zeros(regulated_pa, cylinder_pa), supply_leaked=False)
     else:
         work.say("warning", "a transducer is far from zero at vent; see that the vent is open and the transducer is the right one")
@@ -61,6 +66,12 @@ def watch_zero(work: Work, columns: SampleColumns) -> None:
         "noise_cylinder_pa": float(np.std(cylinder, ddof=1)),
     }
     keep_check(work, RigCheck("zero", work.state.unix_s, work.state.who, identity.serial_number, passed, result))
+
+
+def _trouble(state: BenchState, transducers: Transducers) -> ChannelTrouble | None:
+    """What is wrong with the channels themselves; noise beside each other only, for what was kept is to be replaced."""
+    watch = state.channels
+    return None if watch is None else trouble_at_vent(watch, (transducers.regulated, transducers.cylinder))
 
 
 def _vented(state: BenchState) -> bool:
