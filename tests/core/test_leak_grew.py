@@ -53,6 +53,28 @@ def test_a_regulator_that_creeps_or_sags_is_no_growth() -> None:
     assert grew_while_fed(t, regulated, 0.92 * regulated) is None
 
 
+@pytest.mark.parametrize("times", [0.9, 0.98, 1.02, 1.05, 1.1])
+@pytest.mark.parametrize("takes_s", [0.001, 1.0])
+@pytest.mark.parametrize("follows_s", [0.1, 0.5, 1.0, 2.0])
+def test_a_regulator_that_is_readjusted_is_no_growth(times: float, takes_s: float, follows_s: float) -> None:
+    t = PERIOD_S * np.arange(8000)
+    regulated = REGULATED_PA * (1.0 + (times - 1.0) * np.clip((t - 2.0) / takes_s, 0.0, 1.0))
+    cylinder = np.empty_like(t)
+    now_pa = 0.92 * REGULATED_PA
+    for at, fed_pa in enumerate(regulated):
+        now_pa += PERIOD_S / follows_s * (0.92 * fed_pa - now_pa)
+        cylinder[at] = now_pa
+    assert grew_while_fed(t, regulated, cylinder) is None
+
+
+def test_growth_is_found_though_the_regulator_gives_way_to_it() -> None:
+    t = PERIOD_S * np.arange(5000)
+    regulated = np.where(t < 2.0, REGULATED_PA, 0.97 * REGULATED_PA)
+    found = grew_while_fed(t, regulated, np.where(t < 2.0, 0.92, 0.80) * regulated)
+    assert found is not None
+    assert found.at_s == pytest.approx(2.0, abs=0.1)
+
+
 def test_nothing_is_said_of_too_little() -> None:
     assert grew_while_fed(*fed(np.full(900, 8.0))) is None
     assert grew_in_decay(*decay(np.full(300, 1.0)), AMBIENT_PA) is None

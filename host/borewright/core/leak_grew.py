@@ -1,6 +1,7 @@
 """Whether the leak grew while it was being measured: with air on, or while the trapped air bled away.
 
 Settling makes the reading better, never worse: air that cools in the fill makes a leak look larger than it is, less so by and by.
+A regulator that is readjusted moves it both ways, for the cylinder follows late, but never by a larger part than its own.
 In the decay, while it is choked, the pressure's own rate falls off or stays; only a leak that grows makes it rise.
 """
 
@@ -22,6 +23,7 @@ LEAST_RATE_GROWTH = 1.35
 """Of the rate of the decay, from one stretch to another (project): a leak whose area grows as the pressure falls, as a valve's may,
 makes it a few percent."""
 _WINDOW_S, _GAP_S, _BIN_S = 0.4, 0.2, 0.05
+_FOLLOWS_S = 2.0  # after so long a cylinder has followed what the regulated pressure did, but for a small rest
 _DOUBT = 6.0  # standard deviations of a difference, the largest of some hundred of them
 _STRETCHES = 10
 _LEAST_SAMPLES = 12
@@ -61,9 +63,10 @@ def grew_while_fed(t_s: npt.ArrayLike, p_regulated_gauge_pa: npt.ArrayLike, p_cy
     sums = np.concatenate([[0.0], np.cumsum(leakage)])
     means = (sums[window:] - sums[:-window]) / window
     growth = means[window + gap :] - means[: -(window + gap)]
-    most = int(np.argmax(growth))
+    certain = growth - _readjusted_percent(rb, round(_FOLLOWS_S / (size * _period(t))), 2 * window + gap)
+    most = int(np.argmax(certain))
     noise = 1.4826 * float(np.median(np.abs(np.diff(leakage)))) / np.sqrt(2.0)
-    if growth[most] < LEAST_GROWTH_PERCENT + _DOUBT * noise * np.sqrt(2.0 / window):
+    if certain[most] < LEAST_GROWTH_PERCENT + _DOUBT * noise * np.sqrt(2.0 / window):
         return None
     steps = np.diff(leakage[most : most + 2 * window + gap])
     at = most + int(np.argmax(steps)) + 1
@@ -99,6 +102,13 @@ def grew_in_decay(t_s: npt.ArrayLike, p_cylinder_gauge_pa: npt.ArrayLike, p_ambi
         if grown and (found is None or after / before > found.after / found.before):
             found = Grown(float(t[start + (at + 2) * (width // 2) + width // 4]), before, after)
     return found
+
+
+def _readjusted_percent(regulated: Floats, before: int, span: int) -> Floats:
+    """How far the regulated pressure moved in each span of values and so many before it, in percent."""
+    kept = np.concatenate([np.full(before, regulated[0]), regulated])
+    around = np.lib.stride_tricks.sliding_window_view(kept, before + span)
+    return np.asarray(100.0 * np.ptp(around, axis=1) / np.maximum(around.mean(axis=1), 1.0))
 
 
 def _rate(t: Floats, logarithm: Floats) -> tuple[float, float]:
