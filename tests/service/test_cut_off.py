@@ -47,7 +47,7 @@ def store(tmp_path: Path) -> Iterator[Store]:
 def cut(whole: tuple[LoadedCapture, dict[str, object]], tmp_path: Path) -> Cut:
     """Records the test up to a moment and ends there, as a crash does; the test's number. until_s: from its first sample."""
 
-    def off(until_s: float, change: Callable[[CaptureRecord], CaptureRecord] = lambda meta: meta, more: Event | None = None) -> int:
+    def off(until_s: float, change: Callable[[CaptureRecord], CaptureRecord] = lambda meta: meta, more: str | None = None) -> int:
         loaded, document = whole
         meta = change(loaded.meta)
         with Store.open(tmp_path / "shop.db") as store:
@@ -134,6 +134,12 @@ def test_what_was_void_before_it_was_cut_off_stays_void(cut: Cut, store: Store) 
     finished = finish_cut_off(store, cut(1e9, more=Event.CRANK_LEFT_WINDOW))
     assert finished.state == "void"
     assert (finished.void_reason or "").endswith(VOID_REASONS[Event.CRANK_LEFT_WINDOW])
+
+
+def test_a_log_with_words_of_another_program_makes_it_void(cut: Cut, store: Store) -> None:
+    finished = finish_cut_off(store, cut(1e9, more="hose_whistled"))
+    assert finished.state == "void"
+    assert re.search("its log cannot be understood .*hose_whistled.*; test the cylinder again", finished.void_reason or "")
 
 
 def test_a_check_of_the_rig_is_made_again(cut: Cut, store: Store) -> None:

@@ -86,14 +86,16 @@ def _read(store: Store, capture: CaptureRecord, marks: tuple[str, ...]) -> Analy
 
 
 def _void_before(events: Sequence[EventRecord]) -> str | None:
-    """Why it was void already when it was cut off, by the log."""
+    """Why it was void already when it was cut off, by the log. Raises UseError where the log cannot be understood."""
     for event in events:
         if event.kind == "readiness":
-            happened = Event(event.detail["event"])
-            for valves in (True, False):
-                found = row(State(event.detail["before"]), happened, valves=valves)
-                if found is not None and found.next_state == event.detail["after"] and Action.VOID in found.actions:
-                    return VOID_REASONS[happened]
+            try:
+                before, happened, after = (event.detail[name] for name in ("before", "event", "after"))
+                tried = [row(State(before), Event(happened), valves=valves) for valves in (True, False)]
+            except (KeyError, TypeError, ValueError) as error:
+                raise UseError(f"its log cannot be understood ({error}); test the cylinder again") from error
+            if any(found is not None and found.next_state == after and Action.VOID in found.actions for found in tried):
+                return VOID_REASONS[Event(happened)]
     return None
 
 
