@@ -332,6 +332,17 @@ def test_a_slipped_coupling_shows_as_a_late_peak(where: str, slip_deg: float, la
     assert outcome.watch.peak_late is late
 
 
+@pytest.mark.parametrize("slip_deg", [-32.0, -40.0, -55.0])
+@pytest.mark.parametrize("where", ["here", "overlap"])
+def test_a_peak_beyond_what_is_looked_at_is_late_or_nothing_is_shown(where: str, slip_deg: float):
+    case = tight(_engine("low single", (1,), (720.0,), 0.080, 0.090, 5.0), where, leak_mm2=0.15)
+    rng = np.random.default_rng(3)
+    t, angle = hand_turned(rng, case.rpm, 8.0)
+    p, vent = pressures([case], t[:, None], angle[:, None])
+    watch = judge(case, t, angle, p[:, 0], vent[:, 0], rng, slip_deg).watch
+    assert watch.peak_late or not watch.verdict.compression
+
+
 def test_a_large_slow_leak_is_left_open_rather_than_guessed():
     cases = [tight(ENGINES[0], where, rpm=2.0, leak_mm2=20.0) for where in ("here", "overlap", "both")]
     assert [outcome.said for outcome in play(cases, np.random.default_rng(4))] == [("not_enough",)] * 3

@@ -192,7 +192,7 @@ class OverError(Exception):
 
 
 class RandomPerson(Person):
-    """The scripted person with one mistake in him. careless: agrees to the crank's mark and to the hole without a look."""
+    """The scripted person with one mistake in him."""
 
     def __init__(self, bench: RigBench, rng: Random, mistake: str) -> None:
         super().__init__(bench, bench.port)  # type: ignore[arg-type]  # what a person needs of bench and port
@@ -258,12 +258,20 @@ class Run:
     virtual_s: float
 
     @property
-    def unknowable(self) -> bool:
-        """No sensor of the rig can show what is wrong here: see the README's words on what is not seen."""
-        return self.mistake in UNSEEN or self.slip_deg != 0.0
+    def unseen(self) -> str:
+        """Why no sensor of the rig shows what is wrong here, empty where one does.
+
+        A coupling that has slipped shows only in a squeeze after it, and there only as a peak that is later than the leak makes it
+        early; see README.md. In step with the cylinder that was asked for only the person's word tells the hole.
+        """
+        if self.mistake == "slips before the squeeze" and self.slip_deg != 0.0:
+            return "" if self.slip_deg >= SHOWS_DEG else "slipped before the squeeze, early or less than its leak hides"
+        if self.mistake in ("slips after the squeeze", "slips under the puff"):
+            return "slipped after the squeeze"
+        return "read back what was asked for" if self.mistake == "wrong hole, read back as asked" else ""
 
 
-UNSEEN = ("wrong hole, read back as asked", "slips after the squeeze", "slips under the puff")
+SHOWS_DEG = 30.0  # a coupling that slips late by so much shows in the next squeeze, whatever the leak
 
 
 @cache
@@ -387,7 +395,7 @@ class Survey:
     virtual_s: float = 0.0
     opens: Counter[str] = field(default_factory=Counter)
     by_mistake: Counter[str] = field(default_factory=Counter)
-    unknowable: list[Run] = field(default_factory=list)
+    unseen: list[Run] = field(default_factory=list)
     wrong: list[Run] = field(default_factory=list)
 
     def add(self, run: Run) -> None:
@@ -399,7 +407,7 @@ class Survey:
         self.opens.update(run.opens)
         self.by_mistake[run.mistake] += bool(run.opens)
         if run.wrong:
-            (self.unknowable if run.unknowable else self.wrong).append(run)
+            (self.unseen if run.unseen else self.wrong).append(run)
 
 
 def run(numbers: Iterable[int]) -> Survey:

@@ -286,7 +286,7 @@ class Toy:
             self.index_number += 1
             self.tell(IndexEvent(self.tick % 2**32, self._counts_at(at_deg), self.index_number % 2**16))
         self.trail.append((self.true_s, self.counts))
-        while self.trail[0][0] < self.true_s - 1.0:
+        while len(self.trail) > 1 and self.trail[1][0] < self.true_s - 1.0:
             self.trail.popleft()
         if self.air is AirState.CLOSED:
             self.squeezed_deg += abs(deg)

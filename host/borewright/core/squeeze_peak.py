@@ -14,6 +14,7 @@ _FIT_DEG = 10
 _LATE_DEG = 1.0
 _LEAST_PA = 5_000.0
 _KEPT = 6
+_BEYOND_U_DEG = 1.0  # of a peak that lies beyond what is looked at
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -77,6 +78,8 @@ def _peak(sums_pa: npt.NDArray[np.float64], n: npt.NDArray[np.float64]) -> tuple
     mean_pa, count = sums_pa[seen] / n[seen], n[seen]
     if count.max() > 8.0 * np.median(count) + 20.0:
         return None  # a pause: heat from a warm wall could raise the pressure while nothing turns
+    if _rises_throughout(at, mean_pa):
+        return float(_HALF_DEG - _FIT_DEG), _BEYOND_U_DEG
     smooth = np.convolve(mean_pa, np.ones(5) / 5.0, mode="same")
     top = at[int(np.argmax(smooth))]
     near = np.abs(at - top) <= _FIT_DEG
@@ -95,3 +98,12 @@ def _peak(sums_pa: npt.NDArray[np.float64], n: npt.NDArray[np.float64]) -> tuple
     variance = by_b**2 * covariance[1, 1] + by_c**2 * covariance[2, 2] + 2.0 * by_b * by_c * covariance[1, 2]
     u_deg = float(np.sqrt(max(variance, 0.0)))
     return (float(top + vertex), u_deg) if u_deg < 0.5 and abs(vertex) <= _FIT_DEG else None
+
+
+def _rises_throughout(at_deg: npt.NDArray[np.float64], mean_pa: npt.NDArray[np.float64]) -> bool:
+    """Whether it still rises where it should have fallen long ago: the peak lies beyond what is looked at, so far late is TDC."""
+    places = np.abs(at_deg) <= _FIT_DEG / 2, np.abs(at_deg - 25.0) <= _FIT_DEG / 2, at_deg > _HALF_DEG - _FIT_DEG
+    if not all(place.any() for place in places):
+        return False
+    middle, later, last = (float(mean_pa[place].mean()) for place in places)
+    return later - middle > _LEAST_PA and last - later > _LEAST_PA
