@@ -55,8 +55,8 @@ def main() -> None:
 def told(seen: physical_runs.Survey, processor_s: float) -> str:
     """A line of progress."""
     return (
-        f"{seen.runs} runs, {seen.virtual_s / 3600:.1f} virtual hours: {len(seen.wrong)} wrong, {len(seen.unseen)} by what no sensor "
-        f"shows; {sum(seen.opens.values())} openings in {seen.with_air} runs, full pressure in {seen.with_full}, "
+        f"{seen.runs} runs: {len(seen.wrong)} wrong, {len(seen.unseen)} by what no sensor shows; "
+        f"{sum(seen.opens.values())} openings in {seen.with_air} runs, full pressure in {seen.with_full}, "
         f"{processor_s / seen.runs:.2f} s each"
     )
 
