@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -100,7 +101,7 @@ def _peak(sums_pa: npt.NDArray[np.float64], n: npt.NDArray[np.float64]) -> tuple
     return (float(top + vertex), u_deg) if u_deg < 0.5 and abs(vertex) <= _FIT_DEG else None
 
 
-def _rises_throughout(at_deg: npt.NDArray[np.float64], mean_pa: npt.NDArray[np.float64]) -> bool:
+def _rises_throughout(at_deg: npt.NDArray[np.floating[Any]], mean_pa: npt.NDArray[np.floating[Any]]) -> bool:
     """Whether it still rises where it should have fallen long ago: the peak lies beyond what is looked at, so far late is TDC."""
     places = np.abs(at_deg) <= _FIT_DEG / 2, np.abs(at_deg - 25.0) <= _FIT_DEG / 2, at_deg > _HALF_DEG - _FIT_DEG
     if not all(place.any() for place in places):
