@@ -254,6 +254,7 @@ class Run:
     wrong: list[str]
     refused: int
     slip_deg: float
+    slipped_when: str
     ended: str
     virtual_s: float
 
@@ -264,14 +265,24 @@ class Run:
         A coupling that has slipped shows only in a squeeze after it, and there only as a peak that is later than the leak makes it
         early; see README.md. In step with the cylinder that was asked for only the person's word tells the hole.
         """
-        if self.mistake == "slips before the squeeze" and self.slip_deg != 0.0:
+        if self.slip_deg != 0.0 and self.slipped_when == "before":
             return "" if self.slip_deg >= SHOWS_DEG else "slipped before the squeeze, early or less than its leak hides"
-        if self.mistake in ("slips after the squeeze", "slips under the puff"):
-            return "slipped after the squeeze"
+        if self.slip_deg != 0.0:
+            return f"slipped {self.slipped_when} the squeeze"
+        if all("the hose is at off" in wrong for wrong in self.wrong) and "hose-comes-off" in self.faults:
+            return "the hose came off after it was shown"
         return "read back what was asked for" if self.mistake == "wrong hole, read back as asked" else ""
 
 
 SHOWS_DEG = 30.0  # a coupling that slips late by so much shows in the next squeeze, whatever the leak
+
+
+@dataclass
+class _Slipped:
+    """By how much the coupling slipped, and whether before, in or after the squeeze that showed stroke and hose."""
+
+    by_deg: float = 0.0
+    when: str = ""
 
 
 @cache
@@ -292,7 +303,7 @@ def do(number: int) -> Run:
     cylinder = rng.choice(scenario.engine.firing_order)
     faults = tuple(fault.name for fault in rng.sample(FAULTS, rng.choice((0, 1, 1, 2))))
     person = RandomPerson(bench, rng, mistake)
-    ended, slip = "", [0.0]
+    ended, slip = "", _Slipped()
     try:
         _know(bench, rng)
         _arm(bench, rng, faults)
@@ -310,7 +321,9 @@ def do(number: int) -> Run:
         ended = str(stuck)
     opens = Counter(opening.kind for opening in bench.opened)
     wrong = [f"{opening.kind} at {opening.at_s:.2f} s: {'; '.join(opening.wrong)}" for opening in bench.opened if opening.wrong]
-    return Run(number, name, cylinder, mistake, faults, opens, wrong, len(bench.refused), slip[0], ended, bench.rig.now_s)
+    return Run(
+        number, name, cylinder, mistake, faults, opens, wrong, len(bench.refused), slip.by_deg, slip.when, ended, bench.rig.now_s
+    )
 
 
 def _know(bench: RigBench, rng: Random) -> None:
@@ -348,13 +361,15 @@ def _arm(bench: RigBench, rng: Random, faults: tuple[str, ...]) -> None:
         bench.rig.faults.arm(fault, *((None, None) if from_the_beginning else (moment, rng.uniform(0.0, 8.0))))
 
 
-def _prepare(bench: RigBench, rng: Random, mistake: str, slip: list[float]) -> None:
+def _prepare(bench: RigBench, rng: Random, mistake: str, slip: _Slipped) -> None:
     """Let happen at its time what comes without anybody's doing."""
     rig = bench.rig
 
     def slips() -> None:
-        slip[0] = rng.choice((-1.0, 1.0)) * rng.choice((2.0, 5.0, 12.0, 30.0, 90.0))
-        rig.electronics.break_encoder("the coupling", Slip(rig.plant.now_s, 0.1, slip[0]))
+        slip.by_deg = rng.choice((-1.0, 1.0)) * rng.choice((2.0, 5.0, 12.0, 30.0, 90.0))
+        squeezing = bench.state.readiness.state is State.SQUEEZING
+        slip.when = "in" if squeezing else "before" if bench.state.stroke is None else "after"
+        rig.electronics.break_encoder("the coupling", Slip(rig.plant.now_s, 0.1, slip.by_deg))
 
     def power_off() -> None:
         rig.power_cycle()

@@ -49,7 +49,7 @@ BEFORE = {
     "filling": "watching",
 }
 OF_A_CYLINDER = {"to place the hose", "ready", "armed", "watching"}
-MOST_ACTS = 6
+MOST_ACTS = 5
 _ACTS, _OFTEN = tuple(ACTS), tuple(accumulate(ACTS.values()))
 _STAGES, _STAGES_OFTEN = tuple(STAGES), tuple(accumulate(STAGES.values()))
 
