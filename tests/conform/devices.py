@@ -33,15 +33,18 @@ def quick(scenario: str) -> Scenario:
 
 
 class QuickHands(SimulatedHands):
-    """The person at a rig in memory, who can also take a transducer's plug off."""
+    """The person at a rig in memory, who can take a transducer's plug off also where the firmware is the device."""
 
     def __init__(self, rig: Any) -> None:
         super().__init__(rig.operator.do)
+        self._by_word = isinstance(rig, SimRig)
         self._electronics = rig.electronics
         self._measured: Callable[[Any], Any] = rig.electronics.raw
 
     def begin(self, task: Task) -> str | None:
         """As at any simulated rig; a wire that is off reads as the lower end of the converter."""
+        if self._by_word:
+            return super().begin(task)
         if task is Task.BREAK_SENSOR:
             self._electronics.raw = self._torn
         elif task is Task.MEND_SENSOR:

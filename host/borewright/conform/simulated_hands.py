@@ -21,6 +21,8 @@ SIMULATED_WORDS: Final[dict[Task, tuple[str, ...]]] = {
     Task.LOWER_CYLINDER: ("hose off",),
     Task.PRESS_HOLD: ("hold press",),
     Task.RELEASE_HOLD: ("hold release",),
+    Task.BREAK_SENSOR: ("fault cylinder-wire-shorted",),
+    Task.MEND_SENSOR: ("fault cylinder-wire-shorted off",),
 }
 PATIENCE_S: Final = 30.0
 
