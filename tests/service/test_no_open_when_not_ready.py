@@ -12,7 +12,7 @@ from .broken_host import break_it
 
 SAMPLE = 10_000
 MOST_TO_FIND = 2_500  # sequences in which a condition that is broken on purpose has to show
-ENOUGH_WITH_AIR = 0.12
+ENOUGH_WITH_AIR = 0.15
 SOON_SEEN = (  # the bench breaks more
     "stroke and hose are always shown",
     "the crank always stands at TDC",
