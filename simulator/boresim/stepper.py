@@ -138,7 +138,10 @@ class Stepper:
             self.change_volume(self.pose())
             if self.air.check is not None:
                 p_cylinder, mass, old = self.air.behind
-                self.air.behind = (p_cylinder, mass * self.behind_m3 / old, self.behind_m3)
+                if old > 0.0:
+                    self.air.behind = (p_cylinder, mass * self.behind_m3 / old, self.behind_m3)
+                else:  # the check valve comes in while the hose is in the cylinder
+                    self.air.fill_behind(self.behind_m3, self.scenario.ambient.engine_k)
         self.level = 0
 
     def step_to(self, t_s: float) -> None:

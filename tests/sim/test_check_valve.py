@@ -160,3 +160,16 @@ def test_bits_do_not_depend_on_how_time_is_cut_nor_on_coming_back() -> None:
         return out + plant.advance(2000, PERIOD_S).p_cylinder_abs_pa.tobytes()
 
     assert run(3000) == run(50) == run(1000)
+
+
+def test_one_that_comes_in_while_the_hose_is_in_a_cylinder_parts_it_from_there_on() -> None:
+    rig = SimRig(load_scenario("hillclimb-after"))
+    rig.operator.do("hose 1")
+    rig.advance(10.0)
+    rig.faults.begin("check-valve-left-in")
+    rig.advance(1.0)
+    assert rig.plant.check_valve_in
+    assert abs(rig.plant.p_piston_gauge_pa) < 100.0
+    rig.faults.end("check-valve-left-in")
+    rig.advance(1.0)
+    assert not rig.plant.check_valve_in
