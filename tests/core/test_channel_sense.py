@@ -60,6 +60,13 @@ def test_both_frozen_is_found_by_the_noise_of_the_zero_check_alone() -> None:
     assert frozen_trouble(seen(still, still), LAWS, (100.0, 100.0)) is None  # a third of a step: it may stand
 
 
+def test_a_quiet_channel_is_not_frozen_because_the_other_one_follows_a_pressure() -> None:
+    still, pumped = np.full(1200, 407.0), noise(0.1) + 20.0 * np.sin(np.arange(1200) / 200.0)
+    assert frozen_trouble(seen(still, pumped), LAWS, (30.0, 30.0)) is None  # a tenth of a step: it may stand
+    assert frozen_trouble(seen(still, pumped, crank=np.arange(1200)), LAWS, None) is None
+    assert frozen_trouble(seen(still, pumped), LAWS, KEPT_PA) is not None
+
+
 def test_nothing_is_said_before_half_a_second_was_seen() -> None:
     still = np.full(400, 407.0)
     assert trouble_at_vent(seen(still, noise(3.3, count=400)), LAWS, KEPT_PA) is None

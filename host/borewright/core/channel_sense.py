@@ -91,15 +91,21 @@ def no_signal_words(name: str, raw: float, law: ChannelLaw) -> str | None:
 def frozen_trouble(
     watch: ChannelWatch, laws: tuple[ChannelLaw, ChannelLaw], kept_noise_pa: tuple[float, float] | None = None
 ) -> ChannelTrouble | None:
-    """A channel that has not moved by one word, though it is known to have noise or the other one has; with air on too."""
+    """A channel that has not moved by one word, though it had noise at its zero check; where none was kept, though the other has.
+
+    What moves the other one has to be noise: pressure, or a crank that turns, moves one side of a sound rig alone.
+    """
     if watch.span_s < FROZEN_S or watch.looks[0].samples < FROZEN_SAMPLES:
         return None
     looks = watch.looks
     for which, (name, look) in enumerate(zip(CHANNEL_NAMES, looks, strict=True)):
         if look.lowest != look.highest:
             continue
-        kept = 0.0 if kept_noise_pa is None else kept_noise_pa[which] / abs(laws[which].pa_per_raw)
-        if max(kept, looks[1 - which].deviation) >= LIVELY_STEPS:
+        if kept_noise_pa is not None:
+            noise_steps = kept_noise_pa[which] / abs(laws[which].pa_per_raw)
+        else:
+            noise_steps = looks[1 - which].deviation if watch.crank_moved_count <= 1 else 0.0
+        if noise_steps >= LIVELY_STEPS:
             return ChannelTrouble(
                 "frozen",
                 name,

@@ -48,7 +48,8 @@ def watch_channels_with_air(work: Work) -> None:
         return
     laws = (transducers.regulated, transducers.cylinder)
     now, capture = state.readiness.state, state.capture
-    trouble = frozen_trouble(watch, laws, kept_noise_pa(state))
+    kept = kept_noise_pa(state)
+    trouble = None if kept is None else frozen_trouble(watch, laws, kept)  # with air on it is no noise that moves the other one
     if now is State.VENTING:
         if trouble is not None and not state.channel_told:
             work.set(channel_told=True)
