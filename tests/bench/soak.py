@@ -59,6 +59,7 @@ def main() -> None:
             at_most("  files opened more", "files", after.files - before.files, 0),
             at_most("  threads more", "threads", after.threads - before.threads, 0),
             at_most("  counters that do not add up", "", 0 if tally.adds_up else 1, 0),
+            at_most("  failures of the program", "kinds", len(tally.failed), 0),
             at_most("  tests left open or not written", "tests", left_open + (not written), 0),
         ]
     )

@@ -70,6 +70,7 @@ class Tally:
     faults: Counter[str] = field(default_factory=Counter)
     reconnects: Counter[str] = field(default_factory=Counter)
     stuck: Counter[str] = field(default_factory=Counter)
+    failed: set[str] = field(default_factory=set)  # last lines of what the program failed over
 
     @property
     def adds_up(self) -> bool:
@@ -311,6 +312,7 @@ class Soak(AtStation):
         if fault is not None:
             with suppress(ValueError):  # it was never armed
                 self.rig.faults.end(fault)
+        self.tally.failed |= {text.splitlines()[-1] for text in self.told("fault")}
         self.person.let_go()
         self.station.tell(acts.StopAll())
         self._idle(3.0)

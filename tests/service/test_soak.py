@@ -24,6 +24,7 @@ def test_nothing_grows_and_every_block_is_accounted_for(shop: Path) -> None:
         assert soak.station.close()
         assert all(row.state in ("complete", "void") for row in store.list_captures()), "a test was left open"
     assert tally.adds_up, tally
+    assert not tally.failed, tally
     assert tally.tests > 2, tally
     assert tally.connections > 1, tally
     assert tally.boots > 1, tally
