@@ -38,9 +38,12 @@ def take_news(work: Work, told: news.News) -> None:
             work.say("alarm" if work.state.pressurised else "warning", reason + _by_hand(work))
             happen(work, Event.LINK_LOST)
         case news.LinkSilent(silent_s, answers):
-            what = "has sent no samples that can be used" if answers else "has been silent"
-            work.set(lost=f"the rig {what} for {silent_s:.1f} s")
-            link_lost(work, "something comes from the rig, but no samples that can be used" if answers else "the rig is silent")
+            if answers:
+                work.set(lost=f"the rig has sent no samples that can be used for {silent_s:.1f} s")
+                link_lost(work, "something comes from the rig, but no samples that can be used")
+            else:
+                work.set(lost=f"the rig has been silent for {silent_s:.1f} s")
+                link_lost(work)
         case news.DeviceRestarted():
             work.say("alarm" if work.state.pressurised else "warning", "the rig was restarted; stroke and hose must be shown again")
             _void_for(work, "the rig was restarted while air was on")
