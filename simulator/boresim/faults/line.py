@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from functools import partial
 from typing import TYPE_CHECKING, Literal
 
 from boresim.faults.fault import Fault, Level, Moment, Outcome
+from boresim.faults.parts import MISSING, Act, of_octets, passed
 from boresim.line import Line, Scratch, Way
 from boresim.noise import seeded_unit
 
@@ -14,7 +15,6 @@ if TYPE_CHECKING:
 
 __all__ = ["LINE"]
 
-Act = Callable[["SimRig"], None]
 Direction = Literal["to_host", "to_device"]
 
 GARBAGE_OCTETS = 300
@@ -117,10 +117,6 @@ def _out(name: str, back: bool) -> tuple[Act, Act]:
     return begin, end
 
 
-def _passed(_rig: SimRig) -> None:
-    """It was over as soon as it had happened."""
-
-
 def _garbage(name: str) -> tuple[Act, Act]:
     """Before the device's first octets comes what nobody sent, as from a line that floats while the device starts."""
 
@@ -130,7 +126,7 @@ def _garbage(name: str) -> tuple[Act, Act]:
         rig.line.to_host.add(noise, 0)
         rig.worn_line()
 
-    return begin, _passed
+    return begin, passed
 
 
 def _first_cut() -> tuple[Act, Act]:
@@ -139,7 +135,7 @@ def _first_cut() -> tuple[Act, Act]:
     def begin(rig: SimRig) -> None:
         rig.line.to_host.add(rig.transmit()[CUT_OCTETS:], 0)
 
-    return begin, _passed
+    return begin, passed
 
 
 def _twice(name: str) -> tuple[Act, Act]:
@@ -152,22 +148,7 @@ def _twice(name: str) -> tuple[Act, Act]:
     return begin, end
 
 
-def _row(
-    name: str,
-    what: str,
-    moment: Moment,
-    acts: tuple[Act, Act],
-    outcome: Outcome,
-    sees: str = "",
-    record: str = "",
-    *,
-    after_s: float = 0.0,
-) -> Fault:
-    begin, end = acts
-    return Fault(name, Level.LINE, what, moment, after_s, begin, end, "hillclimb-before", 1907, 1, sees, outcome, record)
-
-
-MISSING = "samples are missing while air was on"
+_row = partial(of_octets, Level.LINE)
 
 LINE: tuple[Fault, ...] = (
     _row(

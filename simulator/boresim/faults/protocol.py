@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import replace
+from functools import partial
 from itertools import count
 from typing import TYPE_CHECKING, Any
 
@@ -25,6 +26,7 @@ from borewire.messages import (
 )
 
 from boresim.faults.fault import Fault, Level, Moment, Outcome
+from boresim.faults.parts import MISSING, Act, of_octets, passed
 from boresim.said import Rewrite, Understood
 
 if TYPE_CHECKING:
@@ -32,7 +34,6 @@ if TYPE_CHECKING:
 
 __all__ = ["PROTOCOL"]
 
-Act = Callable[["SimRig"], None]
 NOT_KNOWN_TYPE = 0x9A
 OTHER_REQUEST = 1000
 RESERVED_OCTET = 11  # of a block's body: the upper one of its flags
@@ -129,10 +130,6 @@ def _ticks_ahead(message: Any) -> Iterable[ToHost | bytes]:
     return (replace(message, device_tick=(message.device_tick + TICKS_AHEAD) & 0xFFFFFFFF),)
 
 
-def _indexed_on(block: SampleBlock) -> Iterable[ToHost | bytes]:
-    return (replace(block, sample_index=(block.sample_index - SAMPLES_BEFORE_WRAP) & 0xFFFFFFFF),)
-
-
 def _nothing(_message: object) -> tuple[()]:
     return ()
 
@@ -145,26 +142,7 @@ def _restarted(rig: SimRig) -> None:
     rig.power_cycle()
 
 
-def _passed(_rig: SimRig) -> None:
-    """It was over as soon as it had happened."""
-
-
-def _row(
-    name: str,
-    what: str,
-    moment: Moment,
-    acts: tuple[Act, Act],
-    outcome: Outcome,
-    sees: str = "",
-    record: str = "",
-    *,
-    after_s: float = 0.0,
-) -> Fault:
-    begin, end = acts
-    return Fault(name, Level.PROTOCOL, what, moment, after_s, begin, end, "hillclimb-before", 1907, 1, sees, outcome, record)
-
-
-MISSING = "samples are missing while air was on"
+_row = partial(of_octets, Level.PROTOCOL)
 
 PROTOCOL: tuple[Fault, ...] = (
     _row(
@@ -276,7 +254,7 @@ PROTOCOL: tuple[Fault, ...] = (
         "restart-in-a-test",
         "The device loses its power for a moment with air on: another boot id, all counters at 0.",
         Moment.FULL,
-        (_restarted, _passed),
+        (_restarted, passed),
         Outcome.VOID,
         "the rig was restarted; stroke and hose must be shown again",
         "the rig was restarted while air was on",
