@@ -58,6 +58,14 @@ def test_just_under_the_limits_nothing_is_said() -> None:
     assert slow_valves(seen(opens_s=SLOW_OPENING_S - 0.01, shuts_s=SLOW_S - 0.02, vents_s=SLOW_S - 0.02)) == ()
 
 
+def test_a_larger_dead_volume_takes_longer_to_follow_and_a_smaller_one_no_less() -> None:
+    times = seen(opens_s=2.0 * SLOW_OPENING_S, shuts_s=2.0 * SLOW_S)
+    assert len(slow_valves(times)) == len(slow_valves(times, 2e-6)) == 2
+    assert slow_valves(times, 60e-6) == ()
+    (vent,) = slow_valves(seen(vents_s=2.0 * SLOW_S), 60e-6)  # which has nothing to do with it
+    assert "the vent let the pressure off slowly" in vent
+
+
 def test_valves_that_never_move_are_named() -> None:
     (shut,) = slow_valves(seen(shuts_s=100.0))
     assert "did not shut when it was told to" in shut

@@ -15,7 +15,7 @@ from borewright.core.phases import NO_PRESSURE, CaptureUnusable, Phases, find_ph
 from borewright.core.rig import ChannelLaw
 from borewright.core.samples import SampleColumns, SampleFlags
 from borewright.core.steady import steady_part
-from borewright.core.valve_times import slow_valves, valve_times
+from borewright.core.valve_times import USUAL_DEAD_M3, slow_valves, valve_times
 
 __all__ = ["CaptureResult", "CaptureUnusable", "analyse_capture"]
 
@@ -78,13 +78,14 @@ def analyse_capture(
     regulated_channel: int = 0,
     cylinder_channel: int = 1,
     regulated_range_gauge_pa: tuple[float, float] | None = None,
+    dead_volume_m3: float = USUAL_DEAD_M3,
 ) -> CaptureResult:
     """Finds the phases in the data and takes leakage, leak area and decay times from them.
 
     columns: from before the air to after the vent. laws: "regulated" and "cylinder". restrictor_area_m2: of the equivalent ideal
     nozzle. t_cylinder_k None: the same as the supply. regulated_range_gauge_pa: (low, high) for p_regulated in the steady part,
-    None: not checked. Raises CaptureUnusable with one sentence when the data hold no number, ValueError for arguments that no
-    data could make good.
+    None: not checked. dead_volume_m3: between supply valve and restrictor. Raises CaptureUnusable with one sentence when the data
+    hold no number, ValueError for arguments that no data could make good.
 
     >>> t = np.arange(0, 12_000)
     >>> fed = np.clip((t - 1000) / 200.0, 0.0, 1.0)
@@ -129,7 +130,7 @@ def analyse_capture(
     times = _decay(t, cylinder, phases, read)
     marks = _Marks(columns, t, regulated, cylinder, phases, read)
     grew_marks = _grown_leak(t, regulated, cylinder, phases, p_ambient_abs_pa)
-    valve_marks = slow_valves(valve_times(t, regulated, cylinder, columns.flags))
+    valve_marks = slow_valves(valve_times(t, regulated, cylinder, columns.flags, dead_volume_m3), dead_volume_m3)
     crank = columns.crank_count[phases.fill[0] : max(phases.vent[0], phases.fill[0] + 1)]
     return CaptureResult(
         leakage_percent=float(leakage_percent(part.p_regulated_gauge_pa, part.p_cylinder_gauge_pa)),

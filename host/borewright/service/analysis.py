@@ -86,6 +86,7 @@ def read_capture(columns: SampleColumns, laws: Laws) -> CaptureResult:
         laws.regulated_channel,
         laws.cylinder_channel,
         laws.regulated_range_gauge_pa,
+        laws.instrument.dead_volume_m3,
     )
     return _by_curve(result, laws)
 
