@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
+import sqlite3
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -185,6 +187,19 @@ def test_discarded_it_is_put_away_with_its_samples(cut: Cut, store: Store) -> No
     assert len(store.load_columns(number)) > 2000
     with pytest.raises(UseError, match=f"test {number} has been discarded"):
         finish_cut_off(store, number)
+
+
+def test_damaged_samples_keep_nobody_from_being_told_or_from_putting_it_away(cut: Cut, store: Store, tmp_path: Path) -> None:
+    number = cut(3.0)
+    with contextlib.closing(sqlite3.connect(tmp_path / "shop.db")) as damaged, damaged:
+        for (trigger,) in damaged.execute("SELECT name FROM sqlite_schema WHERE type = 'trigger'").fetchall():
+            damaged.execute(f"DROP TRIGGER {trigger}")
+        damaged.execute("UPDATE capture_chunks SET packed = zeroblob(length(packed))")
+    (found,) = cut_off_tests(store)
+    assert found.recorded_s is None
+    assert "what is recorded of it cannot be read" in found.words
+    discard_cut_off(store, number)
+    assert cut_off_tests(store) == ()
 
 
 def test_only_what_was_cut_off_can_be_finished_or_discarded(store: Store) -> None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from borewright.errors import UseError
+from borewright.errors import StoreError, UseError
 
 if TYPE_CHECKING:
     from borewright.store import Store
@@ -21,16 +21,19 @@ NOTHING = "nothing of it had been recorded"
 
 @dataclass(frozen=True, slots=True)
 class CutOff:
-    """A test that was cut off. job: None for a check of the rig. recorded_s: how long its samples reach."""
+    """A test that was cut off. job: None for a check of the rig. recorded_s: how long its samples reach; None: they are damaged."""
 
     capture: CaptureRecord
     job: JobRecord | None
-    recorded_s: float
+    recorded_s: float | None
 
     @property
     def words(self) -> str:
         """What happened, in words without a full stop."""
-        kept = f"{self.recorded_s:.1f} s of it are recorded" if self.recorded_s > 0.0 else NOTHING
+        if self.recorded_s is None:
+            kept = "what is recorded of it cannot be read"
+        else:
+            kept = f"{self.recorded_s:.1f} s of it are recorded" if self.recorded_s > 0.0 else NOTHING
         return f"{named(self.capture, self.job)} was cut off by a crash; {kept} (test {self.capture.id})"
 
 
@@ -43,8 +46,16 @@ def cut_off_tests(store: Store, job_id: int | None = None) -> tuple[CutOff, ...]
     for capture in store.list_cut_off(job_id):
         job = None if capture.job_id is None else store.get_job(capture.job_id)
         if job is None or job.deleted_at_unix_s is None:
-            found.append(CutOff(capture, job, store.recorded_s(capture.id)))
+            found.append(CutOff(capture, job, _recorded_s(store, capture.id)))
     return tuple(found)
+
+
+def _recorded_s(store: Store, capture_id: int) -> float | None:
+    """How long its samples reach; damaged ones must not keep anybody from a list or from the rig."""
+    try:
+        return store.recorded_s(capture_id)
+    except StoreError:
+        return None
 
 
 def discard_cut_off(store: Store, capture_id: int, reason: str = "") -> CaptureRecord:
