@@ -14,6 +14,7 @@ import pytest
 from borewright.core.readiness_table import VOID_REASONS, Event, State
 from borewright.core.samples import SampleFlags
 from borewright.errors import UseError
+from borewright.service.air import SHUT_SAID
 from borewright.service.cut_off import cut_off_tests, discard_cut_off
 from borewright.service.finishing import finish_cut_off, outcome_words
 from borewright.store.records import CaptureRecord, LoadedCapture
@@ -49,7 +50,12 @@ def store(tmp_path: Path) -> Iterator[Store]:
 def cut(whole: tuple[LoadedCapture, dict[str, object]], tmp_path: Path) -> Cut:
     """Records the test up to a moment and ends there, as a crash does; the test's number. until_s: from its first sample."""
 
-    def off(until_s: float, change: Callable[[CaptureRecord], CaptureRecord] = lambda meta: meta, more: str | None = None) -> int:
+    def off(
+        until_s: float,
+        change: Callable[[CaptureRecord], CaptureRecord] = lambda meta: meta,
+        more: str | None = None,
+        act: str | None = None,
+    ) -> int:
         loaded, document = whole
         meta = change(loaded.meta)
         with Store.open(tmp_path / "shop.db") as store:
@@ -72,6 +78,8 @@ def cut(whole: tuple[LoadedCapture, dict[str, object]], tmp_path: Path) -> Cut:
             kept = [line for line in lines if line[1] is not None and samples and line[1] <= columns.tick[samples - 1]]
             if more is not None:
                 kept.append(("readiness", 0, 0.0, {"before": State.FILLING, "event": more, "after": State.VENTING}))
+            if act is not None:
+                kept.append(("act", 0, 0.0, {"act": act}))
             store.append(capture, lines=kept)
         Store.open(tmp_path / "shop.db").close()  # the next start finds it
         return capture
@@ -136,6 +144,11 @@ def test_what_was_void_before_it_was_cut_off_stays_void(cut: Cut, store: Store) 
     finished = finish_cut_off(store, cut(1e9, more=Event.CRANK_LEFT_WINDOW))
     assert finished.state == "void"
     assert (finished.void_reason or "").endswith(VOID_REASONS[Event.CRANK_LEFT_WINDOW])
+
+
+def test_a_shut_by_the_person_s_word_stays_marked(cut: Cut, store: Store) -> None:
+    assert SHUT_SAID in finish_cut_off(store, cut(1e9, act="SayShut")).marks
+    assert SHUT_SAID not in finish_cut_off(store, cut(1e9, act="Hold")).marks
 
 
 def test_a_log_with_words_of_another_program_makes_it_void(cut: Cut, store: Store) -> None:

@@ -21,8 +21,9 @@ from borewright.service.readings import GaugeReading, mean_reading
 from borewright.service.state import BenchState, Capturing, Opening
 from borewright.service.work import Work
 
-__all__ = ["close_capture", "happen", "renew_opening"]
+__all__ = ["SHUT_SAID", "close_capture", "happen", "marks_of_opening", "renew_opening"]
 
+SHUT_SAID = "when the supply was shut is the person's word"
 COUNTDOWN_S = 3.0
 RENEW_EVERY_S = 0.2
 OPEN_FOR_MS = 1000
@@ -190,7 +191,7 @@ def close_capture(work: Work) -> None:
         work.do(KeepChunk(SampleColumns.join(capture.unkept)))
     marks = marks_of_opening(work.state, capture)
     if capture.shut_said:
-        marks += ("when the supply was shut is the person's word",)
+        marks += (SHUT_SAID,)
     ended_s = work.state.now_s if capture.ended_s is None else capture.ended_s
     void_reason = capture.void_reason or _unread(capture)
     columns = SampleColumns.join(capture.parts)

@@ -12,7 +12,8 @@ from borewright.core.limits import Limits
 from borewright.core.plain import from_plain
 from borewright.core.readiness_table import VOID_REASONS, Action, Event, State, row
 from borewright.errors import UseError
-from borewright.service.acts import Purpose
+from borewright.service.acts import Purpose, SayShut
+from borewright.service.air import SHUT_SAID
 from borewright.service.analysis import Analysed, analysed_as_dict, moved_zeros, read_capture, test_of
 from borewright.service.cut_off import NOTHING, named, the_cut_off
 from borewright.service.engines import engine_from_document
@@ -69,7 +70,8 @@ def _read(store: Store, capture: CaptureRecord, marks: tuple[str, ...]) -> Analy
         purpose = from_plain(Purpose, capture.laws["purpose"])
     except (KeyError, ValueError) as error:
         raise UseError(f"the record lacks what it was for ({error}); test the cylinder again") from error
-    before = _void_before(store.load_events(capture.id)) or _unread(store, capture, purpose)
+    events = store.load_events(capture.id)
+    before = _void_before(events) or _unread(store, capture, purpose)
     if before is not None:
         raise CaptureUnusable(before)
     columns = store.load_columns(capture.id)
@@ -77,6 +79,8 @@ def _read(store: Store, capture: CaptureRecord, marks: tuple[str, ...]) -> Analy
     if not read.steady:
         raise CaptureUnusable(NOT_STEADY)
     then_pa = (laws.regulated.zero_pa, laws.cylinder.zero_pa)
+    if any(event.kind == "act" and event.detail.get("act") == SayShut.__name__ for event in events):
+        marks += (SHUT_SAID,)
     marks = (*marks, *read.marks, *moved_zeros(then_pa, read, Limits().zero_moved_pa))
     engine = None
     if capture.job_id is not None:
