@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from borewright.core.readiness_table import VOID_REASONS, Event, State
-from borewright.core.samples import SampleFlags
+from borewright.core.samples import SampleColumns, SampleFlags
 from borewright.errors import UseError
 from borewright.service.air import SHUT_SAID
 from borewright.service.cut_off import cut_off_tests, discard_cut_off
@@ -55,6 +55,7 @@ def cut(whole: tuple[LoadedCapture, dict[str, object]], tmp_path: Path) -> Cut:
         change: Callable[[CaptureRecord], CaptureRecord] = lambda meta: meta,
         more: str | None = None,
         act: str | None = None,
+        bend: Callable[[SampleColumns], SampleColumns] = lambda columns: columns,
     ) -> int:
         loaded, document = whole
         meta = change(loaded.meta)
@@ -70,7 +71,7 @@ def cut(whole: tuple[LoadedCapture, dict[str, object]], tmp_path: Path) -> Cut:
                 laws=meta.laws,
                 readiness={name: value for name, value in meta.readiness.items() if name not in ("shut_s", "ended_s")},
             )
-            columns = loaded.columns
+            columns = bend(loaded.columns)
             samples = int(np.searchsorted(columns.t_s, columns.t_s[0] + until_s, side="right"))
             if samples:
                 store.append_chunk(capture, columns.between(0, samples))
@@ -144,6 +145,15 @@ def test_what_was_void_before_it_was_cut_off_stays_void(cut: Cut, store: Store) 
     finished = finish_cut_off(store, cut(1e9, more=Event.CRANK_LEFT_WINDOW))
     assert finished.state == "void"
     assert (finished.void_reason or "").endswith(VOID_REASONS[Event.CRANK_LEFT_WINDOW])
+
+
+def test_a_channel_that_cannot_be_believed_makes_it_void(cut: Cut, store: Store) -> None:
+    def stuck(columns: SampleColumns) -> SampleColumns:
+        return replace(columns, raw=columns.raw | np.array([[0], [8]], np.uint16))
+
+    finished = finish_cut_off(store, cut(1e9, bend=stuck))
+    assert (finished.state, finished.result) == ("void", None)
+    assert "one bit of the cylinder channel stays set" in (finished.void_reason or "")
 
 
 def test_a_shut_by_the_person_s_word_stays_marked(cut: Cut, store: Store) -> None:

@@ -12,7 +12,7 @@ from borewright.core.restrictor import Restrictor
 from borewright.core.rig import CheckRefused
 from borewright.core.samples import SampleColumns
 from borewright.core.uncertainty import Budget
-from borewright.service.channels import marks_of_channels, void_by_channels
+from borewright.service.channels import kept_noise_pa, marks_of_channels, void_by_channels
 from borewright.service.conditions_of_air import AirConditions
 from borewright.service.effects import Analyse
 from borewright.service.fitting import fit_test
@@ -61,7 +61,7 @@ def analyse(state: BenchState, done: Analyse, ambient: AirConditions) -> Analyse
     wrong = void_by_channels(state, done, laws, result)
     if wrong is not None:
         return Analysed(result, wrong, (*marks, *ambient.assumed))
-    of_channels = marks_of_channels(state, done.columns, laws, result)
+    of_channels = marks_of_channels(done.columns, laws, result, kept_noise_pa(state))
     marks += of_channels
     if done.purpose.kind == "test":
         return test_of(done.columns, laws, state.engine, marks, result, done.purpose.wet_oil_m3)

@@ -25,6 +25,7 @@ from borewright.core.channel_sense import (
     trouble_at_vent,
 )
 from borewright.core.samples import SampleColumns, SampleFlags
+from borewright.service.acts import Purpose
 from borewright.service.effects import Analyse
 from borewright.service.laws import Laws
 from borewright.service.state import BenchState
@@ -35,6 +36,7 @@ __all__ = [
     "proven_hint",
     "trouble_before_air",
     "void_by_channels",
+    "void_by_samples",
 ]
 
 
@@ -72,20 +74,35 @@ def proven_hint(state: BenchState, p_regulated_gauge_pa: float) -> str:
 
 def void_by_channels(state: BenchState, done: Analyse, laws: Laws, result: CaptureResult) -> str | None:
     """Why no number of this capture can be believed, from what its channels show; None where nothing is wrong with them."""
-    columns, purpose = done.columns, done.purpose
+    by_word = (done.shut_s, done.ended_s) if state.has_valves and done.shut_s is not None else None
+    if done.purpose.kind == "sealed":  # both sides are at one pressure, and the set pressure is what is being proven
+        return void_by_samples(done.columns, done.purpose, laws, result, state.setup.set_pressure_gauge_pa)
+    return void_by_samples(done.columns, done.purpose, laws, result, state.proven_gauge_pa, by_word)
+
+
+def void_by_samples(
+    columns: SampleColumns,
+    purpose: Purpose,
+    laws: Laws,
+    result: CaptureResult,
+    proven_gauge_pa: float | None = None,
+    isolated_s: tuple[float, float] | None = None,
+) -> str | None:
+    """The same from the samples and their laws alone.
+
+    proven_gauge_pa: by which of two transducers is right, None: not known. isolated_s: device times between shut and vent where
+    the rig has told them, for the pressures may be wrong; None: as the pressures say.
+    """
     for name, channel in zip(CHANNEL_NAMES, (laws.regulated_channel, laws.cylinder_channel), strict=True):
         if (stuck := stuck_bit(name, columns.raw[channel])) is not None:
             return f"{stuck.words}. {stuck.remedy}"
-    setup = state.setup
-    range_pa = setup.transducer_high_gauge_pa - setup.transducer_low_gauge_pa
-    trouble = None
-    if purpose.kind == "sealed":  # both sides are at one pressure, and the set pressure is what is being proven
+    range_pa = laws.regulated.range_high_gauge_pa - laws.regulated.range_low_gauge_pa
+    ratio: float | None = None
+    if purpose.kind == "sealed":
         ratio = result.p_cylinder_gauge_pa / result.p_regulated_gauge_pa if result.p_regulated_gauge_pa > 0.0 else 1.0
-        trouble = range_trouble(ratio, result.p_regulated_gauge_pa, setup.set_pressure_gauge_pa, range_pa)
-    else:
-        ratio_after = _ratio_after_shut(state, done, laws, result)
-        if ratio_after is not None and purpose.asked_gauge_pa is None:
-            trouble = range_trouble(ratio_after, result.p_regulated_gauge_pa, state.proven_gauge_pa, range_pa)
+    elif purpose.asked_gauge_pa is None:
+        ratio = _ratio_after_shut(columns, laws, result, isolated_s)
+    trouble = None if ratio is None else range_trouble(ratio, result.p_regulated_gauge_pa, proven_gauge_pa, range_pa)
     if trouble is not None:
         return f"{trouble.words}. {trouble.remedy}"
     if stands_above(result.p_regulated_gauge_pa, result.p_cylinder_gauge_pa):
@@ -97,13 +114,14 @@ def void_by_channels(state: BenchState, done: Analyse, laws: Laws, result: Captu
     return None
 
 
-def _ratio_after_shut(state: BenchState, done: Analyse, laws: Laws, result: CaptureResult) -> float | None:
-    """Between shut and vent; where the rig has valves by its own word, for the pressures may be wrong."""
-    columns, isolated = done.columns, result.phases.isolated
-    if state.has_valves and done.shut_s is not None:
-        start, stop = (int(np.searchsorted(columns.t_s, at_s)) for at_s in (done.shut_s, done.ended_s))
-    elif isolated is not None:
-        start, stop = isolated
+def _ratio_after_shut(
+    columns: SampleColumns, laws: Laws, result: CaptureResult, isolated_s: tuple[float, float] | None
+) -> float | None:
+    """Between shut and vent."""
+    if isolated_s is not None:
+        start, stop = (int(np.searchsorted(columns.t_s, at_s)) for at_s in isolated_s)
+    elif result.phases.isolated is not None:
+        start, stop = result.phases.isolated
     else:
         return None
     part = columns.between(start, stop)
@@ -114,13 +132,18 @@ def _ratio_after_shut(state: BenchState, done: Analyse, laws: Laws, result: Capt
             (laws.cylinder, result.zero_cylinder_pa, laws.cylinder_channel),
         )
     )
-    dead_m3 = state.setup.dead_volume_m3
+    dead_m3 = laws.instrument.dead_volume_m3
     seen = after_shut(part.t_s, regulated, cylinder, laws.restrictor, dead_m3, laws.p_ambient_abs_pa, laws.t_supply_k)
     return None if seen is None else seen.ratio
 
 
-def marks_of_channels(state: BenchState, columns: SampleColumns, laws: Laws, result: CaptureResult) -> tuple[str, ...]:
-    """What a reader of the number must know of its channels: a zero that moved within the test, noise."""
+def marks_of_channels(
+    columns: SampleColumns, laws: Laws, result: CaptureResult, kept: tuple[float, float] | None = None
+) -> tuple[str, ...]:
+    """What a reader of the number must know of its channels: a zero that moved within the test, noise.
+
+    kept: the noise that the last zero check kept, None: not judged.
+    """
     regulated = laws.regulated.gauge_pa(columns.raw[laws.regulated_channel])
     cylinder = laws.cylinder.gauge_pa(columns.raw[laws.cylinder_channel])
     before, read = slice(*result.phases.baseline), slice(*result.steady_read)
@@ -129,7 +152,6 @@ def marks_of_channels(state: BenchState, columns: SampleColumns, laws: Laws, res
     marks = [one.words for one in moved]
     if len(moved) == len(CHANNEL_NAMES):
         marks.append("both zeros moved within the test: does the supply of the transducers sag?")
-    kept = kept_noise_pa(state)
     if kept is not None and read.stop - read.start > 1:
         for name, law, p_pa, kept_pa in zip(
             CHANNEL_NAMES, (laws.regulated, laws.cylinder), (regulated, cylinder), kept, strict=True

@@ -15,6 +15,7 @@ from borewright.errors import UseError
 from borewright.service.acts import Purpose, SayShut
 from borewright.service.air import SHUT_SAID
 from borewright.service.analysis import Analysed, analysed_as_dict, moved_zeros, read_capture, test_of
+from borewright.service.channels import marks_of_channels, void_by_samples
 from borewright.service.cut_off import NOTHING, named, the_cut_off
 from borewright.service.engines import engine_from_document
 from borewright.service.laws import laws_from_record
@@ -78,10 +79,12 @@ def _read(store: Store, capture: CaptureRecord, marks: tuple[str, ...]) -> Analy
     read = read_capture(columns, laws)
     if not read.steady:
         raise CaptureUnusable(NOT_STEADY)
+    if (wrong := void_by_samples(columns, purpose, laws, read)) is not None:
+        raise CaptureUnusable(wrong)
     then_pa = (laws.regulated.zero_pa, laws.cylinder.zero_pa)
     if any(event.kind == "act" and event.detail.get("act") == SayShut.__name__ for event in events):
         marks += (SHUT_SAID,)
-    marks = (*marks, *read.marks, *moved_zeros(then_pa, read, Limits().zero_moved_pa))
+    marks = (*marks, *read.marks, *moved_zeros(then_pa, read, Limits().zero_moved_pa), *marks_of_channels(columns, laws, read))
     engine = None
     if capture.job_id is not None:
         document = store.get_engine(store.get_job(capture.job_id).engine_id).document
