@@ -9,14 +9,15 @@ import pytest
 from borewright.core.conditions import CONDITION_NAMES, Condition
 from borewright.core.engine import Engine
 from borewright.core.evidence import HoseEvidence, StrokeEvidence
+from borewright.core.live import LiveCapture
 from borewright.core.motion import CrankTracker
 from borewright.core.readiness import Readiness
 from borewright.core.readiness_table import State
-from borewright.core.rig import TrueTdc
+from borewright.core.rig import ChannelLaw, TrueTdc
 from borewright.core.samples import SampleColumns
 from borewright.service import acts
 from borewright.service.guide import next_step
-from borewright.service.state import BenchState, Reading
+from borewright.service.state import BenchState, Capturing, Reading
 from borewright.session.session import Session
 
 FOUR = Engine("demo", "four-stroke", (1, 3, 4, 2), (180.0,) * 4, 0.086, 0.086, 0.143, 55e-6)
@@ -124,6 +125,14 @@ def test_while_there_is_air_every_step_says_pressurised(at: State, valves: bool)
     step = next_step(state(readiness=Readiness(valves=valves, state=at)))
     assert step.text.startswith("PRESSURISED")
     assert step.turn_deg is None
+
+
+def test_nobody_is_asked_for_the_next_test_while_the_last_moment_of_this_one_is_recorded() -> None:
+    law = ChannelLaw(0.0, 5.0 / 4096, 5.0, 0.0, 1e6)
+    live = LiveCapture({"regulated": law, "cylinder": law})
+    closing = Capturing(acts.Purpose("test", 1), (), (), (), live, 90.0, ended_s=99.0)
+    assert next_step(state()).key == "give_air"
+    assert next_step(state(capture=closing)).key == "wait"
 
 
 def test_a_hand_valve_squeeze_ends_with_the_vent_opened_by_hand() -> None:

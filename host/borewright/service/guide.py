@@ -154,6 +154,8 @@ def _under_way(state: BenchState) -> Step | None:
             return Step("open_vent", "PRESSURISED: shut the supply and open the vent by hand; do not turn or undo anything")
         case State.SQUEEZING:
             return _squeeze_step(state)
+        case _ if state.capture is not None and state.capture.ended_s is not None:
+            return Step("wait", "vented; a moment more is recorded, to see whether the zeros are where they were")
         case _:
             return None
 
