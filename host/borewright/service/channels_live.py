@@ -20,7 +20,10 @@ from borewright.service.work import Work
 
 __all__ = ["SWAPPED", "name_channel_fault", "name_over_pressure", "take_channels", "watch_channels_with_air"]
 
-SWAPPED = "the two transducers are swapped: the cylinder side rose before the regulated one when air was let in"
+SWAPPED = "the two transducers are swapped, or the regulated one does not follow: the cylinder side rose first when air was let in"
+SWAPPED_REMEDY = (
+    "See that the regulated one's line is not blocked; else change their plugs or hoses over, and make the checks again."
+)
 _VENTED = (State.VENTED, State.READY, State.ARMED)
 _SENSOR_FAULTS = (FaultCode.SENSOR_REGULATED_RANGE, FaultCode.SENSOR_CYLINDER_RANGE)
 _TRIP_PARTS = 4  # reads before a trip that are looked at
@@ -114,9 +117,7 @@ def _watch_rise(work: Work, capture: Capturing, transducers: Transducers) -> Non
         return
     work.set(capture=replace(capture, rise_seen=True))
     if swapped_rise(rise.t_s, regulated, cylinder):
-        _end_test(
-            work, replace(capture, rise_seen=True), SWAPPED, "Change their plugs or their hoses over, then make the checks again."
-        )
+        _end_test(work, replace(capture, rise_seen=True), SWAPPED, SWAPPED_REMEDY)
 
 
 def _end_test(work: Work, capture: Capturing, words: str, remedy: str) -> None:
