@@ -95,6 +95,14 @@ def test_after_the_shut_nothing_is_said_of_what_is_too_short_or_too_fast() -> No
     assert both.ratio == pytest.approx(1.0, abs=0.03)
 
 
+@pytest.mark.parametrize("from_sample", [0, 1500, 2900])
+def test_a_regulated_wire_that_is_shorted_in_the_decay_breaks_nothing(from_sample: int) -> None:
+    t = np.arange(0.0, 3.0, 0.001)
+    held = 500e3 * np.exp(-t / 5.0)
+    seen = after_shut(t, np.where(np.arange(3000) < from_sample, held, -125e3), 0.95 * held, Restrictor(8.1e-7), 20e-6)
+    assert (seen is None) is (from_sample == 0)
+
+
 def test_which_transducer_is_the_wrong_one_is_told_by_the_proven_pressure() -> None:
     unknown = range_trouble(1.43, 385e3, None, 1e6)
     assert unknown is not None

@@ -125,7 +125,7 @@ def after_shut(
         return None
     held_pa = float(np.max(regulated))
     fall_pa_s = np.maximum(-(regulated[2:] - regulated[:-2]) / (t[2:] - t[:-2]), 0.0)
-    up, seen = regulated[1:-1] + p_ambient_abs_pa, cylinder[1:-1]
+    up, seen = np.maximum(regulated[1:-1] + p_ambient_abs_pa, 1.0), cylinder[1:-1]  # a broken channel reads under a vacuum
     flow = dead_volume_m3 * fall_pa_s / (AIR_GAS_CONSTANT * t_supply_k)
     low, high = (_below(up, flow * part, restrictor, t_supply_k) - p_ambient_abs_pa for part in (1.0, 1.0 / GAMMA_AIR))
     choked = flow >= 0.98 * restrictor.mass_flow_kg_s(up, CHOKED_RATIO * up, t_supply_k)
