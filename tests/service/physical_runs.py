@@ -274,6 +274,7 @@ class Run:
         return "read back what was asked for" if self.mistake == "wrong hole, read back as asked" else ""
 
 
+SLIPS_DEG = {"coupling-slips": 20.0, "coupling-slips-with-air": 3.0}  # faults of the table that are such slips
 SHOWS_DEG = 30.0  # a coupling that slips late by so much shows in the next squeeze, whatever the leak
 
 
@@ -365,11 +366,22 @@ def _prepare(bench: RigBench, rng: Random, mistake: str, slip: _Slipped) -> None
     """Let happen at its time what comes without anybody's doing."""
     rig = bench.rig
 
-    def slips() -> None:
-        slip.by_deg = rng.choice((-1.0, 1.0)) * rng.choice((2.0, 5.0, 12.0, 30.0, 90.0))
+    def slipped(by_deg: float) -> None:
         squeezing = bench.state.readiness.state is State.SQUEEZING
-        slip.when = "in" if squeezing else "before" if bench.state.stroke is None else "after"
+        slip.by_deg, slip.when = by_deg, "in" if squeezing else "before" if bench.state.stroke is None else "after"
+
+    def slips() -> None:
+        slipped(rng.choice((-1.0, 1.0)) * rng.choice((2.0, 5.0, 12.0, 30.0, 90.0)))
         rig.electronics.break_encoder("the coupling", Slip(rig.plant.now_s, 0.1, slip.by_deg))
+
+    def slipped_by_a_fault() -> bool:
+        for name, by_deg in SLIPS_DEG.items():
+            if name in rig.faults.active:
+                slipped(by_deg)
+                return True
+        return False
+
+    bench.before_turn.append(slipped_by_a_fault)
 
     def power_off() -> None:
         rig.power_cycle()
