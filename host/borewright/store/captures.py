@@ -13,6 +13,7 @@ from borewright.store.database import Database, new_id
 from borewright.store.errors import os_error
 from borewright.store.records import CaptureRecord, EventRecord, LoadedCapture, Purpose
 from borewright.store.schema import capture_chunks, captures, events, rig_checks
+from borewright.store.still_there import check_still_there
 
 if TYPE_CHECKING:
     from borewright.core.samples import SampleColumns
@@ -145,7 +146,8 @@ class Captures(Database):
         """End a capture: complete with its result, or void with the reason (and a result, if there is one).
 
         declared and readiness, where given, take the place of what begin_capture was told. Raises ValueError when there is neither
-        a result nor a reason, StoreError when the capture is not running.
+        a result nor a reason, StoreError when the capture is not running, and GoneError when it does not read back by the record's
+        name: the file was taken away meanwhile.
         """
         if result is None and void_reason is None:
             raise ValueError("result: a capture ends with a result or with the reason why it is void")
@@ -160,6 +162,10 @@ class Captures(Database):
         with self._write() as connection:
             self._require_running(connection, capture_id)
             connection.execute(captures.update().where(captures.c.id == capture_id).values(values))
+            uid = connection.execute(sa.select(captures.c.uid).where(captures.c.id == capture_id)).scalar_one()
+            of_it = sa.select(sa.func.count()).where(capture_chunks.c.capture_id == capture_id)
+            parts = connection.execute(of_it).scalar_one()
+        check_still_there(self.path, self._opened, capture_id, uid, values["state"], parts)
 
     def latest_unix_s(self) -> float | None:
         """The latest moment that any capture or check of the rig is dated with; None in an empty record."""

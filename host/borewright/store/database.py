@@ -12,10 +12,11 @@ from typing import Any
 import sqlalchemy as sa
 
 from borewright.errors import StoreError
-from borewright.store.errors import NO_TEXT, damaged
+from borewright.store.errors import NO_TEXT, damaged, os_error
 from borewright.store.lease import Lease
 from borewright.store.opening import in_words
 from borewright.store.schema import events
+from borewright.store.still_there import Opened
 from borewright.store.word import UnknownWord
 
 __all__ = ["Database", "new_id", "random_uid"]
@@ -48,6 +49,11 @@ class Database:
         self._clock = clock
         self._new_uid = new_uid
         self._lease = Lease(path)
+        try:
+            self._opened = Opened.of(path)
+        except OSError as error:
+            engine.dispose()
+            raise os_error(path, error) from error
 
     @contextmanager
     def _read(self) -> Iterator[sa.Connection]:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from borewright.errors import StoreError
 
-__all__ = ["NO_TEXT", "LockedError", "damaged", "not_ours", "not_together", "os_error", "sqlite_error", "too_new"]
+__all__ = ["NO_TEXT", "GoneError", "LockedError", "damaged", "not_ours", "not_together", "os_error", "sqlite_error", "too_new"]
 
 NO_TEXT = "it holds what is no text"
 _OTHER_TABLES = ("already exists", "no such table", "no such column", "has no column named", "duplicate column name")
@@ -16,6 +16,10 @@ _OTHER_TABLES = ("already exists", "no such table", "no such column", "has no co
 
 class LockedError(StoreError):
     """Another program holds the file; nothing was written, and it can be tried again."""
+
+
+class GoneError(StoreError):
+    """What was written is no longer in the file of the record's name."""
 
 
 def not_ours(path: Path) -> StoreError:
@@ -54,6 +58,8 @@ def os_error(path: Path, error: OSError) -> StoreError:
     >>> print(os_error(Path("jobs.borewright"), PermissionError(13, "Permission denied")))
     jobs.borewright cannot be opened for writing (Permission denied); choose a folder that you may write to
     """
+    if error.errno == errno.ENAMETOOLONG:
+        return StoreError(f"{path} is a longer name than the disk takes; give a shorter one")
     if error.errno in {errno.ENOSPC, errno.EFBIG, errno.EDQUOT}:
         return _full(path, error.strerror or str(error))
     return StoreError(f"{path} cannot be opened for writing ({error.strerror or error}); choose a folder that you may write to")

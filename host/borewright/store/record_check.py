@@ -8,7 +8,6 @@ from __future__ import annotations
 import hashlib
 import sqlite3
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -18,13 +17,14 @@ import sqlalchemy as sa
 from borewright.core.plain_text import printable
 from borewright.errors import StoreError
 from borewright.store import schema
-from borewright.store.errors import NO_TEXT, damaged, sqlite_error, too_new
+from borewright.store.errors import damaged, too_new
 from borewright.store.json_text import from_json
 from borewright.store.opening import look
 from borewright.store.packing import unpack
+from borewright.store.reading import reading
 from borewright.store.word import Word
 
-__all__ = ["RecordCheck", "Told", "check_record", "reading", "untold"]
+__all__ = ["RecordCheck", "Told", "check_record", "untold"]
 
 Told = Callable[[str, int, int], None]
 """Hears how far it is: what is being looked at, how many of it are done, of how many (0: nobody knows)."""
@@ -92,30 +92,6 @@ def check_record(path: Path, told: Told = untold, named: Path | None = None) -> 
             photos=_number(connection, "SELECT count(*) FROM photos") if _has(connection, "photos") else 0,
             troubles=tuple(troubles),
         )
-
-
-@contextmanager
-def reading(path: Path, named: Path, busy_s: float = 5.0) -> Iterator[sqlite3.Connection]:
-    """The file as it stands at this moment, whoever writes into it meanwhile, and never written by us. Raises StoreError.
-
-    Ctrl-C also ends a statement that takes long, where its progress is heard.
-    """
-    connection = None
-    try:
-        connection = sqlite3.connect(f"{path.absolute().as_uri()}?mode=rw", uri=True, timeout=busy_s, isolation_level=None)
-        connection.execute("PRAGMA query_only = ON")
-        connection.execute("BEGIN")
-        connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()  # the transaction begins with the first look
-        yield connection
-    except sqlite3.Error as error:
-        if getattr(error, "sqlite_errorcode", None) == sqlite3.SQLITE_INTERRUPT:
-            raise KeyboardInterrupt from None
-        raise sqlite_error(named, error) from error
-    except UnicodeDecodeError as error:
-        raise damaged(named, NO_TEXT) from error
-    finally:
-        if connection is not None:
-            connection.close()
 
 
 def _number(connection: sqlite3.Connection, query: str) -> int:

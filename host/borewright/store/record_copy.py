@@ -20,7 +20,8 @@ from borewright.errors import StoreError, UseError
 from borewright.store.errors import os_error, sqlite_error
 from borewright.store.lease import Lease
 from borewright.store.opening import look
-from borewright.store.record_check import RecordCheck, Told, check_record, reading, untold
+from borewright.store.reading import reading
+from borewright.store.record_check import RecordCheck, Told, check_record, untold
 from borewright.store.store import Store
 
 __all__ = ["Restored", "back_up", "restore"]

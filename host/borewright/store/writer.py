@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from borewright.errors import StoreError
-from borewright.store.errors import LockedError
+from borewright.store.errors import GoneError, LockedError
 from borewright.store.records import CaptureState, FindingKind, Purpose
 from borewright.store.store import Line, Store
 
@@ -49,10 +49,11 @@ class CaptureKept:
 
 @dataclass(frozen=True, slots=True)
 class CaptureLost:
-    """The end of a capture could not be written. What is in the file of it will be found as crashed."""
+    """The end of a capture could not be written. cut_off: its id where the file holds it and will tell of it as cut off."""
 
     ticket: int
     reason: str
+    cut_off: int | None = None
 
 
 WriterNews = WriteFailed | CaptureKept | CaptureLost
@@ -164,7 +165,7 @@ class StoreWriter:
                     )
                 )
             except Exception as error:  # noqa: BLE001 -- told as news; the thread goes on
-                self._tell(CaptureLost(ticket, _words(error)))
+                self._tell(CaptureLost(ticket, _words(error), None if isinstance(error, GoneError) else capture_id))
             else:
                 self._broken.pop(ticket, None)
                 self._tell(CaptureKept(ticket, capture_id, "complete" if reason is None else "void", reason))
