@@ -88,12 +88,14 @@ def _twin(file: JobFile) -> JobFile:
 
 
 def _read_by_all(store: Store, taken: Sequence[JobRecord], twins: Sequence[JobRecord]) -> None:
+    from borewright.service.imported_results import check_results  # noqa: PLC0415 -- as below
     from borewright.service.job_curves import job_curves  # noqa: PLC0415 -- with what follows: only an import reads all of it
     from borewright.service.judging import judge_stage  # noqa: PLC0415
     from borewright.service.limit_files import find_limits, known_limits  # noqa: PLC0415
     from borewright.service.report_data import report_of  # noqa: PLC0415
 
     for job, twin in zip(taken, twins, strict=True):
+        check_results(store, job.id)
         document = store.get_engine(job.engine_id).document
         for name in known_limits():
             judge_stage(store.list_captures(job.id), document, find_limits(name, document))
