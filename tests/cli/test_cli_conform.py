@@ -288,7 +288,7 @@ def test_on_a_terminal_the_check_under_way_is_shown_and_written_over() -> None:
 def test_at_the_end_the_person_is_told_to_let_the_switch_go_though_nobody_types_any_more() -> None:
     asked: list[str] = []
     ConsoleHands(iter(()), asked.append).let_go()
-    assert asked == ["\a> The run has ended. Let the hold-to-run switch go."]
+    assert asked == ["> The run has ended. Let the hold-to-run switch go."]
 
 
 def test_the_person_at_the_console_is_asked_and_what_data_show_needs_no_word() -> None:

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 from borewright.cli.holding import HoldView, heard_acts
+from borewright.cli.live_line import LiveLine
 from borewright.core.engine import Engine
 from borewright.core.live import LiveCapture
 from borewright.core.readiness import Readiness
@@ -40,7 +41,7 @@ def _holding(live: LiveCapture, since_s: float = 0.0, now_s: float = 0.0) -> Ben
 
 def test_a_line_comes_with_news_or_after_a_while_and_says_how_long_the_air_stays() -> None:
     said: list[str] = []
-    view = HoldView(said.append, terminal=False)
+    view = HoldView(said.append, LiveLine(terminal=False))
     same = _live(31.2)
     view.show(_holding(same, now_s=17.0), 100.0)
     assert said == ["  PRESSURISED, air stays on: leakage 31.2 %, 43 s left"]

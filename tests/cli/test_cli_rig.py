@@ -102,12 +102,12 @@ class Desk:
         typist.interrupt_at = interrupt_at
         init = console.Console.__init__
 
-        def attended(self: console.Console, lines: object, out: Callable[[str], None]) -> None:
+        def attended(self: console.Console, lines: object, out: Callable[[str], None], ring: Callable[[], None]) -> None:
             def aloud(text: str) -> None:
                 typist.hear(text)
                 out(text)
 
-            init(self, typist, aloud)  # type: ignore[arg-type]
+            init(self, typist, aloud, ring)  # type: ignore[arg-type]
             del lines
 
         with self._monkeypatch.context() as patched:

@@ -55,6 +55,7 @@ def login_name() -> str:
 @contextmanager
 def at_the_rig(args: argparse.Namespace, engine: Engine | None) -> Iterator[tuple[Bench, Console, Store]]:
     """A bench at the port, known to the record, with a console that guides the person. On the way out it shuts and vents."""
+    from borewright.cli.bell import ring
     from borewright.cli.console import Console, Lines
     from borewright.cli.job_cut_off import cut_off_lines
     from borewright.link import open_link
@@ -75,7 +76,7 @@ def at_the_rig(args: argparse.Namespace, engine: Engine | None) -> Iterator[tupl
             print(f"! {words}", file=out, flush=True)
         endpoint = open_link(args.port)
         writer = StoreWriter(store)
-        console = Console(Lines(sys.stdin), lambda text: print(text, file=out, flush=True))
+        console = Console(Lines(sys.stdin), lambda text: print(text, file=out, flush=True), lambda: ring(out))
         bench = Bench(endpoint, writer, wall_clock=time.time, tell=console.tell, engine=engine, who=args.who, ambient=ambient)
         console.attend(bench)
         try:
@@ -97,20 +98,26 @@ def at_the_rig(args: argparse.Namespace, engine: Engine | None) -> Iterator[tupl
 
 
 def _leave(bench: Bench, console: Console) -> None:
-    """Shut and vent, or stay until the person has; then say what has become of the air and of a test that was under way."""
+    """Shut and vent, and stay until the gauges are down; then say what has become of the air and of a test that was under way.
+
+    The device's word that it has vented is no proof: a valve may hang.
+    """
+    from borewright.cli.console import BY_HAND
     from borewright.service.facts import said_vented
 
-    air_on, tests = bench.state.pressurised, len(bench.done)
+    tests = len(bench.done)
+    console.tell_once_vented()
     bench.take_leave()
-    if air_on and said_vented(bench.state):
-        console.tell_plainly("supply shut, vent open; turn and undo nothing until the gauges are down")
-    elif bench.state.pressurised:
+    if bench.state.pressurised:
+        if said_vented(bench.state):
+            console.tell_plainly("supply shut, vent open; turn and undo nothing until the gauges are down")
         with suppress(LinkError, KeyboardInterrupt):
             console.stay_until_vented()
+    console.tell_once_vented()
     for done in bench.done[tests:]:
         console.tell_plainly(f"what was recorded is kept, as void: {done.analysed.void_reason}")
-    if bench.state.pressurised and not said_vented(bench.state):
-        console.tell_plainly("\a*** SHUT THE SUPPLY AND OPEN THE VENT BY HAND; turn and undo nothing until the gauges are down ***")
+    if bench.state.pressurised:
+        console.sound(f"the gauges have not been seen down: {BY_HAND}")
 
 
 def _ambient(args: argparse.Namespace) -> AirConditions:

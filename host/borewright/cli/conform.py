@@ -127,13 +127,15 @@ def _try(args: argparse.Namespace) -> Verdict:
 
 def _hands(args: argparse.Namespace, told: Progress) -> Hands | None:
     if args.hands:
+        from borewright.cli.bell import ring
         from borewright.cli.conform_hands import ConsoleHands
 
-        def ask(line: str) -> None:
+        def call(line: str) -> None:
             told.clear()
+            ring(sys.stderr)
             print(line, file=sys.stderr, flush=True)
 
-        return ConsoleHands(sys.stdin, ask)
+        return ConsoleHands(sys.stdin, call)
     if args.control is not None:
         from borewright.cli.conform_hands import control_hands
 

@@ -20,11 +20,11 @@ SAYS_SO = frozenset({Task.READY_CYLINDER, Task.LOWER_REGULATED, Task.LOWER_CYLIN
 
 
 class ConsoleHands:
-    """The person at the console. source: the lines they type. out: prints a line for them."""
+    """The person at the console. source: the lines they type. call: prints a line for them and rings."""
 
-    def __init__(self, source: Iterable[str], out: Callable[[str], None]) -> None:
+    def __init__(self, source: Iterable[str], call: Callable[[str], None]) -> None:
         self._lines = Lines(source)
-        self._out = out
+        self._call = call
         self._waits = False
 
     @property
@@ -41,12 +41,12 @@ class ConsoleHands:
         while self._lines.take() is not None:
             pass  # what was typed before the question is no answer to it
         self._waits = task in SAYS_SO
-        self._out(f"\a> {task.value}{' [Enter when done]' if self._waits else ''}")
+        self._call(f"> {task.value}{' [Enter when done]' if self._waits else ''}")
         return None
 
     def let_go(self) -> None:
         """Said also when nobody types any more: somebody may still stand at the rig with a hand on the switch."""
-        self._out(f"\a> The run has ended. {Task.RELEASE_HOLD.value}")
+        self._call(f"> The run has ended. {Task.RELEASE_HOLD.value}")
 
     def busy(self) -> bool:
         """Whether Enter is still waited for."""

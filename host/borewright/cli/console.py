@@ -6,17 +6,18 @@ Lines are read in a thread of their own, so that the rig is never left waiting f
 from __future__ import annotations
 
 import queue
-import sys
 import threading
 from collections.abc import Callable, Iterable
 
 from borewright.cli.holding import HoldView, heard_acts, places_lines
+from borewright.cli.live_line import LiveLine
 from borewright.core.conditions import CONFIRMATIONS
 from borewright.core.heard import STRENGTHS
 from borewright.errors import LinkError, NotReadyError, StoreError, UseError
 from borewright.service import acts, effects
 from borewright.service.answers import act_of_answer, asks
 from borewright.service.bench import Bench, Done
+from borewright.service.facts import said_vented
 from borewright.service.guide import Step, next_step
 from borewright.session.session import Phase
 from borewright.store.writer import WriteFailed
@@ -25,6 +26,11 @@ __all__ = ["Console", "Lines"]
 
 LIVE_EVERY_S = 0.5
 ALARM_EVERY_S = 5.0
+FALLS_WITHIN_S = 1.0  # once supply and vent have moved a cylinder is empty in a tenth of that
+VALVES_STAY_S = 60.0  # a rig with valves vents by itself: what is not gone by then has to be seen to at the rig
+NOT_FALLING = "the pressure does not fall: SHUT THE SUPPLY AND OPEN THE VENT BY HAND; turn and undo nothing"
+BY_HAND = "SHUT THE SUPPLY AND OPEN THE VENT BY HAND; turn and undo nothing until the gauges are down"
+VENTED = "  vented: the gauges are down"
 YES = ("", "y", "yes", "ok", "done")
 WITH_AIR = "with air on: listen keeps it on for looking and listening, go on ends that, stop shuts and vents"
 
@@ -54,15 +60,22 @@ class Lines:
 
 
 class Console:
-    """Guides one person through one purpose at a time. out: prints a line for the person (on the error stream with --json)."""
+    """Guides one person through one purpose at a time.
 
-    def __init__(self, lines: Lines, out: Callable[[str], None]) -> None:
+    out: prints a line for the person (on the error stream with --json). ring: rings the terminal's bell there.
+    """
+
+    def __init__(self, lines: Lines, out: Callable[[str], None], ring: Callable[[], None]) -> None:
         self._lines = lines
-        self._out = out
+        self._print = out
+        self._ring = ring
+        self._line = LiveLine()
+        self._locked = False
+        self._sounded_s = float("-inf")
         self._bench: Bench | None = None
         self._shown: tuple[str, str] | None = None
         self._live_s = 0.0
-        self._hold = HoldView(out)
+        self._hold = HoldView(self._out, self._line)
         self._places_shown: int | None = None
 
     def attend(self, bench: Bench) -> None:
@@ -81,9 +94,19 @@ class Console:
         if isinstance(word, effects.AirRefused):
             self._out("Air refused: " + "; ".join(word.reasons) + ".")
         elif word.level == "alarm":
-            self._out(f"\a*** {word.text} ***")
+            self.sound(word.text)
         else:
             self._out(f"{'! ' if word.level == 'warning' else '  '}{word.text}")
+
+    def sound(self, alarm: str) -> None:
+        """Ring the bell and print an alarm."""
+        self._sounded_s = self._now_s if self._bench is not None else float("-inf")
+        self._ring()
+        self._out(f"*** {alarm} ***")
+
+    def _out(self, text: str) -> None:
+        self._line.end()
+        self._print(text)
 
     # ------------------------------------------------------------------ waiting for the rig
 
@@ -124,16 +147,45 @@ class Console:
             self.bench.turn()
 
     def stay_until_vented(self) -> None:
-        """The program ends, but only the person can vent: go on watching and sounding until the pressure is gone.
+        """The program ends: go on watching, and sounding where the pressure does not fall by itself, until the gauges are down.
 
-        Another Ctrl-C, or a link that is lost, ends this too.
+        Ctrl-C, or a link that is lost, ends this too; and at a rig with valves a minute.
         """
-        sounded_s = float("-inf")
-        while self.bench.state.pressurised:
-            if self.bench.endpoint.monotonic() - sounded_s >= ALARM_EVERY_S:
-                sounded_s = self.bench.endpoint.monotonic()
-                self._out("\a*** SHUT THE SUPPLY AND OPEN THE VENT BY HAND; turn and undo nothing ***")
+        began_s, told = self._now_s, False
+        if said_vented(self.bench.state):
+            self._sounded_s = began_s - ALARM_EVERY_S + FALLS_WITHIN_S
+        else:
+            self._sounded_s = float("-inf")
+        while self.bench.state.pressurised and not (self.bench.state.has_valves and self._now_s - began_s > VALVES_STAY_S):
+            if self._now_s - self._sounded_s >= ALARM_EVERY_S:
+                self.sound(self._why_by_hand())
+                if not told:
+                    self._out(self._how_long())
+                    told = True
             self.bench.turn()
+
+    def _how_long(self) -> str:
+        most = ", a minute at most" if self.bench.state.has_valves else ""
+        return f"  this program stays until the gauges are down{most}; Ctrl-C once more ends it all the same"
+
+    def _why_by_hand(self) -> str:
+        """What the person has to do, and why the program cannot."""
+        state = self.bench.state
+        if state.lost is not None:
+            return f"{state.lost}, and nothing is known of its pressure: {BY_HAND}"
+        if said_vented(state):
+            return NOT_FALLING
+        return f"the rig has not said that it has vented: {BY_HAND}" if state.has_valves else BY_HAND
+
+    @property
+    def _now_s(self) -> float:
+        return self.bench.endpoint.monotonic()
+
+    def tell_once_vented(self) -> None:
+        """What was PRESSURISED, or squeezed, has been seen gone: say so, once."""
+        was, self._locked = self._locked, self.bench.state.readiness.locked
+        if was and not self._locked:
+            self._out(VENTED)
 
     # ------------------------------------------------------------------ following the guide
 
@@ -159,6 +211,7 @@ class Console:
             self._hold.show(bench.state, bench.endpoint.monotonic())
             self._take_line(step)
             bench.turn()
+            self.tell_once_vented()
         return bench.done[-1]
 
     def _heed_the_record(self) -> None:
@@ -217,10 +270,10 @@ class Console:
 
     def _live(self, step: Step) -> None:
         now_s = self.bench.endpoint.monotonic()
-        if step.turn_deg is None or now_s - self._live_s < LIVE_EVERY_S or not sys.stderr.isatty():
+        if step.turn_deg is None or now_s - self._live_s < LIVE_EVERY_S or not self._line.terminal:
             return
         self._live_s = now_s
-        print(f"\r  {step.turn_deg:+6.1f}° to turn ", end="", file=sys.stderr, flush=True)
+        self._line.show(f"  {step.turn_deg:+6.1f}° to turn ")
 
     def _take_line(self, step: Step) -> None:
         line = self._lines.take()

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+from borewright.cli.live_line import LiveLine
 from borewright.core.heard import heard, is_heard
 from borewright.core.place_meaning import meaning
 from borewright.core.readiness_table import State
@@ -26,13 +26,12 @@ CALLED_EVERY_S = 15.0  # how often the time that is left is said where nothing c
 class HoldView:
     """The running line. out: prints a line. In a terminal one line is written over; elsewhere a line comes when there is news."""
 
-    def __init__(self, out: Callable[[str], None], *, terminal: bool | None = None) -> None:
+    def __init__(self, out: Callable[[str], None], line: LiveLine) -> None:
         self._out = out
-        self._terminal = sys.stderr.isatty() if terminal is None else terminal
+        self._line = line
         self._looked_s = float("-inf")
         self._said_s = float("-inf")
         self._said_percent: float | None = None
-        self._written = False
 
     def show(self, state: BenchState, now_s: float) -> None:
         """Look at the bench; prints when half a second has gone by and there is something to say."""
@@ -46,12 +45,11 @@ class HoldView:
         percent, noise = capture.live.leakage_percent, capture.live.leakage_noise_percent
         left_s = max(0.0, state.limits.hold_renewal_s - (state.now_s - state.state_since_s))
         reading = "no reading yet" if percent is None else f"leakage {percent:.1f} %"
-        line = f"PRESSURISED, air stays on: {reading}, {left_s:.0f} s left"
-        if self._terminal:
-            print(f"\r  {line}   ", end="", file=sys.stderr, flush=True)
-            self._written = True
+        line = f"  PRESSURISED, air stays on: {reading}, {left_s:.0f} s left"
+        if self._line.terminal:
+            self._line.show(line)
         elif self._is_news(percent, noise) or now_s - self._said_s >= CALLED_EVERY_S:
-            self._out(f"  {line}")
+            self._out(line)
             self._said_percent, self._said_s = percent, now_s
 
     def _is_news(self, percent: float | None, noise: float | None) -> bool:
@@ -60,9 +58,9 @@ class HoldView:
         return abs(percent - self._said_percent) > max(LEAST_CHANGE_PERCENT, TELLING_NOISES * (noise or 0.0))
 
     def _end(self) -> None:
-        if self._written:
-            print(file=sys.stderr, flush=True)
-        self._written, self._said_percent, self._said_s = False, None, float("-inf")
+        if self._looked_s > float("-inf"):  # the line is also used for other things than a hold
+            self._line.end()
+        self._looked_s, self._said_percent, self._said_s = float("-inf"), None, float("-inf")
 
 
 def places_lines(engine: Engine, cylinder: int) -> list[str]:
