@@ -35,6 +35,7 @@ def read_toml(text: str) -> dict[str, Any]:
     """
     if len(text) > MOST_CHARACTERS:
         raise ValueError(f"this is longer than {MOST_CHARACTERS} characters; give the file that is meant")
+    text = text.removeprefix("\ufeff")  # a byte order mark, which some editors put before the text
     if _LONG_KEY.search(text):
         raise ValueError(_TOO_DEEP)
     try:

@@ -15,7 +15,7 @@ from borewright.store import Store
 
 Command = Callable[..., Any]
 WORDS = "the test of cylinder 4 in job hill-climb 7, before, was cut off by a crash; 3.0 s of it are recorded (test 1)"
-WAYS_OUT = "borewright job cut-off --finish 1 makes of it what it holds, --discard 1 puts it away"
+WAYS_OUT = "borewright job cut-off --finish 1 --db {} makes of it what it holds, --discard 1 puts it away"
 
 
 @pytest.fixture
@@ -33,13 +33,13 @@ def test_lists_and_jobs_tell_of_it_with_the_ways_out(record: Path, command: Comm
     for words in (("job", "list"), ("job", "show", "hill-climb 7")):
         ended = command(*words, "--db", record)
         assert (ended.code, ended.err) == (exits.OK, "")
-        assert ended.out.splitlines()[-1] == f"! {WORDS}: {WAYS_OUT}"
+        assert ended.out.splitlines()[-1] == f"! {WORDS}: {WAYS_OUT.format(record)}"
     listed = json.loads(command("job", "list", "--db", record, "--json").out)
     assert listed["cut_off"] == [
         {"test": 1, "job": "hill-climb 7", "stage": "before", "cylinder": 4, "purpose": "test", "recorded_s": 3.0}
     ]
     alone = command("job", "cut-off", "--db", record)
-    assert (alone.code, alone.out) == (exits.OK, f"{WORDS}: {WAYS_OUT}\n")
+    assert (alone.code, alone.out) == (exits.OK, f"{WORDS}: {WAYS_OUT.format(record)}\n")
     assert json.loads(command("job", "cut-off", "--db", record, "--json").out)["cut_off"] == listed["cut_off"]
 
 
@@ -47,7 +47,7 @@ def test_the_rig_s_commands_tell_of_it_and_go_on_without_an_answer(record: Path,
     no_port = tmp_path / "no port"
     ended = command("rig", "zero", "--db", record, "--port", no_port)
     assert ended.code == exits.RIG
-    assert f"! {WORDS}: {WAYS_OUT}\n" in ended.out + ended.err
+    assert f"! {WORDS}: {WAYS_OUT.format(record)}\n" in ended.out + ended.err
 
 
 def test_the_rig_s_commands_tell_of_a_clock_that_was_set_back(command: Command, tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
@@ -20,7 +21,7 @@ from borewright.service.analysis import Analysed
 from borewright.service.bench import Done
 from borewright.service.conditions_of_air import AirConditions
 from borewright.store import Store
-from borewright.store.writer import CaptureKept
+from borewright.store.writer import CaptureKept, CaptureLost
 
 ENGINE = Path(__file__).resolve().parents[2] / "simulator" / "scenarios" / "larch_four_engine.toml"
 READING = CaptureResult(
@@ -60,13 +61,19 @@ class Console:
 
 @pytest.fixture
 def measured(command: Callable[..., Any], monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Callable[..., Any]:
-    def run(*words: object, reading: CaptureResult | None = READING, air: AirConditions = HOT, void: str | None = None) -> Any:
+    def run(
+        *words: object,
+        reading: CaptureResult | None = READING,
+        air: AirConditions = HOT,
+        void: str | None = None,
+        lost: CaptureLost | None = None,
+    ) -> Any:
         setup = RigSetup()
         done = Done(Purpose("test", 1), Analysed(reading, void, air.assumed), {}, 1)
         bench = SimpleNamespace(
             job_id=None,
             flush_writer=lambda: None,
-            writer_news=[CaptureKept(ticket=1, capture_id=7, state="complete" if void is None else "void", void_reason=void)],
+            writer_news=[lost or CaptureKept(1, 7, "complete" if void is None else "void", void)],
             state=SimpleNamespace(restrictor_area_m2=setup.restrictor_area_m2, setup=setup),
             ambient=air,
         )
@@ -132,3 +139,27 @@ def test_odd_readings_are_asked_about_and_noise_under_nothing_is_no_error(measur
     tight = measured(reading=replace(READING, leakage_percent=-0.02, p_cylinder_gauge_pa=551_700.0, leak_area_m2=0.0))
     assert "  leak flow  0.0 L/min ANR" in tight.out
     assert "leave it closed" in tight.out
+
+
+@pytest.mark.parametrize(
+    ("cut_off", "way"),
+    [
+        (
+            7,
+            r"the end of test 7 could not be recorded \(the disk is full\); .*borewright job cut-off --finish 7 --db .*shop.db`",
+        ),
+        (None, "the test is not in the record: the disk is full"),
+    ],
+)
+def test_a_test_whose_end_is_not_in_the_record_is_not_judged(
+    measured: Callable[..., Any], cut_off: int | None, way: str, tmp_path: Path
+) -> None:
+    words = ("--limits", "AC 43.13-1B", "--db", tmp_path / "shop.db")
+    said = measured(*words, lost=CaptureLost(1, "the disk is full", cut_off))
+    assert said.code == exits.RECORD
+    assert "  NOT KEPT: the record did not take this test to its end; these figures stand nowhere else" in said.out
+    assert "judged  " not in said.out
+    assert said.out.splitlines()[-1] == "  NOT KEPT; test again"
+    assert re.search(way, said.err), said.err
+    shown = json.loads(measured(*words, "--json", lost=CaptureLost(1, "the disk is full", cut_off)).out)
+    assert (shown["test"], shown["judgement"]) == (None, None)

@@ -99,3 +99,34 @@ def test_on_a_terminal_one_line_is_written_over_and_taken_away(
     first, second, blank, end = capsys.readouterr().err.split("\r")
     assert (first, second.rstrip(), blank.strip(), end) == ("samples: 1 of 4, 25% …", "pages …", "", "")
     assert len(first) == len(second)
+
+
+@pytest.mark.parametrize("name", ["", ".", "/"])
+def test_a_backup_without_a_name_is_refused(record: Path, command: Run, name: str) -> None:
+    assert "is a folder; name a file in it" in command("record", "backup", name, "--db", record).refusal(exits.USE)
+
+
+def test_a_name_that_no_disk_takes_is_refused(record: Path, command: Run) -> None:
+    long = record.with_name(300 * "x")
+    for words in (("record", "backup", long), ("job", "export", "hill-climb 7", "--out", long.with_suffix(".zip"))):
+        assert "longer name than the disk takes; give a shorter one" in command(*words, "--db", record).refusal(exits.RECORD)
+    assert "longer name" in command("record", "restore", record, "--db", long).refusal(exits.RECORD)
+
+
+def test_a_restore_through_a_link_leaves_it_a_link(record: Path, command: Run) -> None:
+    link, copy = record.with_name("link.db"), record.with_name("copy.db")
+    command("record", "backup", copy, "--db", record)
+    link.symlink_to(record)
+    with Store.open(record) as store:
+        store.change_job(1, name="spoilt")
+    done = command("record", "restore", copy, "--db", link, "--json")
+    kept = Path(json.loads(done.out)["kept"])
+    assert (link.is_symlink(), kept.is_symlink(), record.is_symlink()) == (True, False, False)
+    assert (names_of(link), names_of(kept)) == (["hill-climb 7"], ["spoilt"])
+
+
+def test_a_job_of_a_clock_that_was_far_off_is_listed(tmp_path: Path, command: Run) -> None:
+    record = tmp_path / "far.db"
+    with Store.open(record, clock=lambda: 3.018e11) as store:
+        store.create_job("hill-climb 7", "before", store.save_engine("four", {}))
+    assert "no date that is" in command("job", "list", "--db", record).out

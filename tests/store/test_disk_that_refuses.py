@@ -21,8 +21,8 @@ FULL = sqlite3.SQLITE_FULL
 BROKEN = sqlite3.SQLITE_IOERR
 READ_ONLY = sqlite3.SQLITE_READONLY
 SAID = {
-    FULL: r"the disk did not take a write to .* what was recorded is kept, so free space and test again",
-    BROKEN: r"the disk did not take a write to .* what was recorded is kept, so free space and test again",
+    FULL: r"the disk did not take a write to .* what is there already is kept; free space, then do it again",
+    BROKEN: r"the disk did not take a write to .* what is there already is kept; free space, then do it again",
     READ_ONLY: r".* cannot be opened for writing \(attempt to write a readonly database\); choose a folder that you may write to",
 }
 

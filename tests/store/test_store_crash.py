@@ -128,7 +128,7 @@ def test_a_full_disk_loses_what_was_not_written_and_nothing_else(tmp_path: Path)
     done = subprocess.run([sys.executable, "-c", DISK_FULL, str(path)], capture_output=True, text=True, check=True, timeout=60)
     words, kept = done.stdout.splitlines()
     assert words.startswith(f"the disk did not take a write to {path} (")
-    assert words.endswith("; what was recorded is kept, so free space and test again")
+    assert words.endswith("; what is there already is kept; free space, then do it again")
     assert int(kept) > 10
     with Store.open(path) as store:
         (capture,) = store.list_captures()
@@ -143,7 +143,7 @@ def test_a_file_that_may_not_grow_is_said(tmp_path: Path) -> None:
         with store._read() as connection:
             pages = connection.exec_driver_sql("PRAGMA page_count").scalar_one()
             connection.exec_driver_sql(f"PRAGMA max_page_count = {pages}")
-        with pytest.raises(StoreError, match=r"the disk did not take a write .* free space and test again"):
+        with pytest.raises(StoreError, match=r"the disk did not take a write .* free space, then do it again"):
             store.save_engine("four", {"text": "x" * 100_000})
         assert store.list_jobs() == ()
 

@@ -37,3 +37,7 @@ def test_what_is_deep_and_long_but_can_be_meant_is_read() -> None:
     assert read_toml(f"x = {'[' * (DEEPEST - 1)}{']' * (DEEPEST - 1)}").keys() == {"x"}
     sentence = "Bored 0.5 over. " * 1000
     assert read_toml(f'notes = "{sentence}"') == {"notes": sentence}
+
+
+def test_a_byte_order_mark_before_the_text_is_skipped() -> None:
+    assert read_toml(b"\xef\xbb\xbfbore_mm = 86".decode()) == {"bore_mm": 86}

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from borewright.cli.ended import ended_like_ctrl_c
-from borewright.cli.record_file import add_record_argument, open_store
+from borewright.cli.record_file import add_record_argument, db_words, open_store
 from borewright.errors import LinkError, StoreError
 
 if TYPE_CHECKING:
@@ -70,7 +70,7 @@ def at_the_rig(args: argparse.Namespace, engine: Engine | None) -> Iterator[tupl
     ambient = _ambient(args)
     out = sys.stderr if args.json else sys.stdout
     with open_store(args) as store:
-        for line in cut_off_lines(cut_off_tests(store)):  # told, and not asked: nobody may be there to answer
+        for line in cut_off_lines(cut_off_tests(store), args.db):  # told, and not asked: nobody may be there to answer
             print(line, file=out, flush=True)
         if (words := set_back_words(store.latest_unix_s(), time.time())) is not None:
             print(f"! {words}", file=out, flush=True)
@@ -126,13 +126,18 @@ def _ambient(args: argparse.Namespace) -> AirConditions:
     return stated_air(args.ambient or "", args.air_temp or "", args.engine_temp or "", ("--ambient", "--air-temp", "--engine-temp"))
 
 
-def kept_as(bench: Bench, done: Done) -> tuple[int, str | None]:
-    """The id of a capture in the record, and why it is void there. Raises StoreError when it is not in the record."""
+def kept_as(bench: Bench, done: Done, db: Path) -> tuple[int, str | None]:
+    """The id of a capture in the record, and why it is void there. Raises StoreError when it is not whole in the record."""
     from borewright.store.writer import CaptureKept, CaptureLost
 
     for word in bench.writer_news:
         if isinstance(word, CaptureKept) and word.ticket == done.ticket:
             return word.capture_id, word.void_reason
         if isinstance(word, CaptureLost) and word.ticket == done.ticket:
-            raise StoreError(f"the test is not in the record: {word.reason}")
+            if word.cut_off is None:
+                raise StoreError(f"the test is not in the record: {word.reason}")
+            raise StoreError(
+                f"the end of test {word.cut_off} could not be recorded ({word.reason}); what came before it is kept as of a "
+                f"test that was cut off: borewright job cut-off --finish {word.cut_off}{db_words(db)} makes of it what it holds"
+            )
     raise StoreError("the record has not said that it kept the test; look at it with borewright job show, and test again")

@@ -4,18 +4,19 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from borewright.cli import exits
 from borewright.cli.output import print_json
-from borewright.cli.record_file import add_record_argument, open_store
+from borewright.cli.record_file import add_record_argument, db_words, open_store
 
 if TYPE_CHECKING:
     from borewright.service.cut_off import CutOff
 
 __all__ = ["add_arguments", "cut_off_as_dict", "cut_off_lines", "run"]
 
-WAYS_OUT = "borewright job cut-off --finish {id} makes of it what it holds, --discard {id} puts it away"
+WAYS_OUT = "borewright job cut-off --finish {id}{db} makes of it what it holds, --discard {id} puts it away"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -57,15 +58,15 @@ def _listed(args: argparse.Namespace, found: tuple[CutOff, ...]) -> int:
     if args.json:
         print_json({"database": str(args.db), "cut_off": [cut_off_as_dict(one) for one in found]})
     elif found:
-        print("\n".join(_line(one) for one in found))
+        print("\n".join(_line(one, args.db) for one in found))
     else:
         print(f"no test in {args.db} is cut off")
     return exits.OK
 
 
-def cut_off_lines(found: Sequence[CutOff]) -> list[str]:
+def cut_off_lines(found: Sequence[CutOff], db: Path) -> list[str]:
     """A sentence for each of these tests, with the ways out, to stand under what else a command shows."""
-    return [f"! {_line(one)}" for one in found]
+    return [f"! {_line(one, db)}" for one in found]
 
 
 def cut_off_as_dict(one: CutOff) -> dict[str, Any]:
@@ -80,5 +81,5 @@ def cut_off_as_dict(one: CutOff) -> dict[str, Any]:
     }
 
 
-def _line(one: CutOff) -> str:
-    return f"{one.words}: {WAYS_OUT.format(id=one.capture.id)}"
+def _line(one: CutOff, db: Path) -> str:
+    return f"{one.words}: {WAYS_OUT.format(id=one.capture.id, db=db_words(db))}"

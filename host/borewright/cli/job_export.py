@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 from pathlib import Path
 
 from borewright.cli import exits
@@ -33,7 +34,7 @@ def run(args: argparse.Namespace) -> int:
     kind = args.out.suffix.lower()
     if kind not in KINDS:
         raise UseError(f"{args.out}: the ending says what is written; give one of {', '.join(KINDS)}")
-    if args.out.exists() and not args.force:  # said before the work, not after it
+    if os.path.lexists(args.out) and not args.force:  # said before the work, not after it
         raise UseError(f"{args.out} is there already and was left alone; give another name, or --force to write over it")
     with open_store(args, create=False) as store:
         chosen = the_jobs(store, args.name, args.stage)

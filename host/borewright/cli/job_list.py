@@ -53,7 +53,7 @@ def _list(args: argparse.Namespace) -> int:
         print(f"no job in {args.db} has {args.search!r} in its name, reference, technician or engine")
     else:
         print(f"there is no job in {args.db} yet")
-    for line in cut_off_lines(cut_off):
+    for line in cut_off_lines(cut_off, args.db):
         print(line)
     return exits.OK
 

@@ -227,9 +227,10 @@ class _Round:
         self._bench.flush_writer()
         shown = test_as_dict(done, self._job, self._bench)
         try:
-            shown["test"], shown["void_reason"] = kept_as(self._bench, done)
-        finally:  # a reading that the record could not take is shown all the same
-            judgement = judged_test(done, self._bench, self._document, self._limit_set) if shown["void_reason"] is None else None
+            shown["test"], shown["void_reason"] = kept_as(self._bench, done, self._args.db)
+        finally:  # a reading that the record could not take is shown all the same, and not judged: nothing is to be done on it
+            good = shown["test"] is not None and shown["void_reason"] is None
+            judgement = judged_test(done, self._bench, self._document, self._limit_set) if good else None
             shown["judgement"] = None if judgement is None else judgement_as_dict(judgement)
             self._tests.append(shown)
             self._console.tell_plainly(test_words(shown, done, judgement, self._bench.ambient, self._units))

@@ -51,7 +51,7 @@ def run(args: argparse.Namespace) -> int:
         shown = [(job, store.list_captures(job.id)) for job in found]
         engines = [store.get_engine(job.engine_id).document for job in found]
         notes = [line for job in found for line in note_lines(job, store.list_findings(job.id))]
-        notes += cut_off_lines([one for job in found for one in cut_off_tests(store, job.id)])
+        notes += cut_off_lines([one for job in found for one in cut_off_tests(store, job.id)], args.db)
         if args.changes:
             notes += [line for job in found for line in change_lines(job, store.job_changes(job.id))]
     judged = [

@@ -72,11 +72,17 @@ def _heard(words: list[str]) -> int:
             raise
         _print_no_more()
         print(
-            f"borewright: what it had to say cannot be written ({error.strerror or error}); a rig with valves has been told to "
-            "shut and vent, and what was recorded is kept; free space, or let it print somewhere else",
+            f"borewright: what it had to say cannot be written ({error.strerror or error}); {_left_behind(words)}free space, or "
+            "let it print somewhere else",
             file=sys.stderr,
         )
         return exits.OUTPUT
+
+
+def _left_behind(words: list[str]) -> str:
+    """What has become of the rig and of the test, where the command was one that works at a rig."""
+    at_rig = any(word.startswith("--po") for word in words) or words[:1] in (["app"], ["demo"])
+    return "a rig with valves has been told to shut and vent, and what was recorded is kept; " if at_rig else ""
 
 
 def _flush() -> None:

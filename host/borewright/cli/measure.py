@@ -65,9 +65,10 @@ def run(args: argparse.Namespace) -> int:
         bench.flush_writer()
         shown = test_as_dict(done, job, bench)
         try:
-            shown["test"], shown["void_reason"] = kept_as(bench, done)
-        finally:  # a reading that the record could not take is shown all the same
-            judgement = judged_test(done, bench, document, limit_set) if shown["void_reason"] is None else None
+            shown["test"], shown["void_reason"] = kept_as(bench, done, args.db)
+        finally:  # a reading that the record could not take is shown all the same, and not judged: nothing is to be done on it
+            good = shown["test"] is not None and shown["void_reason"] is None
+            judgement = judged_test(done, bench, document, limit_set) if good else None
             shown["judgement"] = None if judgement is None else judgement_as_dict(judgement)
             print(json.dumps(shown, allow_nan=False) if args.json else test_words(shown, done, judgement, bench.ambient, units))
     return exits.OK if shown["void_reason"] is None else exits.UNUSABLE
@@ -170,6 +171,10 @@ def test_words(shown: dict[str, Any], done: Done, judgement: Judgement | None, a
     lines = [head]
     if shown["void_reason"] is not None:
         lines.append(f"  VOID: {shown['void_reason']}; the figures below are not to be used")
+    elif shown["test"] is None:
+        lines.append(
+            "  NOT KEPT: the record did not take this test to its end; these figures stand nowhere else, and are not judged"
+        )
     figures = _figures(done, air, shown.get("leak_flow_kg_s", 0.0))
     if figures is not None:
         volume = figures.volume_words(units)
@@ -182,5 +187,5 @@ def test_words(shown: dict[str, Any], done: Done, judgement: Judgement | None, a
     if judgement is not None:
         lines += judgement_lines(judgement)
     lines += [f"  mark: {mark}" for mark in shown["marks"]]
-    lines.append("  NOT KEPT" if shown["test"] is None else f"  kept as test {shown['test']}")
+    lines.append("  NOT KEPT; test again" if shown["test"] is None else f"  kept as test {shown['test']}")
     return "\n".join(lines)

@@ -59,7 +59,7 @@ class AtCylinder:
         """Guide the person through one test of this cylinder, or through a capped proof; what came of it, for JSON too."""
         done = self.console.carry_out(purpose, BLOCKED_HINT)
         self.bench.flush_writer()
-        number, void_reason = kept_as(self.bench, done)
+        number, void_reason = kept_as(self.bench, done, self.store.path)
         self.bench.writer_news.clear()
         result = done.analysed.result
         shown: dict[str, Any] = {

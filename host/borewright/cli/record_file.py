@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -10,7 +11,7 @@ if TYPE_CHECKING:  # SQLAlchemy stays unloaded where only help is shown
     from borewright.core.engine import Engine
     from borewright.store import Store
 
-__all__ = ["DEFAULT_RECORD", "add_record_argument", "named_engine", "open_store"]
+__all__ = ["DEFAULT_RECORD", "add_record_argument", "db_words", "named_engine", "open_store"]
 
 DEFAULT_RECORD = Path("borewright.db")
 
@@ -24,6 +25,15 @@ def add_record_argument(parser: argparse.ArgumentParser) -> None:
         default=DEFAULT_RECORD,
         help=f"the record file (default: {DEFAULT_RECORD} in this folder)",
     )
+
+
+def db_words(db: Path) -> str:
+    """The option as it has to be typed in another command that is told of; nothing for the usual file.
+
+    >>> db_words(DEFAULT_RECORD), db_words(Path("my shop.db"))
+    ('', " --db 'my shop.db'")
+    """
+    return "" if db == DEFAULT_RECORD else f" --db {shlex.quote(str(db))}"
 
 
 def open_store(args: argparse.Namespace, *, create: bool = True) -> Store:

@@ -15,6 +15,7 @@ from borewright.core.rig import CheckKind, RigCheck, RigSetup
 from borewright.errors import StoreError, UseError
 from borewright.service.plain_file import octets_of
 from borewright.service.rig_file import NUMBERS, QUANTITIES
+from borewright.service.time_words import NO_DATE
 from borewright.store.job_file import disk_words, save_new
 
 __all__ = [
@@ -61,7 +62,10 @@ def _check_document(check: RigCheck) -> dict[str, Any]:
 
 
 def _date(unix_s: float) -> str:
-    return datetime.fromtimestamp(unix_s, UTC).strftime("%Y-%m-%d %H:%M UTC")
+    try:
+        return datetime.fromtimestamp(unix_s, UTC).strftime("%Y-%m-%d %H:%M UTC")
+    except (ValueError, OverflowError, OSError):  # a clock that was far off made it
+        return NO_DATE
 
 
 def save_calibration(calibration: Calibration, path: Path) -> None:

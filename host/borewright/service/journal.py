@@ -68,7 +68,7 @@ class Journal:
                 continue
             if isinstance(word, CaptureLost):
                 self.record_trouble = word.reason
-                self.tell("alarm", f"the test is not in the record: {word.reason}")
+                self.tell("alarm", _lost_words(word))
             elif word.void_reason is None or "part of the record is missing" not in word.void_reason:
                 self.record_trouble = None
             self._answer(word)
@@ -78,6 +78,15 @@ class Journal:
             self._early[word.ticket] = word
             return
         self.done = tuple(_as_kept(view, word) if view.done.ticket == word.ticket else view for view in self.done)
+
+
+def _lost_words(word: CaptureLost) -> str:
+    if word.cut_off is None:
+        return f"the test is not in the record: {word.reason}"
+    return (
+        f"the end of the test is not in the record: {word.reason}; after the next start of the program what came before it is "
+        f"test {word.cut_off}, among those that were cut off, and can be finished there"
+    )
 
 
 def _as_kept(view: DoneView, word: CaptureKept | CaptureLost) -> DoneView:

@@ -9,6 +9,7 @@ from datetime import UTC, datetime, tzinfo
 from typing import TYPE_CHECKING
 
 from borewright.core.capture import PA_PER_PSI
+from borewright.errors import StoreError
 from borewright.report.model import Quantity
 
 if TYPE_CHECKING:
@@ -77,7 +78,13 @@ class Shown:
         return f"UTC{said[:3]}:{said[3:5]}"
 
     def _at(self, unix_s: float) -> datetime:
-        return datetime.fromtimestamp(unix_s, UTC).astimezone(self.zone)
+        try:
+            return datetime.fromtimestamp(unix_s, UTC).astimezone(self.zone)
+        except (ValueError, OverflowError, OSError):
+            raise StoreError(
+                "this job has a date that no calendar has: the clock was far off when it was made, so no report can be dated; set "
+                "this computer's clock and begin the job anew"
+            ) from None
 
 
 def _in_unit(value_si: float, dimension: Dimension, unit: str) -> float:

@@ -4,14 +4,22 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 
-__all__ = ["age_words", "date_words"]
+__all__ = ["NO_DATE", "age_words", "date_words"]
 
 DAY_S = 86_400.0
+NO_DATE = "no date that is"
 
 
 def date_words(unix_s: float) -> str:
-    """Seconds since 1970 as date and time of day where this computer stands."""
-    return datetime.fromtimestamp(unix_s, UTC).astimezone().isoformat(" ", "minutes")[:16]
+    """Seconds since 1970 as date and time of day where this computer stands; NO_DATE where no calendar has such a day.
+
+    >>> date_words(3.0e11)
+    'no date that is'
+    """
+    try:
+        return datetime.fromtimestamp(unix_s, UTC).astimezone().isoformat(" ", "minutes")[:16]
+    except (ValueError, OverflowError, OSError):  # a clock that was far off made it
+        return NO_DATE
 
 
 def age_words(seconds: float) -> str:

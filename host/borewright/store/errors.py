@@ -94,4 +94,6 @@ def _printable(text: str) -> str:
 
 
 def _full(path: Path, what: str) -> StoreError:
-    return StoreError(f"the disk did not take a write to {path} ({what}); what was recorded is kept, so free space and test again")
+    return StoreError(
+        f"the disk did not take a write to {path} ({what}); what is there already is kept; free space, then do it again"
+    )

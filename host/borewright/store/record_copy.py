@@ -47,6 +47,7 @@ def back_up(record: Path, target: Path, *, replace: bool = False, told: Told = u
     cannot be read, or the copy cannot be written or is not sound; there is no file of that name then, or the one that was there.
     """
     look(record, create=False)
+    target = _file_itself(target)
     _may_be_taken(record, target, replace)
     with _part_of(target) as part:
         _copy(record, part, target, told)
@@ -70,6 +71,7 @@ def restore(backup: Path, record: Path, *, told: Told = untold, clock: Callable[
     disk refuses; the record is then as it was.
     """
     look(backup, create=False)
+    record = _file_itself(record)
     _may_be_replaced(backup, record)
     before = check_record(backup, told)
     if not before.sound:
@@ -94,6 +96,18 @@ def restore(backup: Path, record: Path, *, told: Told = untold, clock: Callable[
 
 
 # ---------------------------------------------------------------------- what may be written
+
+
+def _file_itself(path: Path) -> Path:
+    """What a link points to, so that the link stays one. Raises UseError, StoreError for what is no name of a file."""
+    if not path.name:
+        raise UseError(f"{path} is a folder; name a file in it")
+    try:
+        itself = Path(os.path.realpath(path)) if path.is_symlink() else path
+        _beside(itself, "-recording").exists()  # the longest of the names that it needs
+    except OSError as error:
+        raise os_error(path, error) from error
+    return itself
 
 
 def _may_be_taken(record: Path, target: Path, replace: bool) -> None:
