@@ -9,6 +9,7 @@ import pytest
 from borewright.core.readiness_table import State
 from borewright.service import acts, station
 from borewright.service.bench import Bench
+from borewright.service.effects import Analyse
 from borewright.service.state import BenchState
 
 from .at_station import CAPPED, AtStation, kept_by_record, opened, until_air
@@ -184,3 +185,28 @@ def test_nothing_is_opened_at_the_end_of_a_countdown_that_nobody_saw(shop: Path)
         assert at.openings() == openings
         assert at.state.readiness.state is State.READY  # for another asking, not armed any more
         assert at.station.close()
+
+
+def test_a_host_that_stood_still_raises_no_alarm_over_a_pressure_that_is_gone(at: AtStation) -> None:
+    until_air(at)
+    at.person.wait(1.0)
+    at.rig.advance(7.0)  # the program stops; the rig vents by itself, and what it sends waits
+    at.turns(200)
+    assert at.told("alarm")[0].startswith("the rig shut and vented by itself: host silent")
+    assert not any("does not fall" in text for text in at.told("alarm"))
+    assert not at.pressurised()
+
+
+def test_a_fit_in_the_reading_thread_is_no_silence_of_the_rig(at: AtStation, monkeypatch: pytest.MonkeyPatch) -> None:
+    finish = Bench._finish_capture
+
+    def slowly(bench: Bench, done: Analyse) -> None:
+        finish(bench, done)
+        at.rig.advance(2.0)
+
+    monkeypatch.setattr(Bench, "_finish_capture", slowly)
+    at.person.carry_out(CAPPED)
+    at.person.wait(3.0)
+    assert len(at.done) == 1
+    assert at.kind() == "open"
+    assert not any("silent" in text for text in at.told("warning") + at.told("alarm"))

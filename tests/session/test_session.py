@@ -142,6 +142,13 @@ def test_silence_is_told_once_and_streaming_resumes_with_the_next_block() -> Non
     assert back.news == (news.StreamRunning(),)
 
 
+def test_a_host_that_was_busy_does_not_take_its_own_gap_for_silence() -> None:
+    session = streaming().receive((block(4, 8000, 8),), 10.0).session
+    assert session.tick_host(12.5, looked_s=10.0).news == ()  # the fit of a test took two seconds and a half
+    (told,) = session.tick_host(12.52, looked_s=12.515).news  # then it looked, and nothing had come
+    assert isinstance(told, news.LinkSilent)
+
+
 def test_what_the_host_hears_of_itself_is_no_sign_of_life() -> None:
     session = streaming(0.0).receive((block(0, 0, 0),), 0.0).session
     echoes = session.receive((UnknownMessage(HostAlive.TYPE, b""), UnknownMessage(SupplyOpen.TYPE, b"")), 0.6).session

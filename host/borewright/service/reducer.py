@@ -37,7 +37,9 @@ class FromWire:
 
 @dataclass(frozen=True, slots=True)
 class HostTick:
-    """Time has passed on the host's clock."""
+    """Time has passed on the host's clock. looked_s: when the host last looked at what had come, None: just now."""
+
+    looked_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,8 +82,8 @@ def step(state: BenchState, event: Event, now_host_s: float) -> tuple[BenchState
     match event:
         case FromWire(received, octets):
             _take(work, work.state.session.receive(received, now_host_s, octets))
-        case HostTick():
-            _take(work, work.state.session.tick_host(now_host_s))
+        case HostTick(looked_s):
+            _take(work, work.state.session.tick_host(now_host_s, looked_s))
         case LinkGone():
             work.set(session=replace(work.state.session, phase=Phase.SILENT), lost="the link to the rig was lost")
             link_lost(work)

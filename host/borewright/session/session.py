@@ -127,13 +127,17 @@ class Session:
             pending += (_Pending(numbered, now_s, 1),)
         return Outcome(replace(self, request_id=request_id, pending=pending, sent_s=now_s), (numbered,))
 
-    def tick_host(self, now_s: float) -> Outcome:
-        """Time has passed on the host's clock: ask again, repeat, keep alive, notice silence."""
+    def tick_host(self, now_s: float, looked_s: float | None = None) -> Outcome:
+        """Time has passed on the host's clock: ask again, repeat, keep alive, notice silence.
+
+        looked_s: when the host last looked at what had come, None: now. While it was busy with something else since then, nobody
+        can say whether the device was silent.
+        """
         if self.phase is Phase.REFUSED:
             return Outcome(self)
         if self.phase is Phase.IDENTIFYING:
             return self._identify(now_s)
-        if self.phase is Phase.STREAMING and (silent := self._silence(now_s)) is not None:
+        if self.phase is Phase.STREAMING and (silent := self._silence(now_s if looked_s is None else looked_s)) is not None:
             return Outcome(replace(self, phase=Phase.SILENT), news=(silent,))
         if self.phase is Phase.SILENT and now_s - self.asked_s >= IDENTIFY_EVERY_S:
             return self._ask(now_s)
