@@ -132,7 +132,7 @@ BROKEN = [
     ("air", {"air": replace(GOOD.air, p_cylinder_gauge_pa=5000.0)}, "5 kPa"),
     ("air", {"air": replace(GOOD.air, p_cylinder_gauge_pa=nan)}, "holds"),
     ("air", {"air": replace(GOOD.air, p_regulated_gauge_pa=30_000.0)}, "30 kPa"),
-    ("air", {"air": replace(GOOD.air, regulated_rising=True)}, "rises"),
+    ("air", {"air": replace(GOOD.air, regulated_rising=True)}, "reads above the cylinder's with the supply shut"),
     ("air", {"air": replace(GOOD.air, proven_gauge_pa=None)}, "not been proven"),
     ("air", {"air": replace(GOOD.air, proven_gauge_pa=700_000.0)}, "700 kPa"),
     ("people", {"people": PeopleFacts()}, "not confirmed"),

@@ -27,6 +27,7 @@ def test_a_fault_is_told_and_gives_no_wrong_number(fault: Fault, records: Record
     _one_end_each(run)
     _no_wrong_number(run, fault.record)
     _nobody_stands_before_pressure(run)
+    _reads_well(run, fault)
     match fault.outcome:
         case Outcome.NONE:
             assert (run.begun, run.openings) == (0, 0)
@@ -54,6 +55,29 @@ def _no_wrong_number(run: FaultRun, named: str) -> None:
     """A number that is wrong carries a mark that names the trouble."""
     wrong = [number for number in run.numbers if not number.right]
     assert not wrong or (named and any(re.search(named, mark) for mark in run.kept[-1].marks)), wrong
+
+
+FEEDS_THE_DECAY = ("supply-sticks", "supply-hangs", "supply-leaks-in-decay")
+SIDES_APART = ("supply-", "transducers-", "regulated-", "cylinder-", "sensor-", "adc-", "stuck-")
+JARGON = r"χ|likelihood|residual|sigma|chi-square"
+
+
+def _reads_well(run: FaultRun, fault: Fault) -> None:
+    """Plain words, nothing said twice, nothing guessed that the named cause explains, no decay time of a decay that was fed."""
+    assert not re.search(JARGON, run.text)
+    if not fault.name.startswith(SIDES_APART):
+        assert "reads above the cylinder's" not in run.text, "a sound supply valve is suspected"
+    for view in run.kept:
+        assert len(set(view.marks)) == len(view.marks)
+        if view.void_reason is not None:
+            assert not any(mark.startswith(("not steady", "no decay seen", "samples are missing")) for mark in view.marks), (
+                view.marks
+            )
+    if fault.name in FEEDS_THE_DECAY:
+        last = run.kept[-1]
+        assert last.figures is not None
+        assert (last.figures.t75_s, last.figures.t50_s, last.figures.t25_s) == (None, None, None)
+        assert not any(mark.startswith("contradiction") or "something changed" in mark for mark in last.marks), last.marks
 
 
 def _nobody_stands_before_pressure(run: FaultRun) -> None:

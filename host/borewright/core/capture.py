@@ -9,21 +9,25 @@ import numpy as np
 import numpy.typing as npt
 
 from borewright.core.decay import decay_times
+from borewright.core.decay_fed import LEAST_SHARE, fed_share
 from borewright.core.flow import Floats, leak_area_m2, leakage_percent
 from borewright.core.leak_grew import grew_in_decay, grew_while_fed
 from borewright.core.phases import NO_PRESSURE, CaptureUnusable, Phases, find_phases, noise_pa
 from borewright.core.rig import ChannelLaw
 from borewright.core.samples import SampleColumns, SampleFlags
 from borewright.core.steady import steady_part
-from borewright.core.valve_times import USUAL_DEAD_M3, slow_valves, valve_times
+from borewright.core.valve_times import USUAL_DEAD_M3, shut_late, slow_valves, valve_times
 
-__all__ = ["CaptureResult", "CaptureUnusable", "analyse_capture"]
+__all__ = ["NEARLY_ALL", "CaptureResult", "CaptureUnusable", "analyse_capture", "marks_of_void"]
 
 PA_PER_PSI = 6894.757293168
 _LEAST_STEADY_S = 0.3
 _NEARLY_ALL_PERCENT = 90.0
-_NEARLY_ALL = "nearly all air gets out: right hole, right TDC? decompression device or a valve held open? adapter?"
+NEARLY_ALL = "nearly all air gets out: right hole, right TDC? decompression device or a valve held open? adapter?"
 _GREW_WITH_AIR_ON = "the leak grew with air on"
+_GREW_IN_DECAY = "the leak grew in the decay"
+_HARDLY_FELL = "the pressure hardly fell after the supply was shut; the moment is the device's word"
+_WORDS_DISAGREE = "the device's word and the pressures disagree on when the supply was shut"
 _LEAST_DECAY_SAMPLES = 8
 _STANDS_SHARE = 0.02  # a regulator's creep and droop stay within it
 _FLAGS_AGREE_S = 0.5  # blocks, valve travel and noise together stay well under this
@@ -38,6 +42,8 @@ class CaptureResult:
     what each channel reads at vent, as ChannelLaw.zero_pa. steady: the rule of core.steady held. slope_percent_per_s: of the
     ratio over the part that was read, which is the sample range steady_read. marks: what a reader of the number must know, in
     words. crank_moved_counts: from the fill to the vent. leak_grew: with air on, so that the fill was that of a smaller leak.
+    decay_disturbed: a mark names what made the decay another one than that of trapped air leaking through one leak; no decay times
+    are given then.
     """
 
     leakage_percent: float
@@ -56,6 +62,7 @@ class CaptureResult:
     marks: tuple[str, ...]
     crank_moved_counts: int
     leak_grew: bool = False
+    decay_disturbed: bool = False
 
     @property
     def pair_kpa(self) -> tuple[float, float]:
@@ -122,15 +129,26 @@ def analyse_capture(
     on = slice(max(phases.fill[0], first - _samples(t, 0.5)), max(last - _samples(t, 0.03), first + 4))
     part = steady_part(t[on], regulated[on], cylinder[on])
     read = (on.start + part.start, on.start + part.stop)
-    if part.p_cylinder_gauge_pa <= 0.0:
+    if min(part.p_cylinder_gauge_pa, part.p_regulated_gauge_pa) <= 0.0:
         raise CaptureUnusable(NO_PRESSURE)
 
     low = min(part.p_cylinder_gauge_pa, part.p_regulated_gauge_pa)
     area = float(leak_area_m2(restrictor_area_m2, part.p_regulated_gauge_pa, low, p_ambient_abs_pa, t_supply_k, t_cylinder_k))
-    times = _decay(t, cylinder, phases, read)
     marks = _Marks(columns, t, regulated, cylinder, phases, read)
     grew_marks = _grown_leak(t, regulated, cylinder, phases, p_ambient_abs_pa)
-    valve_marks = slow_valves(valve_times(t, regulated, cylinder, columns.flags, dead_volume_m3), dead_volume_m3)
+    valves = valve_times(t, regulated, cylinder, columns.flags, dead_volume_m3)
+    late = shut_late(valves, dead_volume_m3)
+    fed_marks: tuple[str, ...] = ()
+    if phases.isolated is not None and not late:
+        decay = slice(*phases.isolated)
+        share = fed_share(
+            t[decay], regulated[decay], cylinder[decay], restrictor_area_m2, area, dead_volume_m3, p_ambient_abs_pa, t_supply_k
+        )
+        fed_marks = _fed(share)
+    if late:  # which says it better
+        flag_marks = tuple(mark for mark in flag_marks if mark != _HARDLY_FELL)
+    disturbed = late or bool(fed_marks) or any(mark.startswith(_GREW_IN_DECAY) for mark in grew_marks)
+    times = (None, None, None) if disturbed else _decay(t, cylinder, phases, read)
     crank = columns.crank_count[phases.fill[0] : max(phases.vent[0], phases.fill[0] + 1)]
     return CaptureResult(
         leakage_percent=float(leakage_percent(part.p_regulated_gauge_pa, part.p_cylinder_gauge_pa)),
@@ -150,11 +168,36 @@ def analyse_capture(
             *flag_marks,
             *marks.all(part.steady, part.moved_again, regulated_range_gauge_pa, (law_regulated, law_cylinder)),
             *grew_marks,
-            *valve_marks,
+            *slow_valves(valves, dead_volume_m3),
+            *fed_marks,
         ),
         crank_moved_counts=int(np.ptp(crank)),
         leak_grew=any(mark.startswith(_GREW_WITH_AIR_ON) for mark in grew_marks),
+        decay_disturbed=disturbed,
     )
+
+
+_OF_A_NUMBER = (
+    *("not steady", "the reading moved again", "samples are missing", "regulated pressure out of range", "short vented baseline"),
+    *(
+        "cylinder pressure above regulated",
+        "no decay seen",
+        NEARLY_ALL,
+        _GREW_WITH_AIR_ON,
+        _GREW_IN_DECAY,
+        _HARDLY_FELL,
+        _WORDS_DISAGREE,
+    ),
+)
+
+
+def marks_of_void(marks: tuple[str, ...]) -> tuple[str, ...]:
+    """Which marks still say something of a test that is void: what they say of a number goes with it, what the rig shows stays.
+
+    >>> marks_of_void(("not steady: 0.4 s were read", "a pressure channel was saturated"))
+    ('a pressure channel was saturated',)
+    """
+    return tuple(mark for mark in marks if not mark.startswith(_OF_A_NUMBER))
 
 
 def _beside_flags(flags: npt.NDArray[np.uint16], t: Floats, phases: Phases, regulated: Floats) -> tuple[Phases, tuple[str, ...]]:
@@ -172,14 +215,14 @@ def _beside_flags(flags: npt.NDArray[np.uint16], t: Floats, phases: Phases, regu
     opened = min(shut + (int(vented[0]) if vented.size else len(flags) - shut), phases.vent[0])
     if phases.isolated is None and phases.fill[1] < shut < phases.steady[1] and t[opened - 1] - t[shut] > 0.1:
         stood = replace(phases, steady=(phases.steady[0], shut), isolated=(shut, opened))
-        return stood, ("the pressure hardly fell after the supply was shut; the moment is the device's word",)
+        return stood, (_HARDLY_FELL,)
     seen = phases.steady[1]
     if t[min(shut, len(t) - 1)] - t[min(seen, len(t) - 1)] > _FLAGS_AGREE_S and phases.fill[1] < shut < opened:
         still = float(np.median(regulated[shut - max(1, (shut - seen) // 4) : shut]))
         if abs(still / max(float(np.median(regulated[phases.fill[1] : seen + 1])), 1.0) - 1.0) < _STANDS_SHARE:
             return replace(phases, steady=(phases.fill[1], shut), isolated=(shut, opened)), ()
     if abs(float(t[min(shut, len(t) - 1)] - t[min(phases.steady[1], len(t) - 1)])) > _FLAGS_AGREE_S:
-        return phases, ("the device's word and the pressures disagree on when the supply was shut",)
+        return phases, (_WORDS_DISAGREE,)
     return phases, ()
 
 
@@ -199,10 +242,21 @@ def _grown_leak(t: Floats, regulated: Floats, cylinder: Floats, phases: Phases, 
         grown = grew_in_decay(t[decay], cylinder[decay], p_ambient_abs_pa)
         if grown is not None:
             marks.append(
-                f"the leak grew in the decay, {grown.at_s - float(t[decay.start]):.1f} s after the shut: the pressure fell "
-                f"{grown.after / grown.before:.1f} times as fast as before; the leakage is that of before"
+                f"{_GREW_IN_DECAY}, {grown.at_s - float(t[decay.start]):.1f} s after the shut: the pressure fell "
+                f"{grown.after / grown.before:.1f} times as fast as before; the leakage is that of before; "
+                "no decay times are given"
             )
     return tuple(marks)
+
+
+def _fed(share: float | None) -> tuple[str, ...]:
+    """What a reader must know of air that came in during the decay, as marks. share: of what leaked, None: not known."""
+    if share is None or share < LEAST_SHARE:
+        return ()
+    return (
+        f"the decay was fed: the supply valve leaks, and at least {min(share, 1.0):.0%} of what leaked out came in over it "
+        "after the shut; no decay times are given; see to the valve",
+    )
 
 
 def _samples(t: Floats, seconds: float) -> int:
@@ -260,7 +314,7 @@ class _Marks:
         if self.phases.isolated is None:
             marks.append("no decay seen")
         if mean_regulated - mean_cylinder > _NEARLY_ALL_PERCENT / 100.0 * mean_regulated:
-            marks.append(_NEARLY_ALL)
+            marks.append(NEARLY_ALL)
         return tuple(marks)
 
     def _saturated(self, laws: tuple[ChannelLaw, ChannelLaw]) -> bool:

@@ -151,7 +151,7 @@ class AirFacts:
     p_cylinder_gauge_pa: float | None = None
     supply_shut: bool | None = None
     vent_open: bool | None = None
-    regulated_rising: bool = False  # with the supply shut
+    regulated_rising: bool = False  # over the cylinder's, with the supply shut
     proven_gauge_pa: float | None = None  # the set pressure, as the last opening into a closed outlet showed it
     regulated_low_gauge_pa: float = 0.0
     regulated_high_gauge_pa: float = inf
@@ -426,7 +426,8 @@ def _air(facts: ReadinessFacts, limits: Limits) -> Condition:
     if not air.p_cylinder_gauge_pa < limits.vented_gauge_pa:
         return no(f"the cylinder holds {air.p_cylinder_gauge_pa / 1000:.0f} kPa", "Shut and vent; turn nothing until it is gone.")
     if air.regulated_rising:
-        return no("the regulated pressure rises with the supply shut", "The supply valve leaks: shut the hand valve and mend it.")
+        remedy = "Shut the hand valve. If they come together, the supply valve leaks; if not, the two transducers are swapped."
+        return no("the regulated pressure reads above the cylinder's with the supply shut", remedy)
     if not air.p_regulated_gauge_pa < limits.vented_gauge_pa:
         return no(f"{air.p_regulated_gauge_pa / 1000:.0f} kPa stand before the restrictor", "Shut the supply and vent.")
     if facts.purpose != "sealed" and (unproven := not_proven(air)) is not None:

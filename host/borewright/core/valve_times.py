@@ -17,7 +17,7 @@ import numpy.typing as npt
 from borewright.core.flow import Floats
 from borewright.core.samples import SampleFlags
 
-__all__ = ["SLOW_S", "ValveTimes", "slow_valves", "valve_times"]
+__all__ = ["SLOW_S", "ValveTimes", "shut_late", "slow_valves", "valve_times"]
 
 SLOW_S = 0.2
 SLOW_OPENING_S = 0.1  # it needs no more than a small part of its way to fill the dead volume
@@ -96,7 +96,7 @@ def slow_valves(seen: ValveTimes, dead_volume_m3: float = USUAL_DEAD_M3) -> tupl
     dead_volume_m3: between supply valve and restrictor.
 
     >>> slow_valves(ValveTimes(0.014, 0.57, 0.01))
-    ('the supply valve shut slowly, 0.57 s after it was told to, and fed the decay: see to the valve',)
+    ('the supply valve shut slowly, 0.57 s after it was told to, and fed the decay: no decay times are given; see to the valve',)
     """
     found = []
     longer = _longer(dead_volume_m3)
@@ -104,13 +104,21 @@ def slow_valves(seen: ValveTimes, dead_volume_m3: float = USUAL_DEAD_M3) -> tupl
         found.append(f"the supply valve opened slowly: its pressure was there after {seen.opened_s:.2f} s; see to the valve")
     if seen.never_shut:
         found.append("the supply valve did not shut when it was told to: there is no decay to read; see to the valve")
-    elif seen.shut_s is not None and seen.shut_s > SLOW_S * longer:
-        found.append(f"the supply valve shut slowly, {seen.shut_s:.2f} s after it was told to, and fed the decay: see to the valve")
+    elif seen.shut_s is not None and shut_late(seen, dead_volume_m3):
+        found.append(
+            f"the supply valve shut slowly, {seen.shut_s:.2f} s after it was told to, and fed the decay: "
+            "no decay times are given; see to the valve"
+        )
     if seen.never_vented:
         found.append("the vent did not let the pressure off: see to it before the next test")
     elif seen.vented_s is not None and seen.vented_s > SLOW_S:
         found.append(f"the vent let the pressure off slowly, in {seen.vented_s:.1f} s: see that it opens before the next test")
     return tuple(found)
+
+
+def shut_late(seen: ValveTimes, dead_volume_m3: float = USUAL_DEAD_M3) -> bool:
+    """Whether the supply valve shut so late, or not at all, that what follows is no decay of trapped air."""
+    return seen.never_shut or (seen.shut_s is not None and seen.shut_s > SLOW_S * _longer(dead_volume_m3))
 
 
 def _longer(dead_volume_m3: float) -> float:

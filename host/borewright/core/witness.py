@@ -203,7 +203,7 @@ def contradictions(said: Statement) -> tuple[Contradiction, ...]:
         found.append(
             Contradiction(
                 "fit",
-                f"the pressures do not follow those of one leaking volume (χ² is {said.chi2_reduced:.1f} times what noise makes)",
+                "the pressures do not follow those of one leaking volume, by more than noise makes",
                 "check valve left in the hose? crank moved? something opened or shut meanwhile? look at the raw curves",
                 fit_score,
             )

@@ -39,6 +39,8 @@ def happen(work: Work, event: Event) -> None:
     work.set(readiness=after)
     if after.state is not before.state:
         work.set(state_since_s=work.state.now_s, vent_alarmed=False)
+        if after.state is State.VENTED and before.state not in (State.READY, State.ARMED):
+            work.set(vented_since_s=work.state.now_s)
         capture = work.state.capture
         if after.state is State.ISOLATED and capture is not None:
             work.set(capture=replace(capture, shut_s=work.state.now_s))

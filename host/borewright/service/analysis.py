@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Any
 
-from borewright.core.capture import CaptureResult, CaptureUnusable, analyse_capture
+from borewright.core.capture import CaptureResult, CaptureUnusable, analyse_capture, marks_of_void
 from borewright.core.engine import Engine
 from borewright.core.fit_result import FitResult
 from borewright.core.restrictor import Restrictor
@@ -57,14 +57,14 @@ def analyse(state: BenchState, done: Analyse, ambient: AirConditions) -> Analyse
     then_pa = (transducers.regulated.zero_pa, transducers.cylinder.zero_pa)
     marks = (*done.marks, *result.marks, *moved_zeros(then_pa, result, state.limits.zero_moved_pa))
     if done.void_reason is not None:
-        return Analysed(result, done.void_reason, (*marks, *ambient.assumed))
+        return Analysed(result, done.void_reason, marks_of_void(marks))
     wrong = void_by_channels(state, done, laws, result)
     if wrong is not None:
-        return Analysed(result, wrong, (*marks, *ambient.assumed))
+        return Analysed(result, wrong, marks_of_void(marks))
     of_channels = marks_of_channels(done.columns, laws, result, kept_noise_pa(state))
     marks += of_channels
     if done.purpose.kind == "test":
-        return test_of(done.columns, laws, state.engine, marks, result, done.purpose.wet_oil_m3)
+        return test_of(done.columns, laws, state.engine, marks, result, done.purpose.wet_oil_m3, explained=bool(of_channels))
     unfit = next(iter((*of_channels, *(mark for mark in result.marks if mark.startswith(UNFIT_FOR_CHECKS)))), None)
     if unfit is not None:
         return Analysed(result, f"the check cannot be used: {unfit}; make it again", marks)
@@ -92,10 +92,19 @@ def read_capture(columns: SampleColumns, laws: Laws) -> CaptureResult:
 
 
 def test_of(
-    columns: SampleColumns, laws: Laws, engine: Engine | None, marks: tuple[str, ...], read: CaptureResult, oil_m3: float
+    columns: SampleColumns,
+    laws: Laws,
+    engine: Engine | None,
+    marks: tuple[str, ...],
+    read: CaptureResult,
+    oil_m3: float,
+    explained: bool,
 ) -> Analysed:
-    """A test that is not void, from what was read: with the fit of its whole capture and the uncertainties."""
-    best = fit_test(columns, laws, engine, read, oil_m3)
+    """A test that is not void, from what was read: with the fit of its whole capture and the uncertainties.
+
+    explained: one of the marks names a trouble of the channels.
+    """
+    best = fit_test(columns, laws, engine, read, oil_m3, explained)
     return Analysed(best.result, None, (*marks, *laws.assumed, *best.marks), read=read, fit=best.fit, budgets=best.budgets)
 
 
@@ -106,7 +115,7 @@ def computed_anew(columns: SampleColumns, laws: Laws, engine: Engine | None = No
     when the samples hold no number.
     """
     read = read_capture(columns, laws)
-    return test_of(columns, laws, engine, read.marks, read, oil_m3)
+    return test_of(columns, laws, engine, read.marks, read, oil_m3, explained=False)
 
 
 def _by_curve(result: CaptureResult, laws: Laws) -> CaptureResult:

@@ -24,6 +24,8 @@ SWAPPED = "the two transducers are swapped, or the regulated one does not follow
 SWAPPED_REMEDY = (
     "See that the regulated one's line is not blocked; else change their plugs or hoses over, and make the checks again."
 )
+_NO_SIGNAL = "gives no signal"
+_PROVEN = "; the sealed check showed"
 _VENTED = (State.VENTED, State.READY, State.ARMED)
 _SENSOR_FAULTS = (FaultCode.SENSOR_REGULATED_RANGE, FaultCode.SENSOR_CYLINDER_RANGE)
 _TRIP_PARTS = 4  # reads before a trip that are looked at
@@ -57,7 +59,8 @@ def watch_channels_with_air(work: Work) -> None:
         if trouble is not None and not state.channel_told:
             work.set(channel_told=True)
             work.say("alarm", f"{trouble.words}: it cannot show whether the pressure is gone; OPEN THE VENT BY HAND")
-            _add_to_reason(work, trouble.words)
+            if _NO_SIGNAL not in ((capture and capture.void_reason) or ""):  # a channel without a signal stands still, too
+                _add_to_reason(work, trouble.words)
         return
     work.set(channel_told=False)
     if now not in AIR_ON or capture is None or capture.ended_s is not None:
@@ -81,6 +84,8 @@ def name_channel_fault(work: Work, fault: FaultCode, raw: int) -> None:
     if capture.ended_s is None and capture.void_reason is None:
         work.set(capture=replace(capture, void_reason=words))
     else:
+        reason = (work.state.capture or capture).void_reason or words
+        work.set(capture=replace(capture, void_reason=reason.partition(_PROVEN)[0]))  # no guess any more
         _add_to_reason(work, words)
 
 
@@ -96,7 +101,7 @@ def name_over_pressure(work: Work, cause: Cause) -> None:
         proven_kpa = state.proven_gauge_pa / 1000
         _add_to_reason(
             work,
-            f"the sealed check showed {proven_kpa:.0f} kPa: was the regulator turned, or is its transducer of a smaller range?",
+            f"{_PROVEN[2:]} {proven_kpa:.0f} kPa: was the regulator turned, or is its transducer of a smaller range?",
         )
 
 

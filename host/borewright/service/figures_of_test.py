@@ -119,7 +119,7 @@ class FiguresOfTest:
     def decay_words(self) -> str:
         """The decay times."""
         times = ((75, self.t75_s), (50, self.t50_s), (25, self.t25_s))
-        return ", ".join(f"to {share} % in {time_s:.2f} s" for share, time_s in times if time_s is not None) or "not seen"
+        return ", ".join(f"to {share} % in {time_s:.2f} s" for share, time_s in times if time_s is not None) or "not given"
 
     def at_words(self, units: ShownUnits) -> str:
         """The air around and the temperatures that it was reckoned with."""

@@ -84,12 +84,13 @@ def _read(store: Store, capture: CaptureRecord, marks: tuple[str, ...]) -> Analy
     then_pa = (laws.regulated.zero_pa, laws.cylinder.zero_pa)
     if any(event.kind == "act" and event.detail.get("act") == SayShut.__name__ for event in events):
         marks += (SHUT_SAID,)
-    marks = (*marks, *read.marks, *moved_zeros(then_pa, read, Limits().zero_moved_pa), *marks_of_channels(columns, laws, read))
+    of_channels = marks_of_channels(columns, laws, read)
+    marks = (*marks, *read.marks, *moved_zeros(then_pa, read, Limits().zero_moved_pa), *of_channels)
     engine = None
     if capture.job_id is not None:
         document = store.get_engine(store.get_job(capture.job_id).engine_id).document
         engine = engine_from_document(document, "the engine of its job")
-    return test_of(columns, laws, engine, marks, read, purpose.wet_oil_m3)
+    return test_of(columns, laws, engine, marks, read, purpose.wet_oil_m3, explained=bool(of_channels))
 
 
 def _void_before(events: Sequence[EventRecord]) -> str | None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from borewright.core.autocorrelation import noise_of
-from borewright.core.capture import CaptureResult, CaptureUnusable
+from borewright.core.capture import NEARLY_ALL, CaptureResult, CaptureUnusable
 from borewright.core.engine import Engine
 from borewright.core.equalisation import Equalisation, restrictor_from_equalisation
 from borewright.core.fit_result import FitResult, fit_capture
@@ -26,6 +26,7 @@ LARGEST_DISAGREEMENT_PERCENT = 0.5
 """Of leakage, between fit and steady part, beyond their uncertainty: what a part that still settles may be off by."""
 LEAST_AREA_M2 = 5e-8  # where the settled pair shows no leak, it is under this
 U_OIL = 0.3  # of the dose (project): turning over twice with the hole open throws out some, and some runs past the rings
+_OF_CHANNELS_TOO = ("fit", "before_restrictor", "restrictor")  # contradictions that a channel in trouble makes as well
 EQUALISES_S, BEFORE_SHUT_S = 0.6, 0.05
 
 
@@ -39,24 +40,30 @@ class Fitting:
     marks: tuple[str, ...]
 
 
-def fit_test(columns: SampleColumns, laws: Laws, engine: Engine | None, read: CaptureResult, oil_m3: float = 0.0) -> Fitting:
+def fit_test(
+    columns: SampleColumns, laws: Laws, engine: Engine | None, read: CaptureResult, oil_m3: float = 0.0, explained: bool = False
+) -> Fitting:
     """From what was read directly to what is stated. read: as `analyse_capture` and the restrictor's curve gave it.
 
-    oil_m3: what was poured in for a wet test, which makes the trapped volume smaller.
+    oil_m3: what was poured in for a wet test, which makes the trapped volume smaller. explained: a mark already names a trouble of
+    the channels; that the pressures do not follow one volume then follows from it, and is not told as something else.
     """
     instrument = laws.instrument
     regulated = laws.regulated.with_zero(read.zero_regulated_pa).gauge_pa(columns.raw[laws.regulated_channel])
     cylinder = laws.cylinder.with_zero(read.zero_cylinder_pa).gauge_pa(columns.raw[laws.cylinder_channel])
     direct = steady_budgets(regulated, cylinder, read, instrument)
+    if read.leak_grew or read.decay_disturbed:  # no one volume with one leak follows both, and a mark says why already
+        marks = _contradictions(columns, read, None, instrument, engine, (regulated, cylinder), oil_m3, explained)
+        return Fitting(read, None, direct, ("read from the steady part alone", *marks))
     try:
         fit = fit_capture(columns, laws.by_name, read, instrument, laws.regulated_channel, laws.cylinder_channel)
     except CaptureUnusable as unusable:
-        marks = _contradictions(columns, read, None, instrument, engine, (regulated, cylinder), oil_m3)
+        marks = _contradictions(columns, read, None, instrument, engine, (regulated, cylinder), oil_m3, explained)
         return Fitting(read, None, direct, (f"read from the steady part alone: {unusable}", *marks))
-    marks = _contradictions(columns, read, fit, instrument, engine, (regulated, cylinder), oil_m3)
+    marks = _contradictions(columns, read, fit, instrument, engine, (regulated, cylinder), oil_m3, explained)
     apart = abs(fit.budget("leakage").value - direct[0].value)
     if apart > LARGEST_DISAGREEMENT_PERCENT + fit.budget("leakage").expanded() + direct[0].expanded():
-        disagree = "the fit of the whole capture and its steady part disagree; the steady part is stated"
+        disagree = "fill and decay say another leakage than the steady part, which is stated; look at the raw curves"
         return Fitting(read, fit, direct, (*marks, disagree))
     best = replace(
         read,
@@ -74,11 +81,13 @@ def _contradictions(
     engine: Engine | None,
     pressures: tuple[Floats, Floats],
     oil_m3: float,
+    explained: bool,
 ) -> tuple[str, ...]:
     """What the capture says against the engine's data and the rig's, as marks; the other cylinders are looked at when shown."""
     t_s = columns.t_s
     trapped: Figure | None = None
-    if fit is None and read.leak_grew:  # no volume fits a fill with one leak and a steady part with another
+    spoilt = read.leak_grew or read.decay_disturbed  # by what a mark names; what else would follow from it is not asked
+    if spoilt:
         area = Figure(read.leak_area_m2, LEAST_AREA_M2)
     elif fit is None:  # the fill alone still shows a volume, to a tenth or so
         air = slice(read.phases.fill[0], read.phases.steady[0])
@@ -106,14 +115,17 @@ def _contradictions(
         p_gauge_pa=read.p_cylinder_gauge_pa,
         clearance_m3=None if engine is None else Figure(engine.clearance_m3, U_CLEARANCE * engine.clearance_m3),
         geometry=None if engine is None else Geometry(engine.bore_m, engine.stroke_m, engine.rod_m, engine.pin_offset_m),
-        equalisation=_equalisation(columns, read, instrument, pressures),
+        equalisation=None if spoilt else _equalisation(columns, read, instrument, pressures),
         wet_oil_m3=Figure(oil_m3, U_OIL * oil_m3),
         chi2_reduced=None if fit is None else fit.chi2_reduced,
         degrees_of_freedom=0 if fit is None else fit.degrees_of_freedom,
         lost_before_restrictor=None if fit is None else fit.lost_before_restrictor,
     )
+    silent = _OF_CHANNELS_TOO if explained else ()
     return tuple(
-        f"{'to be asked' if found.question else 'contradiction'}: {found.words}; {found.ask}" for found in contradictions(said)
+        f"{'to be asked' if found.question else 'contradiction'}: {found.words}; {found.ask}"
+        for found in contradictions(said)
+        if found.kind not in silent and not (found.kind == "near_everything" and NEARLY_ALL in read.marks)
     )
 
 

@@ -110,7 +110,7 @@ def forget_evidence(work: Work, reference: bool = False) -> None:
     if reference and work.state.crank is not None:
         work.set(crank=work.state.crank.restarted(), fitting_confirmed=False, stop=None, tdc_way=None)
         # the device's clock began anew
-        work.set(reading=None, recent=(), channels=None, trouble_s=None, state_since_s=0.0)
+        work.set(reading=None, recent=(), channels=None, trouble_s=None, state_since_s=0.0, vented_since_s=0.0)
         work.set(zero=None, countdown_until_s=None, device_air=None)
 
 

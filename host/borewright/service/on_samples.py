@@ -33,6 +33,7 @@ RECENT_S = 2.0
 READ_SAMPLES = 32
 LEAK_IN_PA = 1_000.0
 LEAK_IN_SAMPLES = 500  # fewer would show the noise of the two transducers as a leak
+LEAK_IN_S = 1.0  # or so long, of a rig that samples slowly
 CHUNK_S = 0.5  # with what a disk takes to commit it, no more than the last second can be lost
 STEADY_LIMIT_S = 60.0
 TEST_STEADY_S = 3.5  # half a second more than the rule asks for, so that noise at its edge does not undo it
@@ -148,15 +149,15 @@ def _gone(state: BenchState) -> bool:
 
 
 def _across_pa(work: Work) -> float:
-    """By how much the regulated pressure stands above the cylinder's, over the last samples."""
+    """By how much the regulated pressure stands above the cylinder's, over the last samples since vented; 0 while too few."""
     transducers, recent = work.state.transducers, work.state.recent
     if transducers is None:
         return 0.0
     begin, samples = len(recent), 0
-    while begin > 0 and samples < LEAK_IN_SAMPLES:
+    while begin > 0 and samples < LEAK_IN_SAMPLES and float(recent[begin - 1].t_s[0]) >= work.state.vented_since_s:
         begin -= 1
         samples += len(recent[begin])
-    if samples == 0:
+    if samples == 0 or (samples < LEAK_IN_SAMPLES and recent[-1].t_s[-1] - recent[begin].t_s[0] < LEAK_IN_S):
         return 0.0
     p_regulated, p_cylinder = transducers.raw_gauge_pa(np.concatenate([part.raw for part in recent[begin:]], axis=1))
     return float(p_regulated.mean() - p_cylinder.mean())

@@ -130,7 +130,11 @@ def watch_squeeze_pressure(work: Work, reading: Reading) -> None:
     highest_pa = max(state.squeeze_highest_pa, reading.p_cylinder_gauge_pa)
     work.set(squeeze_highest_pa=highest_pa)
     if reading.p_regulated_gauge_pa > highest_pa + state.limits.seen_gauge_pa:  # no piston does that: the supply is open
-        work.say("alarm", "the regulated pressure rises with the supply shut: its valve leaks; shut the air before the rig by hand")
+        work.say(
+            "alarm",
+            "the regulated pressure rises with the supply shut: its valve leaks, or the transducers are swapped;"
+            " shut the air before the rig by hand",
+        )
         work.set(supply_leaked=True)
         happen(work, Event.PRESSURE_SEEN)
     elif not state.has_valves:

@@ -161,6 +161,7 @@ class BenchState:
     torque_window_deg: float | None = None
     countdown_until_s: float | None = None
     state_since_s: float = 0.0
+    vented_since_s: float = 0.0  # when pressure was last seen to be gone
     device_air: AirState | None = None
     opening: Opening | None = None
     opening_number: int = 0
