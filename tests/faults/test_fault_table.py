@@ -58,6 +58,7 @@ def _no_wrong_number(run: FaultRun, named: str) -> None:
 
 
 FEEDS_THE_DECAY = ("supply-sticks", "supply-hangs", "supply-leaks-in-decay")
+NAMED_BY_A_CHANNEL = ("cylinder-sensor-drifts", "sensor-supply-sags", "regulated-plug-crackles")
 SIDES_APART = ("supply-", "transducers-", "regulated-", "cylinder-", "sensor-", "adc-", "stuck-")
 JARGON = r"χ|likelihood|residual|sigma|chi-square"
 
@@ -73,6 +74,8 @@ def _reads_well(run: FaultRun, fault: Fault) -> None:
             assert not any(mark.startswith(("not steady", "no decay seen", "samples are missing")) for mark in view.marks), (
                 view.marks
             )
+    if fault.name in NAMED_BY_A_CHANNEL:
+        assert not any(mark.startswith("contradiction") for mark in run.kept[-1].marks), run.kept[-1].marks
     if fault.name in FEEDS_THE_DECAY:
         last = run.kept[-1]
         assert last.figures is not None
