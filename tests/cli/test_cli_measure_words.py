@@ -146,7 +146,7 @@ def test_odd_readings_are_asked_about_and_noise_under_nothing_is_no_error(measur
     [
         (
             7,
-            r"the end of test 7 could not be recorded \(the disk is full\); .*borewright job cut-off --finish 7 --db .*shop.db`",
+            r"the end of test 7 could not be recorded .*; .*borewright job cut-off --finish 7 --db .*shop.db makes of it",
         ),
         (None, "the test is not in the record: the disk is full"),
     ],
