@@ -9,7 +9,7 @@ import pytest
 from borewright.core.engine import Engine, ValveEvents
 from borewright.core.judgement import judge, spread
 from borewright.core.limit_sets import Band, Circumstances, HeardAt, LimitSet, Procedure
-from borewright.core.sanity import open_valves, questions_of
+from borewright.core.sanity import before_opening, open_valves, questions_of
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -209,9 +209,12 @@ def test_which_valves_of_the_others_stand_open() -> None:
         open_valves(FOUR, 1, 7)
 
 
-def test_before_an_engine_is_opened_the_adapter_is_asked_for() -> None:
-    assert questions_of(19.9, 0.2, Circumstances()) == ()
-    (asked,) = questions_of(20.0, 0.2, Circumstances())
+def test_before_an_engine_is_opened_the_adapter_is_asked_for_and_the_reading_is_believed_all_the_same() -> None:
+    assert before_opening(19.9) == ()
+    (asked,) = before_opening(20.0)
     assert "adapter" in asked
     assert "soapy water" in asked
-    assert not [one for one in questions_of(95.0, 0.2, Circumstances()) if "soapy" in one]
+    assert questions_of(20.0, 0.2, Circumstances()) == ()
+    assert before_opening(95.0) == ()
+    assert any("adapter tight" in one for one in questions_of(95.0, 0.2, Circumstances()))
+

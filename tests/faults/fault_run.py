@@ -192,7 +192,7 @@ class Trial(AtStation):
         shown = [word.text for word in self.snapshot.told if word.level != "fault"] + list(self._shown)
         for view in kept:
             shown += [*([view.void_reason] if view.void_reason else []), *view.marks]
-            shown += view.judgement.questions if view.judgement is not None else ()
+            shown += (*view.judgement.questions, *view.judgement.before_opening) if view.judgement is not None else ()
         return FaultRun(
             shown=tuple(shown),
             began=self._began,

@@ -172,8 +172,8 @@ def test_a_wet_test_is_held_against_the_dry_one(hand: FindingsHand) -> None:
     hand.type("Dose, measured with a syringe", "3")
     hand.click(page.tests.begin)
     hand.follow(lambda: page.tests.course is None)
+    hand.until(lambda: "with oil" in page.tests.words)
     assert "wet: leak area" in page.tests.words
-    assert "with oil" in page.tests.words
     hand.tab(page.where)
     assert "Wet test: with oil" in page.where.words
     assert "the rings and the bore are where to look" in page.where.words

@@ -24,6 +24,7 @@ QUICKEST_S, SLOWEST_S = 0.2, 1.0  # between two ticks, at TDC and at the beginni
 LEAVES_DEG = 1.0  # past the window: after that it can be come to again
 PRESSURISED_EVERY_S = 5.0
 AFTER_COMING_S = 0.7  # the two are not to run into each other
+SQUEEZE_VENTS_S = 1.0  # what a squeeze leaves in the hose is gone by then: nothing to be told of
 ALARM_EVERY_S = 2.0
 
 _LOUD = 0.35
@@ -37,6 +38,7 @@ class Cues:
     told: int = 0
     approached_s: float = -1e9
     pressurised_s: float = -1e9
+    locked_since_s: float | None = None
     alarmed_s: float = -1e9
     alarm_due: bool = False
     at_tdc: bool = False
@@ -70,6 +72,11 @@ class Cues:
 
     def _pressurised(self, state: BenchState | None, now_s: float) -> bool:
         if state is None or not state.readiness.locked:
+            self.locked_since_s = None
+            return False
+        if self.locked_since_s is None:
+            self.locked_since_s = now_s
+        if state.readiness.state is State.VENTING and now_s - self.locked_since_s < SQUEEZE_VENTS_S:
             return False
         if now_s - self.pressurised_s < PRESSURISED_EVERY_S:
             return False

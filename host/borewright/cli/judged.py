@@ -29,14 +29,15 @@ def judgement_as_dict(judgement: Judgement) -> dict[str, Any]:
     """A judgement for JSON."""
     from dataclasses import asdict
 
-    return asdict(judgement) | {"between": list(judgement.between), "questions": list(judgement.questions)}
+    lists = {name: list(getattr(judgement, name)) for name in ("between", "questions", "before_opening")}
+    return asdict(judgement) | lists
 
 
 def judgement_lines(judgement: Judgement) -> list[str]:
     """A judgement under the figures of one test."""
     lines = [f"  judged     {judgement.words}", f"             by {judgement.limit_set}: {judgement.source}"]
     lines += [f"             {said}" for said in (judgement.called, judgement.caution) if said]
-    return lines + [f"  ask        {question}" for question in judgement.questions]
+    return lines + [f"  ask        {question}" for question in (*judgement.questions, *judgement.before_opening)]
 
 
 def band_of(stage: JudgedStage, test: int) -> str:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from math import hypot, isfinite
 
 from borewright.core.limit_sets import Circumstances, LimitSet, SourceKind
-from borewright.core.sanity import questions_of
+from borewright.core.sanity import before_opening, questions_of
 
 __all__ = ["Judgement", "Spread", "judge", "spread"]
 
@@ -19,7 +19,7 @@ class Judgement:
     band: the band's name, or "between ... and ..." where the interval of uncertainty reaches over a limit. certain: the whole
     interval lies in one band. between: names of all bands that it reaches, rising. words: band and why, in one sentence. called:
     what the test may be called by the procedure of the set, or why it may not; empty where the set has none. questions: what to
-    ask first, where the reading is odd.
+    ask first, where the reading is odd. before_opening: what to rule out before anything is opened on the reading.
     """
 
     band: str
@@ -32,6 +32,7 @@ class Judgement:
     called: str
     caution: str
     questions: tuple[str, ...]
+    before_opening: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +92,7 @@ def judge(
         called=_called(limit_set, found),
         caution=limit_set.caution,
         questions=questions_of(leakage_percent, half, found),
+        before_opening=before_opening(leakage_percent),
     )
 
 

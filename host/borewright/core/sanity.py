@@ -6,7 +6,7 @@ from __future__ import annotations
 from borewright.core.engine import Engine
 from borewright.core.limit_sets import Circumstances, HeardAt
 
-__all__ = ["NEARLY_ALL_PERCENT", "NEARLY_NOTHING_PERCENT", "open_valves", "questions_of"]
+__all__ = ["NEARLY_ALL_PERCENT", "NEARLY_NOTHING_PERCENT", "before_opening", "open_valves", "questions_of"]
 
 NEARLY_ALL_PERCENT = 90.0  # project
 NEARLY_NOTHING_PERCENT = 1.0  # project: a built cylinder that seals properly still leaks several percent (common practice)
@@ -25,12 +25,21 @@ def questions_of(leakage_percent: float, expanded_percent: float, found: Circums
     asked: list[str] = []
     if leakage_percent >= NEARLY_ALL_PERCENT:
         asked += _nearly_all(found)
-    elif leakage_percent >= MUCH_PERCENT:  # no pressure tells a leak of the adapter from one of the cylinder
-        asked.append("Is the adapter tight in its hole? What leaks there counts as the cylinder's: paint it with soapy water.")
     elif leakage_percent - expanded_percent <= NEARLY_NOTHING_PERCENT:
         asked += _nearly_nothing(found)
     asked += [_heard_at(heard) for heard in found.heard_at]
     return tuple(asked)
+
+
+def before_opening(leakage_percent: float) -> tuple[str, ...]:
+    """What to rule out before an engine is opened on this number, since no pressure can; empty where it will not be opened.
+
+    >>> before_opening(12.0)
+    ()
+    """
+    if leakage_percent < MUCH_PERCENT or leakage_percent >= NEARLY_ALL_PERCENT:  # then it is among the questions
+        return ()
+    return ("Is the adapter tight in its hole? What leaks there counts as the cylinder's: paint it with soapy water.",)
 
 
 def _nearly_all(found: Circumstances) -> list[str]:

@@ -36,7 +36,7 @@ def result_rows(desk: Desk, result: ResultView) -> tuple[tuple[str, str], ...]:
     if judged is not None:
         rows.append(("Judged by", f"{judged.limit_set}: {judged.source}"))
         rows += [("", said) for said in (judged.called, judged.caution) if said]
-        rows += [("Ask", question) for question in judged.questions]
+        rows += [("Ask", question) for question in (*judged.questions, *judged.before_opening)]
     rows += [("Mark", mark) for mark in result.marks]
     return tuple(rows)
 
