@@ -122,7 +122,7 @@ def test_a_full_disk_at_a_start_is_said(tmp_path: Path) -> None:
     path = tmp_path / "shop.db"
     tap = Refusing(FULL, 1, 10**6)
     tap.begin()
-    with tapped(tap), pytest.raises(StoreError, match=r"the disk did not take a write to .*; what was recorded is kept"):
+    with tapped(tap), pytest.raises(StoreError, match=r"the disk did not take a write to .*; what is there already is kept"):
         Store.open(path)
     with Store.open(path) as store:
         assert store.list_jobs() == ()

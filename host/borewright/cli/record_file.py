@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -33,6 +32,8 @@ def db_words(db: Path) -> str:
     >>> db_words(DEFAULT_RECORD), db_words(Path("my shop.db"))
     ('', " --db 'my shop.db'")
     """
+    import shlex
+
     return "" if db == DEFAULT_RECORD else f" --db {shlex.quote(str(db))}"
 
 
