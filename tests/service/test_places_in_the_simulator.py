@@ -361,7 +361,7 @@ def test_what_is_heard_in_a_hold_is_kept_with_the_test(shop: Shop) -> None:
     shop.bench.act(acts.NoteHeard("attic", "strong"))
     shop.bench.act(acts.NoteHeard("neighbours", "strong", 1))  # it is cylinder 1 that has the air
     shop.bench.act(acts.NoteHeard("neighbours", "faint", 2))
-    shop.person.wait_until(lambda: not shop.bench.state.readiness.locked, 60.0)
+    shop.person.wait_until(lambda: shop.bench.state.capture is None, 60.0)
     (test,) = shop.captures()
     assert (test.purpose, test.state) == ("test", "complete")
     kept = shop.findings()

@@ -22,7 +22,7 @@ __all__ = ["TURNS_A_LOOK_AT_BEST", "AnsweredFiles", "NeverError", "bench_time", 
 BEGAN_UNIX_S = 1.8e9
 DAY_S = 86_400.0
 TURNS_A_LOOK = 5  # a turn of the bench takes up to 15 ms: a screen that keeps up with half of its 30 looks a second
-TURNS_A_LOOK_AT_BEST = 3
+TURNS_A_LOOK_AT_BEST = 2
 
 
 class NeverError(AssertionError):

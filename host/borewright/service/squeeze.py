@@ -117,7 +117,8 @@ def watch_squeeze(work: Work, columns: SampleColumns, p_cylinder_gauge_pa: npt.N
         "squeeze_verdict", verdict=verdict.kind, cylinders=list(verdict.cylinders), tdc_count=verdict.tdc_count, pairs=verdict.pairs
     )
     keep_verdict(work, watch)
-    if work.state.crank is not None and work.state.crank.direction < 0:
+    # what a check valve shuts in pushes the piston back
+    if work.state.crank is not None and work.state.crank.direction < 0 and not verdict.check_valve:
         work.say("warning", BACKWARDS)
     if work.state.has_valves:  # else the person says when turning has stopped and the vent is open
         happen(work, Event.SQUEEZE_OVER)
