@@ -20,6 +20,9 @@ DECAY_LIMIT_S = 30.0
 _KEPT_BINS = 80
 _STRICTER = 0.85  # than the rule, so that what is called settled here passes the analysis of the whole as well
 _LOST_SHARE = 0.25  # what is left when a hose has come off; no stop that comes off lets a cylinder that had filled fall so far
+_STILL_SHARE = 0.5  # of the difference over the restrictor: a shut supply lets it fall to a small part
+_STANDS_S = 0.3
+_LEAST_SHARE = 0.02  # of the regulated pressure: less may be what two transducers differ by
 _ON_PA = 15_000.0
 _OFF_PA = 5_000.0
 
@@ -84,6 +87,18 @@ class LiveCapture:
         t, regulated, cylinder = self._bins[-1]
         held = max(b[2] for b in self._bins if b[0] > t - 1.0)
         return held > _ON_PA and cylinder < _LOST_SHARE * held and regulated > 0.5 * self._level_pa[0]
+
+    def still_fed(self, for_s: float) -> bool:
+        """The supply is taken to be shut for for_s, and over the restrictor stands what stood there while it fed.
+
+        Where hardly anything leaks nothing shows it: then False.
+        """
+        level_pa, stood_pa = self._level_pa
+        if not self.supply_shut or self._since_s is None or stood_pa < _LEAST_SHARE * level_pa:
+            return False
+        t = self._bins[-1][0]
+        last = [regulated - cylinder for at, regulated, cylinder in self._bins if at > t - _STANDS_S]
+        return t - self._since_s >= for_s and sum(last) / len(last) > _STILL_SHARE * stood_pa
 
     @property
     def leakage_noise_percent(self) -> float | None:

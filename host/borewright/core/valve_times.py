@@ -17,7 +17,7 @@ import numpy.typing as npt
 from borewright.core.flow import Floats
 from borewright.core.samples import SampleFlags
 
-__all__ = ["SLOW_S", "ValveTimes", "shut_late", "slow_valves", "valve_times"]
+__all__ = ["SLOW_S", "ValveTimes", "longer", "shut_late", "slow_valves", "valve_times"]
 
 SLOW_S = 0.2
 SLOW_OPENING_S = 0.1  # it needs no more than a small part of its way to fill the dead volume
@@ -81,7 +81,7 @@ def valve_times(
     shut_s, never_shut = None, False
     if stood > _LEAST_DIFFERENCE_PA and vent - shut > smooth:
         shut_s = _first(t, _mean(difference, smooth), shut, vent, lambda p: p < _COLLAPSED * stood)
-        never_shut = shut_s is None and float(t[vent - 1] - t[shut]) > SLOW_S * _longer(dead_volume_m3)
+        never_shut = shut_s is None and float(t[vent - 1] - t[shut]) > SLOW_S * longer(dead_volume_m3)
     vented_s, never_vented = None, False
     held = float(np.mean(cylinder[max(shut, vent - 2 * smooth) : vent])) if vent - shut > smooth else 0.0
     if held > _LEAST_TO_VENT_PA and len(t) - vent > smooth:
@@ -99,8 +99,8 @@ def slow_valves(seen: ValveTimes, dead_volume_m3: float = USUAL_DEAD_M3) -> tupl
     ('the supply valve shut slowly, 0.57 s after it was told to, and fed the decay: no decay times are given; see to the valve',)
     """
     found = []
-    longer = _longer(dead_volume_m3)
-    if seen.opened_s is not None and seen.opened_s > SLOW_OPENING_S * longer:
+    times = longer(dead_volume_m3)
+    if seen.opened_s is not None and seen.opened_s > SLOW_OPENING_S * times:
         found.append(f"the supply valve opened slowly: its pressure was there after {seen.opened_s:.2f} s; see to the valve")
     if seen.never_shut:
         found.append("the supply valve did not shut when it was told to: there is no decay to read; see to the valve")
@@ -118,10 +118,10 @@ def slow_valves(seen: ValveTimes, dead_volume_m3: float = USUAL_DEAD_M3) -> tupl
 
 def shut_late(seen: ValveTimes, dead_volume_m3: float = USUAL_DEAD_M3) -> bool:
     """Whether the supply valve shut so late, or not at all, that what follows is no decay of trapped air."""
-    return seen.never_shut or (seen.shut_s is not None and seen.shut_s > SLOW_S * _longer(dead_volume_m3))
+    return seen.never_shut or (seen.shut_s is not None and seen.shut_s > SLOW_S * longer(dead_volume_m3))
 
 
-def _longer(dead_volume_m3: float) -> float:
+def longer(dead_volume_m3: float) -> float:
     """How many times as long as usual the dead volume takes to follow its valve; the valve's own way does not get shorter."""
     return max(1.0, dead_volume_m3 / USUAL_DEAD_M3)
 

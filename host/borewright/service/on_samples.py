@@ -7,12 +7,13 @@ from math import inf
 
 import numpy as np
 import numpy.typing as npt
-from borewire.messages import VentOpen
+from borewire.messages import AirState, VentOpen
 
 from borewright.core.conditions import all_met
 from borewright.core.place_meaning import place_words
 from borewright.core.readiness_table import AIR_ON, Event, State
 from borewright.core.samples import SampleColumns
+from borewright.core.valve_times import longer
 from borewright.service.air import close_capture, happen, renew_opening
 from borewright.service.channels import proven_hint
 from borewright.service.channels_live import take_channels, watch_channels_with_air
@@ -41,6 +42,7 @@ CHECK_STEADY_S = 6.0  # many tests rest on a check
 PUFF_SLACK_S = 0.3
 VENT_LIMIT_S = 20.0
 VENT_ALARM_S = 5.0
+STILL_FED_S = 1.0  # twice what the slowest valve that can still be used takes
 SEALED_S = 10.0
 DECAY_S = 30.0
 AFTERWARDS_S = 0.6  # recorded once it is vented: twice what shows whether the zeros are where they were
@@ -75,6 +77,7 @@ def decide(work: Work, columns: SampleColumns) -> None:
     watch_channels_with_air(work)
     _watch_pressure(work)
     _watch_time(work)
+    _watch_shut(work)
     _watch_capture(work)
     _watch_readiness(work)
     renew_opening(work)
@@ -211,6 +214,18 @@ def _watch_regulated(work: Work) -> None:
         work.say("warning", reason + "; set the regulator and test again")
         work.set(capture=replace(capture, void_reason=reason))
         happen(work, Event.STOP)
+
+
+def _watch_shut(work: Work) -> None:
+    """A supply that hangs open feeds the piston on, whatever the device says of it."""
+    state, capture = work.state, work.state.capture
+    said = state.has_valves and state.device_air is AirState.ISOLATED and state.readiness.state is State.ISOLATED
+    if capture is None or not said or not capture.live.still_fed(STILL_FED_S * longer(state.setup.dead_volume_m3)):
+        return
+    reason = "the supply valve did not shut when it was told to"
+    work.say("alarm", reason + ": SHUT THE SUPPLY AND OPEN THE VENT BY HAND; turn and undo nothing")
+    work.set(capture=replace(capture, void_reason=reason))
+    happen(work, Event.STOP)
 
 
 def _watch_loss(work: Work) -> None:

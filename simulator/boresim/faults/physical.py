@@ -243,8 +243,8 @@ PHYSICAL: tuple[Fault, ...] = (
         0.5,
         lambda rig: rig.plant.jam_supply(1.0, 1.0),
         _free_supply,
-        Outcome.MARKED,
-        "SHUT THE SUPPLY AND OPEN THE VENT BY HAND",
+        Outcome.VOID,
+        "the supply valve did not shut when it was told to: SHUT THE SUPPLY",
         "the supply valve did not shut",
     ),
     _row(
