@@ -254,6 +254,48 @@ def open_way() -> Iterator[Path]:
         yield folder
 
 
+LOOKS = """
+import os, sys
+from pathlib import Path
+import importlib.readers, numpy
+import borewright.core.rig, borewright.store.packing, borewright.store.record_check
+import sqlalchemy.dialects.sqlite.pysqlite
+from borewright.errors import StoreError
+from borewright.store import Store
+if os.geteuid() == 0:
+    os.setgroups([]); os.setgid({nobody}); os.setuid({nobody})
+path = Path(sys.argv[1])
+print(borewright.store.record_check.check_record(path).sound)
+with Store.open(path, create=False) as store:
+    print([job.name for job in store.list_jobs()], [capture.state for capture in store.list_captures()])
+    try:
+        store.create_job("climb", "after", 1)
+    except StoreError as error:
+        print(error)
+"""
+
+
+@pytest.mark.parametrize(("of_file", "of_folder"), [(0o444, 0o555), (0o644, 0o555), (0o444, 0o777)])
+def test_a_record_that_may_not_be_written_can_be_looked_at(open_way: Path, of_file: int, of_folder: int) -> None:
+    """As it is: a test that was running when the copy was made is no test that this program may close."""
+    folder = open_way / "archive"
+    folder.mkdir()
+    path = folder / "shop.borewright"
+    with Store.open(path) as store:
+        store.begin_capture(store.create_job("climb", "before", store.save_engine("four", {})), 1)
+    path.chmod(of_file)
+    folder.chmod(of_folder)
+    try:
+        script = LOOKS.format(nobody=NOBODY)
+        done = subprocess.run([sys.executable, "-c", script, str(path)], capture_output=True, text=True, check=False, timeout=60)
+    finally:
+        folder.chmod(0o755)
+    assert done.stderr == ""
+    sound, held, refused = done.stdout.splitlines()
+    assert (sound, held) == ("True", "['climb'] ['running']")
+    assert "cannot be opened for writing" in refused
+
+
 @pytest.mark.parametrize("there_already", [False, True], ids=["to be made", "there already"])
 def test_a_read_only_folder_is_said(open_way: Path, there_already: bool) -> None:
     folder = open_way / "archive"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 import struct
 from collections.abc import Callable
@@ -15,6 +16,7 @@ from borewright.errors import StoreError
 from borewright.store import schema
 from borewright.store.errors import NO_TEXT, damaged, not_ours, os_error, sqlite_error, too_new
 from borewright.store.json_text import from_json, to_json
+from borewright.store.reading import cannot_be_written, uri_to_look
 
 __all__ = ["in_words", "look", "open_engine"]
 
@@ -23,15 +25,29 @@ _JOURNAL_MAGIC = bytes.fromhex("d9d505f920a163d7")  # section 3; at 16 of it: ho
 _APPLICATION_ID_AT = 68  # SQLite file format, section 1.3: big-endian
 
 
-def open_engine(path: Path, create: bool, busy_s: float) -> sa.Engine:
-    """The database at path, at this program's schema version. Raises StoreError; a file that is not ours is never touched."""
+def open_engine(path: Path, create: bool, busy_s: float) -> tuple[sa.Engine, bool]:
+    """The database at path, at this program's schema version, and whether it may be written.
+
+    create=False, for those that only look: also one that may not. Raises StoreError; a file that is not ours is never touched.
+    """
     look(path, create)
-    engine = _engine(path, busy_s)
     try:
-        _settle(path, engine, busy_s)
+        # SQLite itself opens a file without the right to write as one to be read, where the folder takes what it puts beside it
+        engine = _settled(path, _engine(path, busy_s), lambda engine: _settle(path, engine, busy_s))
+        return engine, create or os.access(path, os.W_OK)
     except (sqlite3.Error, sa.exc.DBAPIError) as error:
-        engine.dispose()
+        original = _original(error)
+        if create or not cannot_be_written(original) or not path.exists():
+            raise sqlite_error(path, original) from error
+    try:
+        return _settled(path, _engine(path, busy_s, only_looks=True), lambda engine: _be_this_version(path, engine)), False
+    except (sqlite3.Error, sa.exc.DBAPIError) as error:
         raise sqlite_error(path, _original(error)) from error
+
+
+def _settled(path: Path, engine: sa.Engine, settle: Callable[[sa.Engine], None]) -> sa.Engine:
+    try:
+        settle(engine)
     except UnicodeDecodeError as error:  # what SQLite says of a damaged file can itself be no text
         engine.dispose()
         raise damaged(path, NO_TEXT) from error
@@ -39,6 +55,16 @@ def open_engine(path: Path, create: bool, busy_s: float) -> sa.Engine:
         engine.dispose()
         raise
     return engine
+
+
+def _be_this_version(path: Path, engine: sa.Engine) -> None:
+    with engine.connect() as connection:
+        version = _known_version(path, connection)
+    if version < schema.SCHEMA_VERSION:
+        raise StoreError(
+            f"{path} is of an older Borewright (record version {version}) and cannot be opened for writing, so it was not brought "
+            "up to date; copy it to a folder that you may write to, and look at the copy"
+        )
 
 
 def in_words(path: Path, error: sa.exc.DBAPIError) -> StoreError:
@@ -87,9 +113,13 @@ def _was_empty(path: Path) -> bool:
     return head.startswith(_JOURNAL_MAGIC) and len(head) == 20 and struct.unpack_from(">I", head, 16)[0] == 0
 
 
-def _engine(path: Path, busy_s: float, *, foreign_keys: bool = True) -> sa.Engine:
+def _engine(path: Path, busy_s: float, *, foreign_keys: bool = True, only_looks: bool = False) -> sa.Engine:
+    url = sa.URL.create("sqlite+pysqlite", database=str(path))
+    if only_looks:
+        name, _, how = uri_to_look(path).partition("?")
+        url = sa.URL.create("sqlite+pysqlite", database=name, query={"uri": "true", **dict([how.split("=")])})
     engine = sa.create_engine(
-        sa.URL.create("sqlite+pysqlite", database=str(path)),
+        url,
         connect_args={"timeout": busy_s},
         json_serializer=to_json,
         json_deserializer=partial(from_json, path),

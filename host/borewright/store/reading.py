@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -9,7 +10,24 @@ from pathlib import Path
 
 from borewright.store.errors import NO_TEXT, damaged, sqlite_error
 
-__all__ = ["reading"]
+__all__ = ["cannot_be_written", "reading", "uri_to_look"]
+
+_NO_RIGHT = {sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM}
+
+
+def cannot_be_written(error: sqlite3.Error) -> bool:
+    """Whether it is the place or the file that takes no writing, so that it may still be looked at."""
+    return getattr(error, "sqlite_errorcode", 0) & 0xFF in _NO_RIGHT
+
+
+def uri_to_look(path: Path) -> str:
+    """The file's name for SQLite, to be read where nothing may be written.
+
+    In a folder that takes no writing, and with nothing beside it, the file alone is all there is; else what is beside it is read.
+    """
+    beside = path.with_name(path.name + "-wal")
+    alone = not os.access(path.parent, os.W_OK) and not (beside.exists() and beside.stat().st_size)
+    return f"{path.absolute().as_uri()}?{'immutable=1' if alone else 'mode=ro'}"
 
 
 @contextmanager
@@ -20,10 +38,12 @@ def reading(path: Path, named: Path, busy_s: float = 5.0) -> Iterator[sqlite3.Co
     """
     connection = None
     try:
-        connection = sqlite3.connect(f"{path.absolute().as_uri()}?mode=rw", uri=True, timeout=busy_s, isolation_level=None)
-        connection.execute("PRAGMA query_only = ON")
-        connection.execute("BEGIN")
-        connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()  # the transaction begins with the first look
+        try:
+            connection = _begun(f"{path.absolute().as_uri()}?mode=rw", busy_s)
+        except sqlite3.Error as error:
+            if not cannot_be_written(error):
+                raise
+            connection = _begun(uri_to_look(path), busy_s)
         yield connection
     except sqlite3.Error as error:
         if getattr(error, "sqlite_errorcode", None) == sqlite3.SQLITE_INTERRUPT:
@@ -34,3 +54,15 @@ def reading(path: Path, named: Path, busy_s: float = 5.0) -> Iterator[sqlite3.Co
     finally:
         if connection is not None:
             connection.close()
+
+
+def _begun(uri: str, busy_s: float) -> sqlite3.Connection:
+    connection = sqlite3.connect(uri, uri=True, timeout=busy_s, isolation_level=None)
+    try:
+        connection.execute("PRAGMA query_only = ON")
+        connection.execute("BEGIN")
+        connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()  # the transaction begins with the first look
+    except BaseException:
+        connection.close()
+        raise
+    return connection

@@ -51,12 +51,15 @@ class Store(Library, Rigs, Captures, Findings, Transfer):
 
         busy_s: how long to wait for another program that writes. clock: seconds since 1970. new_uid: 32 hex digits, never the same
         twice. Captures that a crash left running are closed as crashed and kept. Raises StoreError when the file is missing
-        (create=False), not ours, newer than this program, locked, damaged, or may not be written.
+        (create=False), not ours, newer than this program, locked, damaged, or may not be written; with create=False one that may
+        not be written is opened to be looked at, as it is, and every change of it raises StoreError.
         """
         where = Path(path)
-        store = cls(where, open_engine(where, create, busy_s), clock, new_uid)
+        engine, may_write = open_engine(where, create, busy_s)
+        store = cls(where, engine, clock, new_uid)
         try:
-            store._close_crashed()
+            if may_write:
+                store._close_crashed()
         except BaseException:
             store.close()
             raise
