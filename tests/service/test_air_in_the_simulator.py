@@ -17,6 +17,7 @@ from boresim.scenario import load_scenario
 from borewire.codec import Decoder, Received
 from borewire.messages import AirEvent, AirState, BlockFlags, Cause, SampleBlock, SupplyOpen
 from borewire.samples import sample_columns
+from borewright.core.capture import marks_of_void
 from borewright.core.readiness_table import Event, State, row
 from borewright.core.rig import RigCheck
 from borewright.errors import LinkError
@@ -299,7 +300,8 @@ def test_result_and_readiness_can_be_computed_again_from_the_record(act: Callabl
     laws = laws_from_record(loaded.meta.laws)
     if loaded.meta.state == "void":
         read = read_capture(loaded.columns, laws)
-        again, marks = result_as_dict(read), read.marks
+        again, marks = result_as_dict(read), marks_of_void(read.marks)
+        assert not {"no decay seen", "samples are missing"} & set(loaded.meta.marks)
     else:
         anew = computed_anew(loaded.columns, laws)
         again, marks = analysed_as_dict(anew) or {}, anew.marks
