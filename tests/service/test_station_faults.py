@@ -112,6 +112,17 @@ def test_a_rig_that_said_that_it_has_vented_is_forgotten(at: AtStation) -> None:
     assert at.told("alarm") == []
 
 
+def test_a_rig_that_said_so_while_the_gauges_stayed_up_is_not_forgotten(at: AtStation) -> None:
+    at.act(acts.SetPurpose(acts.Purpose("test", 1)))
+    at.rig.faults.arm("supply-hangs")
+    at.person.follow_until("give_air")
+    at.person.at_the_rig("hold press")
+    at.person.wait_until(lambda: any("does not fall" in words for words in at.told("alarm")), 90.0)
+    at.station.disconnect()
+    at.turn()
+    assert at.pressurised()
+
+
 def test_a_fault_in_telling_of_a_fault_closes_the_port_and_the_next_turns_go_on(
     at: AtStation, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -362,7 +362,8 @@ class Station:
     def _forget_unless_pressurised(self) -> None:
         """A rig that is left is shown no more, unless it was left under pressure: that stands until a rig has been heard again."""
         before = self._before
-        if before is not None and (not before.readiness.locked or said_vented(before)):
+        vents = before is not None and said_vented(before) and not before.vent_alarmed  # a valve may hang, whatever the rig says
+        if before is not None and (vents or not before.readiness.locked):
             self._before = None
 
     def _use_job(self, at_work: AtWork) -> None:
