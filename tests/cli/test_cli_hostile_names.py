@@ -46,10 +46,10 @@ def test_no_cell_of_text_is_a_formula_and_none_is_lost(texts: list[str]) -> None
 
 
 @given(st.floats(allow_nan=False, allow_infinity=False) | st.integers())
-def test_numbers_stay_numbers_also_negative_ones(number: float) -> None:
+def test_numbers_stay_numbers_also_negative_ones(number: float | int) -> None:
     assert guarded(number) == number
     ((cell,),) = csv.reader(io.StringIO(csv_text((["n"], [[number]])).splitlines()[1]))
-    assert float(cell) == number
+    assert (int(cell) if isinstance(number, int) else float(cell)) == number
 
 
 @given(TEXTS)

@@ -109,6 +109,7 @@ def test_a_set_of_the_shops_own(record: Path, command: Callable[..., Any], tmp_p
         "called": "",
         "caution": "",
         "questions": [],
+        "before_opening": [],
     }
     assert second["judgement"]["band"] == "strip it"
     assert void["judgement"] is None
