@@ -280,6 +280,7 @@ def in_memory(words: Sequence[str]) -> bool:
     if "TMPDIR" in os.environ or not MEMORY.is_dir() or shutil.disk_usage(MEMORY).free < MEMORY_FREE:
         return aloud(words)
     with tempfile.TemporaryDirectory(prefix="borewright-tests-", dir=MEMORY, ignore_cleanup_errors=True) as folder:
+        Path(folder).chmod(0o755)  # some tests look at files as somebody without rights, who has to get there
         return run(words, show_always=True, more={"TMPDIR": folder})
 
 
