@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.util
-import sys
-from pathlib import Path
 from types import ModuleType
 from typing import Any
 
@@ -21,24 +18,15 @@ from borewright.core.channel_capture import (
 )
 from borewright.core.restrictor import Restrictor
 
-SURVEY = Path(__file__).resolve().parent.parent / "bench" / "channel_sense.py"
+from ..bench_module import bench_module
+
 SOUND = 9
 MOST_PERCENT = 50.0  # beyond, the decay is too short to say what range a transducer has
 
 
-def loaded() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("channel_sense_survey", SURVEY)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
-
-
 @pytest.fixture(scope="module")
 def survey() -> ModuleType:
-    return loaded()
+    return bench_module("channel_sense.py")
 
 
 @pytest.fixture(scope="module")

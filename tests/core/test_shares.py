@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.util
-import sys
-from pathlib import Path
 from types import ModuleType
 
 import numpy as np
@@ -14,21 +11,16 @@ from borewright.core.shares_plan import MOST_AHEAD, plan_next
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from ..bench_module import bench_module
+
 PLACES = ("intake", "exhaust", "breather", "coolant", "neighbours", "outside")
 FIVE = frozenset(PLACES[:5])
-PARTS = Path(__file__).resolve().parents[1] / "bench" / "parts" / "leaking_engines.py"
 
 
 @pytest.fixture(scope="module")
 def engines() -> ModuleType:
     """The engines of the bench."""
-    spec = importlib.util.spec_from_file_location("leaking_engines_for_tests", PARTS)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
+    return bench_module("parts/leaking_engines.py")
 
 
 def reading(area_mm2: float, stopped: frozenset[str] | set[str] = frozenset(), **passing: float) -> StopReading:

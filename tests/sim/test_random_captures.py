@@ -2,31 +2,16 @@
 
 from __future__ import annotations
 
-import importlib.util
-import sys
 from dataclasses import replace
-from pathlib import Path
-from types import ModuleType
 
 import numpy as np
 import pytest
 from boresim.plant import Plant
 from borewright.core.capture import analyse_capture
 
-MAKER = Path(__file__).resolve().parent.parent / "bench" / "parts" / "random_captures.py"
+from ..bench_module import bench_module
 
-
-def loaded() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("random_captures", MAKER)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
-
-
-captures = loaded()
+captures = bench_module("parts/random_captures.py")
 
 
 def test_a_seed_gives_its_capture_again_and_another_one_another() -> None:
